@@ -1,0 +1,87 @@
+"""CSV tables: what spreadsheets and hands write, and what is refused where."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from thermsim.case.tables import parse_table, read_table
+from thermsim.errors import CaseError
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["1,2.5\n3,4e1\n", "1;2.5\r\n3;4e1\r\n", "1\t2.5\n3\t4e1", "1  2.5\n 3 4e1\n", "# W\n\n1, 2.5\n3 ,4e1\n\n", "1,2.5\r3,4e1\r"],
+)
+def test_ways_of_writing(text: str) -> None:
+    np.testing.assert_array_equal(parse_table(text, "t.csv", zero_allowed=True), [[1, 2.5], [3, 40]])
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("", "t.csv:1:1: the table is empty"),
+        ("# nothing\n", "t.csv:1:1: the table is empty"),
+        ("1,2\n3\n", "t.csv:2:1: 1 values stand here, but 2 in line 1: a table is rectangular"),
+        ("1,2\n3,x\n", "t.csv:2:3: every cell is a number 0 or above, found `x`"),
+        ("1, 2\n3,  -4\n", "t.csv:2:5: every number is finite and 0 or above, found `-4`"),
+        ("1,2,\n", "t.csv:1:5: every cell is a number 0 or above, found an empty cell"),
+        ("1,5;2,5\n", "t.csv:1:1: every cell is a number 0 or above, found `1,5`; write decimals with a point"),
+        ("1,nan\n", "t.csv:1:3: every cell"),
+        ("1,inf\n", "t.csv:1:3: every cell"),
+        ("1,1e999\n", "t.csv:1:3: every number is finite"),
+        ("x,y\n1,2\n", "t.csv:1:1: every cell"),
+        ("1\n" * 1001, "t.csv:1001:1: more than 1000 lines"),
+        ("1," * 1000 + "1\n", "t.csv:1:1: more than 1000 columns"),
+    ],
+)
+def test_refused_with_its_place(text: str, told: str) -> None:
+    with pytest.raises(CaseError) as caught:
+        parse_table(text, "t.csv", zero_allowed=True)
+    assert str(caught.value).startswith(told)
+
+
+def test_zero_is_power_but_no_film() -> None:
+    assert parse_table("0\n", "t.csv", zero_allowed=True)[0, 0] == 0
+    with pytest.raises(CaseError, match="above 0, found `0`"):
+        parse_table("0\n", "t.csv", zero_allowed=False)
+
+
+def test_files_that_are_none(tmp_path: Path) -> None:
+    (tmp_path / "folder.csv").mkdir()
+    (tmp_path / "latin.csv").write_bytes(b"1,2\n3,\xb5\n")
+    with pytest.raises(CaseError, match="not a file"):
+        read_table(tmp_path, "folder.csv", zero_allowed=True)
+    with pytest.raises(CaseError, match=r"latin.csv:2:3: byte 0xb5"):
+        read_table(tmp_path, "latin.csv", zero_allowed=True)
+    with pytest.raises(CaseError, match="cannot be read"):
+        read_table(tmp_path, "n" * 5000, zero_allowed=True)
+    with pytest.raises(FileNotFoundError):
+        read_table(tmp_path, "none.csv", zero_allowed=True)
+
+
+@settings(max_examples=100, deadline=None, derandomize=True)
+@given(st.data(), st.sampled_from([",", ";", "\t", " "]))
+def test_what_numpy_writes_is_read_back(data: st.DataObject, separator: str) -> None:
+    """numpy.savetxt's text is the judge."""
+    shape = data.draw(st.tuples(st.integers(1, 4), st.integers(1, 4)))
+    numbers = st.floats(0, 1e12, allow_subnormal=False)
+    table = np.array([[data.draw(numbers) for _ in range(shape[1])] for _ in range(shape[0])])
+    text = "\n".join(separator.join(f"{number:.17g}" for number in row) for row in table)
+    np.testing.assert_array_equal(parse_table(text, "t.csv", zero_allowed=True), table)
+
+
+@settings(max_examples=200, deadline=None, derandomize=True)
+@given(st.text(alphabet="0123456789.,;e-+ \t\n#x\r", max_size=40))
+def test_any_text_is_a_table_or_refused(text: str) -> None:
+    try:
+        table = parse_table(text, "t.csv", zero_allowed=True)
+    except CaseError:
+        return
+    assert table.ndim == 2
+    assert np.isfinite(table).all()
+    assert (table >= 0).all()

@@ -1,0 +1,155 @@
+"""The vocabulary: its JSON schema, its bounds, its names."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from malformed import load
+from pydantic import ValidationError
+from samples import CORNCRAKE, SLICE
+
+from thermsim.case.json_schema import schema_text, write_schema
+from thermsim.case.schema import Case, Film, Joint, Leakage, MaterialGiven, Positive
+from thermsim.case.starter import starter_text
+
+STORED = Path(__file__).parent.parent / "cases" / "case.schema.json"
+
+
+def test_the_stored_schema_is_the_vocabulary() -> None:
+    """If this fails, write it anew: `write_schema(Path("cases/case.schema.json"))`."""
+    assert STORED.read_text(encoding="utf-8") == schema_text()
+
+
+def test_it_is_written_as_it_is_told(tmp_path: Path) -> None:
+    write_schema(tmp_path / "s.json")
+    assert (tmp_path / "s.json").read_bytes() == schema_text().encode()
+
+
+def fits(value: Any, schema: dict[str, Any], whole: dict[str, Any]) -> bool:
+    """Whether a value fits a JSON schema, by the words of draft 2020-12 that the schema uses; others are an error."""
+    schema = {k: v for k, v in schema.items() if k not in ("$schema", "$defs", "title", "description", "default")}
+    kinds = {"object": dict, "array": list, "string": str, "number": (int, float), "integer": int}
+    for word, rule in schema.items():
+        if word == "$ref":
+            good = fits(value, whole["$defs"][rule.rsplit("/", 1)[1]], whole)
+        elif word in ("anyOf", "oneOf"):
+            matches = sum(fits(value, way, whole) for way in rule)
+            good = matches == 1 if word == "oneOf" else matches > 0
+        elif word == "type":
+            good = isinstance(value, kinds[rule]) and not isinstance(value, bool)
+        elif word == "enum":
+            good = value in rule
+        elif word == "required":
+            good = not isinstance(value, dict) or all(key in value for key in rule)
+        elif word == "properties":
+            good = not isinstance(value, dict) or all(fits(value[k], s, whole) for k, s in rule.items() if k in value)
+        elif word == "additionalProperties":
+            known = schema.get("properties", {})
+            good = rule is True or not isinstance(value, dict) or all(key in known for key in value)
+        elif word == "items":
+            good = not isinstance(value, list) or all(fits(item, rule, whole) for item in value)
+        elif word == "prefixItems":
+            good = not isinstance(value, list) or all(fits(v, s, whole) for v, s in zip(value, rule, strict=False))
+        else:
+            size = len(value) if isinstance(value, (list, str)) else value
+            bounds = {"minItems": list, "maxItems": list, "minLength": str, "maxLength": str, "minimum": (int, float),
+                      "maximum": (int, float), "exclusiveMinimum": (int, float), "exclusiveMaximum": (int, float)}  # fmt: skip
+            if not isinstance(value, bounds[word]):
+                continue
+            good = size > rule if word == "exclusiveMinimum" else size >= rule if "min" in word else size <= rule
+        if not good:
+            return False
+    return True
+
+
+@pytest.mark.parametrize("text", [CORNCRAKE, SLICE, starter_text()], ids=["demo", "slice", "starter"])
+def test_sound_cases_fit_the_schema(text: str) -> None:
+    schema = json.loads(schema_text())
+    assert fits(load(text), schema, schema)
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("thickness_mm: 1.36", "thicknes_mm: 1.36"),
+        ("thickness_mm: 1.36", "thickness_mm: -1.36"),
+        ("thickness_mm: 1.36", "thickness_mm: thick"),
+        ("thickness_mm: 1.36", "thickness_mm: null"),
+        ("face: exposed", "face: expposed"),
+        ("size_mm: [42.0, 38.0]", "size_mm: [42.0, 38.0, 1]"),
+        ("wetted_fraction: 0.95", "wetted_fraction: 1.5"),
+        ("title: Corncrake on Bench Four", "title: ''"),
+        ("dimensions: 3", "dimensions: 4"),
+    ],
+)
+def test_unsound_cases_do_not_fit_the_schema(old: str, new: str) -> None:
+    schema = json.loads(schema_text())
+    assert not fits(load(CORNCRAKE.replace(old, new)), schema, schema)
+
+
+def test_every_key_of_the_starter_is_explained() -> None:
+    """Each key stands with a comment on its own line or on the line of its neighbours."""
+    assert starter_text().count("#") > 30
+    assert starter_text().startswith("# yaml-language-server: $schema=case.schema.json\n")
+
+
+@pytest.mark.parametrize("value", [True, "4", float("nan"), float("inf"), None, [4], 0, -1])
+def test_numbers_are_not_guessed(value: object) -> None:
+    with pytest.raises(ValidationError):
+        Positive.model_validate(value)
+
+
+def test_numbers_with_and_without_tolerance() -> None:
+    assert Positive.model_validate(4) == Positive(value=4.0)
+    assert Positive.model_validate({"value": 4, "plus_minus": 1, "basis": "measured"}).plus_minus == 1
+
+
+@pytest.mark.parametrize(
+    "film",
+    [5, {"value": 5, "plus_minus": 1}, {"low": 1, "high": 2, "towards": "-y"}, {"edge": 60, "centre": 20}, {"file": "f.csv"}],
+)
+def test_forms_of_a_film(film: object) -> None:
+    Film.model_validate(film)
+
+
+@pytest.mark.parametrize(
+    "film",
+    [0, {}, {"low": 1, "high": 2}, {"low": 3, "high": 2, "towards": "+x"}, {"edge": 60}, {"value": 5, "edge": 6, "centre": 7},
+     {"low": 1, "high": 2, "towards": "+z"}],
+)  # fmt: skip
+def test_no_forms_of_a_film(film: object) -> None:
+    with pytest.raises(ValidationError):
+        Film.model_validate(film)
+
+
+@pytest.mark.parametrize(
+    ("model", "given"),
+    [
+        (Joint, {"joint": "j"}),
+        (Joint, {"joint": "j", "film_um": 5}),
+        (Joint, {"joint": "j", "resistance_mm2K_W": 5, "boundary_mm2K_W": 1}),
+        (Leakage, {"at_C": 80}),
+        (Leakage, {"at_C": 80, "per_K": 0.1, "share": 0.2, "doubling_K": 20}),
+        (Leakage, {"at_C": 80, "share": 0.2}),
+        (MaterialGiven, {"density_kg_m3": 5}),
+        (MaterialGiven, {"in_plane_W_mK": 5}),
+        (MaterialGiven, {"conductivity_W_mK": {"value": 148, "exponent": 1.3}}),
+        (MaterialGiven, {"conductivity_W_mK": {"table": [[20, 148]]}}),
+        (MaterialGiven, {"conductivity_W_mK": {"table": [[20, 148], [20, 100]]}}),
+        (MaterialGiven, {"conductivity_W_mK": {"table": [[20, 148], [40, 0]]}}),
+    ],
+)
+def test_values_that_do_not_go_together(model: type[Any], given: object) -> None:
+    with pytest.raises(ValidationError):
+        model.model_validate(given)
+
+
+def test_a_case_cannot_be_changed() -> None:
+    case = Case.model_validate(load(CORNCRAKE))
+    with pytest.raises(ValidationError):
+        case.title = "other"  # type: ignore[misc]  # that is what is tried
+    assert case.tables == {}
+    assert case.mark("layers") == (1, 1)

@@ -1,0 +1,49 @@
+"""thermsim: how a chip's die and lid spread its heat, what each option would change, and how sure that is.
+
+>>> import thermsim
+>>> case = thermsim.read_case("cases/bare-slab.yaml")
+>>> round(thermsim.predict(case).answers["hottest",], 4)
+51.5625
+"""
+
+from __future__ import annotations
+
+import os
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+# One thread for BLAS, before numpy loads: its idle threads spin and would steal the cores of the solver.
+for _library in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
+    os.environ.setdefault(_library, "1")
+
+if TYPE_CHECKING:
+    from thermsim.case.load import parse_case, read_case
+    from thermsim.case.options import with_option
+    from thermsim.errors import ThermsimError
+    from thermsim.study.measure import measure
+    from thermsim.study.predict import Prediction, predict
+
+__version__ = "0.1.0"
+
+__all__ = ["Prediction", "ThermsimError", "__version__", "measure", "parse_case", "predict", "read_case", "with_option"]
+
+_HOME = {
+    "read_case": "thermsim.case.load",
+    "parse_case": "thermsim.case.load",
+    "with_option": "thermsim.case.options",
+    "measure": "thermsim.study.measure",
+    "predict": "thermsim.study.predict",
+    "Prediction": "thermsim.study.predict",
+    "ThermsimError": "thermsim.errors",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """Load each public name when it is first used, so that `import thermsim` stays quick."""
+    if name not in _HOME:
+        raise AttributeError(f"module 'thermsim' has no attribute {name!r}")
+    return getattr(import_module(_HOME[name]), name)
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -1,0 +1,297 @@
+"""Base case + named changes -> case.
+
+A change is written `name: {key: value}`, or `name.key: value`; a name is that of a part, joint, zone, probe or reading,
+of an environment or face of `cooling`, or of a heated part as `heat.name`. Where one name means several things, the
+list that is meant stands before it: `zones.die`, `layers.die`, `cooling.top`. Keys of the case itself (`accuracy_K`,
+`limits.reading_C`) are changed by their own names, and `name: remove` takes an entry out.
+
+A value that is given replaces the old one with all that belonged to it, its tolerance too. Ways of saying the same
+that exclude each other (a resistance, or a film with its conductivity) are dropped for the one that the change gives.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from thermsim.case.schema import Case, Cooling, Entry, Heat, Joint, Part, Probe, Reading, Zone
+from thermsim.case.source import KeyPath, Source
+from thermsim.case.valid import valid_case
+from thermsim.case.wording import did_you_mean, found, keys_of, listed
+from thermsim.errors import CaseError, Fault, ThermsimError, UnknownNameError
+
+REMOVE = "remove"
+
+# Keys of one mapping that say the same in different ways: who gives one way gives up the others.
+EXCLUSIVE: tuple[tuple[frozenset[str], ...], ...] = (
+    (frozenset({"resistance_mm2K_W"}), frozenset({"film_um", "conductivity_W_mK", "boundary_mm2K_W"})),
+    (frozenset({"conductivity_W_mK"}), frozenset({"in_plane_W_mK", "through_W_mK"})),
+    (frozenset({"film_W_m2K", "fluid_C"}), frozenset({"temperature_C"}), frozenset({"flux_W_mm2"})),
+    (frozenset({"wetted_mm"}), frozenset({"corner_mm", "size_mm"})),
+    (frozenset({"per_K"}), frozenset({"share", "doubling_K"})),
+    (
+        frozenset({"value", "plus_minus", "at_C", "exponent"}),
+        frozenset({"low", "high", "towards"}),
+        frozenset({"edge", "centre"}),
+        frozenset({"file"}),
+        frozenset({"table"}),
+    ),
+    (frozenset({"zone"}), frozenset({"probe"})),
+)
+# A joint of another class is another joint: nothing that was measured of the old one holds.
+OF_ONE_JOINT = ("resistance_mm2K_W", "film_um", "conductivity_W_mK", "boundary_mm2K_W", "wetted_fraction")
+# Values that may be written plainly, and the key they then stand for.
+PLAIN = {"material": "name"}
+ENTRY_OF: dict[str, type[Entry]] = {
+    "layers": Part,
+    "joints": Joint,
+    "heat": Heat,
+    "zones": Zone,
+    "cooling": Cooling,
+    "probes": Probe,
+    "readings": Reading,
+}
+NOT_CHANGED = ("options", "title", "about", "dimensions")
+
+
+def with_option(case: Case, name: str) -> Case:
+    """The case with the changes of one of its options.
+
+    Raises
+    ------
+    UnknownNameError : the case has no such option
+    CaseError : the changed case is at fault; each fault names the option and its place
+    """
+    names = [option.option for option in case.options]
+    if name not in names:
+        hint = did_you_mean(name, names)
+        there = f"the case has: {listed(names)}" if names else "the case has no options"
+        raise UnknownNameError(f"there is no option {name!r}{hint}", there)
+    if case._origin is None:
+        raise ThermsimError("this case was not read from a file, so that its options cannot be worked out")
+    base = case._origin.source
+    path: KeyPath = ("options", names.index(name))
+    changes = _Changes(base, path)
+    changed = changes.apply()
+    if changes.faults:
+        raise CaseError([_named(name, fault) for fault in changes.faults])
+    try:
+        return valid_case(changed, option=name)
+    except CaseError as error:
+        raise CaseError([_placed(name, base, path, fault) for fault in error.faults]) from None
+
+
+def check_options(case: Case) -> None:
+    """Work out every option once.
+
+    Raises CaseError with the faults of all options.
+    """
+    faults: list[Fault] = []
+    for option in case.options:
+        try:
+            with_option(case, option.option)
+        except CaseError as error:
+            faults += error.faults
+    if faults:
+        raise CaseError(faults)
+
+
+def _named(name: str, fault: Fault) -> Fault:
+    return Fault(fault.file, fault.line, fault.column, f"option {name!r}: {fault.message}")
+
+
+def _placed(name: str, base: Source, path: KeyPath, fault: Fault) -> Fault:
+    """A fault of the changed case at the place of the option, unless it lies inside the option or in a table."""
+    marks = [*base.marks.items(), *base.key_marks.items()]
+    inside = {mark for place, mark in marks if place[: len(path)] == path}
+    if fault.file != base.name or (fault.line, fault.column) in inside:
+        return _named(name, fault)
+    line, column = base.mark((*path, "option"))
+    return Fault(base.name, line, column, f"option {name!r}: {fault.message} (at line {fault.line})")
+
+
+@dataclass(frozen=True)
+class _Target:
+    """An entry that changes can name: its list, its path, and the addresses by which it is called."""
+
+    kind: str
+    path: KeyPath
+    name: str
+
+
+def _targets(values: dict[str, Any]) -> list[_Target]:
+    found_targets: list[_Target] = []
+
+    def add(kind: str, path: KeyPath, name: Any) -> None:
+        if isinstance(name, str):
+            found_targets.append(_Target(kind, path, name))
+
+    for place, layer in enumerate(values.get("layers", [])):
+        add("layers", ("layers", place), layer.get("part", layer.get("joint")))
+    for place, heat in enumerate(values.get("heat", [])):
+        add("heat", ("heat", place), heat.get("in"))
+        for number, zone in enumerate(heat.get("zones", [])):
+            add("zones", ("heat", place, "zones", number), zone.get("zone"))
+    for place, cooling in enumerate(values.get("cooling", [])):
+        add("cooling", ("cooling", place), cooling.get("environment"))
+        add("cooling", ("cooling", place), cooling.get("face"))
+    for kind, key in (("probes", "probe"), ("readings", "reading")):
+        for place, entry in enumerate(values.get(kind, [])):
+            add(kind, (kind, place), entry.get(key))
+    return found_targets
+
+
+class _Changes:
+    """The changes of one option, worked into the source of the base case one by one."""
+
+    def __init__(self, base: Source, option: KeyPath) -> None:
+        self.base = base
+        self.source = base
+        self.at: KeyPath = (*option, "changes")
+        self.targets = _targets(base.values)
+        self.faults: list[Fault] = []
+        self.set_in: dict[KeyPath, str] = {}
+        self.removed: dict[KeyPath, str] = {}
+
+    def refuse(self, key: str, message: str) -> None:
+        self.faults.append(self.base.fault((*self.at, key), message, at_key=True))
+
+    def apply(self) -> Source:
+        changes: dict[str, Any] = self.base.at(self.at)
+        for key, value in changes.items():
+            self.one(key, value)
+        for path, key in self.removed.items():
+            for other, other_key in self.set_in.items():
+                if other[: len(path)] == path:
+                    self.refuse(other_key, f"`{other_key}` changes what `{key}` removes")
+        if not self.faults:
+            for path in sorted(
+                self.removed, key=lambda path: [step if isinstance(step, int) else -1 for step in path], reverse=True
+            ):
+                self.source = self.source.without(path)
+        return self.source
+
+    def one(self, key: str, value: Any) -> None:
+        """Work in one line of the changes."""
+        target, rest = self.resolve(key, value)
+        if target is None:
+            return
+        if value == REMOVE and not rest and target:
+            self.removed[target] = key
+        elif rest:
+            self.put((*target, *rest), value, key, (*self.at, key))
+        elif not isinstance(value, dict):
+            self.refuse(
+                key,
+                f"`{key}` is a whole entry: it takes {{key: value}}, or `remove`, found {found(value)}; "
+                f"to change one value write `{key}.key`",
+            )
+        else:
+            for inner, inner_value in value.items():
+                self.put(
+                    (*target, inner), inner_value, f"{key}: {inner}", (*self.at, key, inner), given=frozenset(value)
+                )
+
+    def resolve(self, key: str, value: Any) -> tuple[KeyPath | None, tuple[str, ...]]:
+        """The entry that a key begins with, and the keys inside it that follow."""
+        best: dict[KeyPath, tuple[str, _Target]] = {}
+        longest = -1
+        for target in self.targets:
+            for address in (target.name, f"{target.kind}.{target.name}"):
+                if address == target.name and target.kind == "heat":
+                    continue  # `die` alone means the part, never its heat
+                if key != address and not key.startswith(address + "."):
+                    continue
+                if len(address) > longest:
+                    best, longest = {}, len(address)
+                if len(address) == longest:
+                    best[target.path] = (address, target)
+        if not best:
+            return self.resolve_top(key)
+        address = key[:longest]
+        rest = tuple(key[longest + 1 :].split(".")) if len(key) > longest else ()
+        if len(best) > 1:
+            wanted = {rest[0]} if rest else set(value) if isinstance(value, dict) else set()
+            fitting = {path: hit for path, hit in best.items() if wanted and wanted <= self.keys_for(hit[1])}
+            if len(fitting) != 1:
+                hits = [target for _, target in best.values()]
+                ways = [f"{target.kind}.{target.name}" for target in hits]
+                remedy = f"write {' or '.join(f'`{way}`' for way in ways)}"
+                if len(set(ways)) < len(ways):
+                    remedy = "give each a name of its own (`environment`)"
+                self.refuse(key, f"`{address}` may mean several entries; {remedy}")
+                return None, ()
+            best = fitting
+        return next(iter(best)), rest
+
+    def keys_for(self, target: _Target) -> set[str]:
+        kind = "joints" if "joint" in self.base.at(target.path) else target.kind
+        return set(keys_of(ENTRY_OF[kind]))
+
+    def resolve_top(self, key: str) -> tuple[KeyPath | None, tuple[str, ...]]:
+        head, *rest = key.split(".")
+        top = [word for word in keys_of(Case) if word not in NOT_CHANGED]
+        if head in NOT_CHANGED:
+            self.refuse(key, f"an option cannot change `{head}`")
+            return None, ()
+        if head in top:
+            if isinstance(self.base.at((head,)), list) and rest:
+                names = [target.name for target in self.targets if target.kind == head]
+                name = ".".join(rest)
+                near = did_you_mean(name, names)
+                self.refuse(key, f"`{head}` has no entry {name!r}{near}; it has: {listed(names)}")
+                return None, ()
+            return (), (head, *rest)
+        names = list(dict.fromkeys(target.name for target in self.targets if target.kind != "heat"))
+        near = did_you_mean(head, [*names, *top])
+        self.refuse(key, f"the case has nothing called {head!r}{near}; it has: {listed([*names, *top], 60)}")
+        return None, ()
+
+    def put(self, path: KeyPath, value: Any, key: str, written: KeyPath, given: frozenset[str] = frozenset()) -> None:
+        """Set one value, with whatever it excludes taken away."""
+        for other, other_key in self.set_in.items():
+            if other[: len(path)] == path or path[: len(other)] == other:
+                line, column = self.base.key_mark(written)
+                what = f"`{key}` changes what `{other_key}` changes already"
+                self.faults.append(Fault(self.base.name, line, column, what))
+                return
+        self.set_in[path] = key
+        if value == REMOVE and isinstance(value, str):
+            if self.source.at(path) is None:
+                self.faults.append(
+                    self.base.fault(written, f"`{path[-1]}` is not given in the base case; nothing to remove")
+                )
+            else:
+                self.source = self.source.without(path)
+            return
+        for length in range(1, len(path)):
+            self.make_mapping(path[:length], written)
+        holder = self.source.at(path[:-1])
+        if not isinstance(holder, dict):
+            self.faults.append(
+                self.base.fault(written, f"`{key}` reaches into {found(holder)}, which has no keys", at_key=True)
+            )
+            return
+        for excluded in self.excluded(holder, str(path[-1]), given):
+            self.source = self.source.without((*path[:-1], excluded))
+        self.source = self.source.with_value(path, value, self.base, written)
+
+    def make_mapping(self, path: KeyPath, written: KeyPath) -> None:
+        """A plain number or name becomes a mapping, so that what stands beside it can be changed."""
+        value = self.source.at(path)
+        if isinstance(path[-1], str) and value is None:
+            self.source = self.source.with_value(path, {}, self.base, written)
+        elif isinstance(path[-1], str) and isinstance(value, (int, float, str)) and not isinstance(value, bool):
+            inner = PLAIN.get(path[-1], "value")
+            self.source = self.source.with_value(path, {inner: value}, self.source, path)
+
+    @staticmethod
+    def excluded(holder: dict[str, Any], key: str, given: frozenset[str]) -> list[str]:
+        """Keys of a mapping that a changed key excludes, but for those that the same change gives."""
+        gone: set[str] = set()
+        for ways in EXCLUSIVE:
+            if any(key in way for way in ways):
+                gone |= set().union(*(way for way in ways if key not in way))
+        if "joint" in holder and key == "material":
+            gone |= set(OF_ONE_JOINT)
+        return [other for other in holder if other in gone and other not in given]

@@ -1,0 +1,113 @@
+"""Numbers of a case file: with tolerance and basis, as lengths in plan, or as a course over temperature."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, GetJsonSchemaHandler, model_validator
+from pydantic.json_schema import JsonSchemaValue
+
+Basis = Literal["measured", "published", "assumed"]
+
+
+class Entry(BaseModel):
+    """Every mapping in a case file: no unknown key, no silent conversion, no NaN, no change later."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+
+class Quantity(Entry):
+    """A number, or a number with its tolerance (half width) and where it comes from."""
+
+    value: float
+    plus_minus: Annotated[float, Field(ge=0.0)] = 0.0
+    basis: Basis | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _plain_number(cls, given: Any) -> Any:
+        return {"value": given} if isinstance(given, (int, float)) and not isinstance(given, bool) else given
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, core: Any, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        whole = handler.resolve_ref_schema(handler(core))
+        number = {key: bound for key, bound in whole["properties"]["value"].items() if key != "title"}
+        return {"anyOf": [number, whole]}
+
+
+class Positive(Quantity):
+    value: Annotated[float, Field(gt=0.0)]
+
+
+class NonNegative(Quantity):
+    value: Annotated[float, Field(ge=0.0)]
+
+
+class Fraction(Quantity):
+    value: Annotated[float, Field(gt=0.0, le=1.0)]
+
+
+class Celsius(Quantity):
+    value: Annotated[float, Field(gt=-273.15, le=5000.0)]
+
+
+def _as_tuple(given: Any) -> Any:
+    """One length (a slice) or a list of two (a plan) both become a tuple."""
+    if isinstance(given, list):
+        return tuple(given)
+    return (given,) if isinstance(given, (int, float, dict)) and not isinstance(given, bool) else given
+
+
+class _OrAlone:
+    """In the JSON schema: a list, or its one item without brackets."""
+
+    def __get_pydantic_json_schema__(self, core: Any, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        many = handler(core)
+        return {"anyOf": [many["items"], many]}
+
+
+# Plan sizes and places: [x, y] in 3-D, one length in a slice. Places of points carry z as well.
+_OneOrTwo = Field(min_length=1, max_length=2)
+Size = Annotated[tuple[Positive, ...], _OneOrTwo, BeforeValidator(_as_tuple), _OrAlone()]
+Place = Annotated[tuple[float, ...], _OneOrTwo, BeforeValidator(_as_tuple), _OrAlone()]
+Point = Annotated[tuple[float, ...], Field(min_length=2, max_length=3), BeforeValidator(_as_tuple)]
+Directions = Annotated[tuple[Positive, ...], _OneOrTwo, BeforeValidator(_as_tuple), _OrAlone()]
+Name = Annotated[str, Field(min_length=1, max_length=80)]
+
+
+class Conductivity(Entry):
+    """k [W/mK]: a number, a power law k = value (T0/T)^exponent in kelvin, or a table over temperature."""
+
+    value: Annotated[float, Field(gt=0.0)] | None = None
+    plus_minus: Annotated[float, Field(ge=0.0)] = 0.0
+    basis: Basis | None = None
+    at_C: Annotated[float, Field(gt=-273.15)] | None = Field(None, description="temperature at which `value` holds")
+    exponent: float | None = Field(None, description="k falls as the absolute temperature to this power")
+    table: list[Annotated[tuple[float, float], BeforeValidator(_as_tuple)]] | None = Field(
+        None, description="pairs [C, W/mK], rising in temperature; straight lines between, constant outside"
+    )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _plain_number(cls, given: Any) -> Any:
+        return {"value": given} if isinstance(given, (int, float)) and not isinstance(given, bool) else given
+
+    @model_validator(mode="after")
+    def _one_law(self) -> Conductivity:
+        if (self.value is None) == (self.table is None):
+            raise ValueError("a conductivity is either `value` (with `at_C` and `exponent` if it falls) or `table`")
+        if (self.exponent is None) != (self.at_C is None):
+            raise ValueError("a power law needs both `at_C` and `exponent`")
+        if self.table is not None:
+            temperatures = [point[0] for point in self.table]
+            if self.exponent is not None or self.plus_minus:
+                raise ValueError("a table stands alone: no `exponent`, `at_C` or `plus_minus` beside it")
+            if len(self.table) < 2 or any(b <= a for a, b in zip(temperatures, temperatures[1:], strict=False)):
+                raise ValueError("a table needs two or more pairs [C, W/mK] that rise in temperature")
+            if any(k <= 0 for _, k in self.table):
+                raise ValueError("every conductivity of a table must be above zero")
+        return self
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, core: Any, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        return {"anyOf": [{"type": "number", "exclusiveMinimum": 0}, handler.resolve_ref_schema(handler(core))]}

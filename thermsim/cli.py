@@ -1,0 +1,182 @@
+"""The command `thermsim`: reads arguments, calls the floors below, prints, and turns errors into exit codes.
+
+Everything heavy is imported inside the command that needs it, so that `--help` stays quick.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from thermsim.errors import CaseError, ThermsimError, WriteError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from thermsim.case.schema import Case
+
+CASE = click.argument("case_file", metavar="CASE", type=click.Path(path_type=Path))
+OPTION = click.option("--option", "option", metavar="NAME", help="Take this option of the case instead of its base.")
+JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON for programs instead of tables.")
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="thermsim", message="%(prog)s %(version)s")
+def commands() -> None:
+    """Predict how a chip's die and lid spread its heat, and how sure that is."""
+
+
+@commands.command()
+@click.argument("file", type=click.Path(path_type=Path))
+def start(file: Path) -> None:
+    """Write a commented case to FILE that runs as it is, to begin from."""
+    from thermsim.case.starter import starter_text
+
+    try:
+        with file.open("x", encoding="utf-8", newline="\n") as new:
+            new.write(starter_text())
+    except FileExistsError:
+        raise WriteError(f"{file} exists already", "choose another name: nothing is overwritten") from None
+    except OSError as problem:
+        raise WriteError(f"{file} cannot be written: {problem.strerror}", "choose a folder that you may write to") from None
+    click.echo(f"{file} is ready. Next:\n  thermsim inspect {file}\n  thermsim predict {file}")
+
+
+@commands.command()
+@click.argument("name", required=False)
+@JSON
+def materials(name: str | None, as_json: bool) -> None:
+    """Show the catalogue of materials and joint classes, or one entry: value, range, source, how sure."""
+    from thermsim.materials.catalogue import rows
+    from thermsim.report.tables import show_materials
+
+    found = rows(name)
+    if as_json:
+        _print_json(found)
+    else:
+        show_materials(found, _console(), whole=name is not None)
+
+
+@commands.command()
+@CASE
+@OPTION
+@JSON
+@click.option("--picture", type=click.Path(path_type=Path), help="Also draw the stack to scale into this PNG or SVG file.")
+def inspect(case_file: Path, option: str | None, as_json: bool, picture: Path | None) -> None:
+    """Measure a case without solving it: heights, areas, masses, power, likely slips."""
+    from thermsim.study.measure import measure
+
+    case = _case(case_file, option)
+    found = measure(case)
+    if as_json:
+        _print_json(found.to_dict())
+    else:
+        from thermsim.report.drawing import drawing
+        from thermsim.report.tables import show_measurements
+
+        console = _console()
+        console.print(drawing(case, console.width), markup=False, highlight=False)
+        show_measurements(found, console)
+    if picture is not None:
+        from thermsim.report.export import write_stack
+
+        write_stack(case, picture)
+
+
+@commands.command()
+@CASE
+@OPTION
+@JSON
+@click.option("--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write results, field and pictures.")
+@click.option("--accuracy", metavar="KELVIN", type=click.FloatRange(min=1e-4), help="Refine until the mesh doubt is below.")
+@click.option("--memory", metavar="GB", type=click.FloatRange(min=0.01), help="Memory that the solver may use (4 unless told).")
+def predict(
+    case_file: Path, option: str | None, as_json: bool, folder: Path | None, accuracy: float | None, memory: float | None
+) -> None:
+    """Predict the temperatures of a case, each with its mesh doubt, and the heat balance."""
+    from thermsim.model.plan import MEMORY_GB
+    from thermsim.study.predict import predict
+
+    case = _case(case_file, option)
+    with _progress(quiet=as_json) as watch:
+        prediction = predict(case, accuracy_K=accuracy, memory_GB=memory or MEMORY_GB, watch=watch)
+    if as_json:
+        from thermsim.report.result import result
+
+        _print_json(result(prediction))
+    else:
+        from thermsim.report.tables import show
+
+        show(prediction, _console())
+    if folder is not None:
+        from thermsim.report.export import write
+
+        written = write(prediction, folder)
+        click.echo(f"{len(written)} files in {folder}", err=as_json)
+
+
+def main() -> None:
+    """Run the command; every failure a user can meet becomes its message and its exit code."""
+    try:
+        commands(standalone_mode=False)
+    except CaseError as error:
+        count = len(error.faults)
+        click.echo(f"{error}\n{count} fault{'s' if count > 1 else ''}: nothing was computed", err=True)
+        sys.exit(error.exit_code)
+    except ThermsimError as error:
+        click.echo(f"thermsim: {error}", err=True)
+        sys.exit(error.exit_code)
+    except click.exceptions.Exit as leaving:
+        sys.exit(leaving.exit_code)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("thermsim: stopped; nothing half-written is left", err=True)
+        sys.exit(130)
+    except BrokenPipeError:
+        # The reader of a pipe went away (`| head`): no fault; keep the interpreter from flushing into it again.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _case(path: Path, option: str | None) -> Case:
+    from thermsim.case.load import read_case
+    from thermsim.case.options import with_option
+
+    case = read_case(path)
+    return case if option is None else with_option(case, option)
+
+
+def _console() -> Console:
+    from rich.console import Console
+
+    return Console()
+
+
+def _print_json(document: Any) -> None:
+    import json
+
+    click.echo(json.dumps(document, indent=2, allow_nan=False, ensure_ascii=False))
+
+
+class _progress:  # noqa: N801 - used as a function
+    """One line on the terminal that tells how far the mesh study is; nothing where nobody watches."""
+
+    def __init__(self, quiet: bool) -> None:
+        self.quiet = quiet or not sys.stderr.isatty()
+
+    def __enter__(self) -> Any:
+        return self._tell
+
+    def __exit__(self, *_: object) -> None:
+        if not self.quiet:
+            click.echo("\r\x1b[K", nl=False, err=True)
+
+    def _tell(self, step: Any, worst_K: float) -> None:
+        if not self.quiet:
+            doubt = f", worst mesh doubt {worst_K:.3g} K" if worst_K < float("inf") else ""
+            click.echo(f"\r\x1b[Kgrid of {step.cells:,} cells done in {step.seconds:.1f} s{doubt}", nl=False, err=True)

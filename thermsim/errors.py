@@ -1,0 +1,90 @@
+"""One class for each failure a user can meet; each carries its exit code, its place and its remedy.
+
+Only the command line turns them into text and an exit code; every other floor raises them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+class ThermsimError(Exception):
+    """Base of all failures that a user can meet.
+
+    Parameters
+    ----------
+    what : what is wrong, in one sentence
+    remedy : what the user can do about it
+    """
+
+    exit_code = 1
+
+    def __init__(self, what: str, remedy: str = "") -> None:
+        super().__init__(f"{what}\n  remedy: {remedy}" if remedy else what)
+        self.what = what
+        self.remedy = remedy
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One mistake in a case file, with its place (line and column count from 1)."""
+
+    file: str
+    line: int
+    column: int
+    message: str
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}:{self.column}: {self.message}"
+
+
+class CaseError(ThermsimError):
+    """A case file that cannot be used: every fault in it, in the order of the file."""
+
+    exit_code = 3
+
+    def __init__(self, faults: list[Fault]) -> None:
+        self.faults = sorted(faults, key=lambda fault: (fault.file, fault.line, fault.column))
+        super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+class UnknownNameError(ThermsimError):
+    """A material, joint class, part, option or reading that was asked for by name and does not exist."""
+
+    exit_code = 3
+
+
+class NoWayOutError(ThermsimError):
+    """A body of the stack from which heat cannot reach any coolant: no steady state exists."""
+
+    exit_code = 4
+
+
+class RunawayError(ThermsimError):
+    """Leakage grows faster with temperature than the cooling removes it: no steady state exists."""
+
+    exit_code = 5
+
+
+class NotConvergedError(ThermsimError):
+    """The solver stopped short of the accuracy it owes; nothing is passed on."""
+
+    exit_code = 6
+
+
+class HeatBalanceError(ThermsimError):
+    """Heat in and heat out differ by more than round-off and residual explain."""
+
+    exit_code = 7
+
+
+class MemoryLimitError(ThermsimError):
+    """The grid that was asked for does not fit into the memory that may be used."""
+
+    exit_code = 8
+
+
+class WriteError(ThermsimError):
+    """A result could not be written; what stood there before still stands."""
+
+    exit_code = 9

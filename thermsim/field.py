@@ -1,0 +1,319 @@
+"""What is read off a solved model: zones, probes, the hottest spot, flows through every face, heat balance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.errors import HeatBalanceError
+from thermsim.model.assemble import face_plane
+from thermsim.model.build import CoolingFace, Guess, Model, ZoneCells
+from thermsim.solver.steady import z_nodes
+
+Array = NDArray[np.float64]
+Place = tuple[float, float, float]
+
+# Largest imbalance, relative to all heat that enters, that residual and round-off may leave.
+BALANCE = 1e-8
+# Heat below which a stack counts as unheated, and its balance holds nothing but round-off.
+NO_HEAT_W = 1e-6
+
+
+@dataclass(frozen=True)
+class ZoneReading:
+    """Temperatures [C] over a zone's face (or volume), the heat made in it with leakage [W], its plan area [m2]."""
+
+    zone: str
+    part: str
+    mean_C: float
+    highest_C: float
+    highest_at: Place
+    power_W: float
+    area_m2: float
+
+
+@dataclass(frozen=True)
+class Flow:
+    """Heat [W] out of the stack through one cooling entry; area [m2] and mean temperature [C] of the faces it acts on."""
+
+    label: str
+    face: str
+    heat_W: float
+    area_m2: float
+    face_C: float
+    fluid_C: float | None
+
+
+@dataclass(frozen=True)
+class Field:
+    """A solved model.
+
+    temperature : (nx, ny, nz) [C] at cell centres, NaN in voids
+    guess : the temperatures at which its coefficients were taken
+    error_K : algebraic error [K]
+    """
+
+    model: Model
+    guess: Guess
+    temperature: Array
+    error_K: float
+
+    def z_nodes(self, face: int) -> tuple[Array, Array]:
+        """Temperatures (nx, ny) [C] of a z plane, under and over a joint there; NaN where there is no face."""
+        return z_nodes(self.model, face, self.temperature, self.guess)
+
+    @cached_property
+    def heated_face(self) -> tuple[Array, ...]:
+        """Temperatures (nx, ny) [C] of each heated face; the coldest known one where there is no face."""
+        return tuple(
+            np.nan_to_num(self._face(source.face, source.side), nan=self.model.coldest_C)
+            for source in self.model.face_sources
+        )
+
+    def z_flow(self, face: int) -> Array:
+        """Heat [W] that crosses a z plane upwards (through its joint, if it has one), (nx, ny)."""
+        plane = face_plane(self.model, 2, face, self.guess)
+        under, over = self.z_nodes(face)
+        if face > 0:
+            below = self.temperature[:, :, face - 1]
+            flow = plane.lower * (below - under) + plane.heat_lower + plane.slope_lower * under
+        else:
+            above = self.temperature[:, :, face]
+            flow = plane.upper * (over - above) - plane.heat_upper - plane.slope_upper * over
+        return np.nan_to_num(flow)
+
+    @cached_property
+    def zones(self) -> tuple[ZoneReading, ...]:
+        return tuple(self._zone(zone) for zone in self.model.zones)
+
+    @cached_property
+    def flows(self) -> tuple[Flow, ...]:
+        return tuple(_flow(self, index, cooling) for index, cooling in enumerate(self.model.coolings))
+
+    @cached_property
+    def heat_made_W(self) -> float:
+        """Heat made in all parts, with leakage at these temperatures [W]."""
+        faces = sum(float(made.sum()) for made in self._made_at_faces)
+        return faces + sum(float(source.made(self.temperature).sum()) for source in self.model.volume_sources)
+
+    @cached_property
+    def heat_balance_W(self) -> float:
+        """Heat in minus heat out [W]: what residual and round-off leave."""
+        return self.heat_made_W - sum(flow.heat_W for flow in self.flows)
+
+    @cached_property
+    def heat_balance_relative(self) -> float:
+        """`heat_balance_W` over all heat that enters the stack."""
+        enters = self.heat_made_W + sum(max(-flow.heat_W, 0.0) for flow in self.flows)
+        return abs(self.heat_balance_W) / enters if enters > NO_HEAT_W else 0.0
+
+    @cached_property
+    def hottest(self) -> tuple[float, Place]:
+        """Temperature [C] and place (x, y, z) [m] of the hottest spot."""
+        candidates = [self._highest_of_cells(*(slice(None),) * 3)]
+        for source in self.model.face_sources:
+            face = self._face(source.face, source.side)
+            here = np.argwhere(source.watts > 0.0)
+            if len(here):
+                (i0, j0), (i1, j1) = here.min(axis=0), here.max(axis=0) + 1
+                candidates.append(
+                    self._highest_of_face(face, source.face, source.side, slice(i0, i1), slice(j0, j1))
+                )
+        return max(candidates, key=lambda candidate: candidate[0])
+
+    @cached_property
+    def coolant_C(self) -> float:
+        """Temperature [C] of the coolant that takes most heat."""
+        sinks = [flow for flow in self.flows if flow.fluid_C is not None]
+        return float(max(sinks, key=lambda flow: flow.heat_W).fluid_C or 0.0)
+
+    def at(self, place: Place) -> float:
+        """Temperature [C] at a point of the stack [m]; on the line between two materials, in the better conductor.
+
+        Within a cell the temperature is a parabola along each axis, with the value at the centre and the gradients at
+        both faces: its error is then as smooth over a family of grids wherever in a cell the point comes to lie.
+        """
+        touching = []
+        for axis, at in zip(self.model.grid.axes, place, strict=True):
+            tolerance = 1e-9 * float(axis.faces[-1] - axis.faces[0])
+            inside = (axis.faces[:-1] <= at + tolerance) & (axis.faces[1:] >= at - tolerance)
+            touching.append(np.flatnonzero(inside))
+        cells = [
+            (int(i), int(j), int(k))
+            for i in touching[0]
+            for j in touching[1]
+            for k in touching[2]
+            if self.model.region[i, j, k] >= 0
+        ]
+        if not cells:
+            return float("nan")
+        conducts = [self._conductivity(cell) for cell in cells]
+        best = [cell for cell, k in zip(cells, conducts, strict=True) if k >= max(conducts) * (1.0 - 1e-12)]
+        return float(np.mean([self._in_cell(cell, place) for cell in best]))
+
+    def checked(self) -> Field:
+        """Itself, if heat in and heat out agree.
+
+        Raises
+        ------
+        HeatBalanceError
+        """
+        if self.heat_balance_relative > BALANCE:
+            raise HeatBalanceError(
+                f"heat in and out differ by {self.heat_balance_W:.3g} W ({self.heat_balance_relative:.1e} of the heat)",
+                "this is a fault of the solver or of a coefficient range: keep the case file and report it",
+            )
+        return self
+
+    @cached_property
+    def _made_at_faces(self) -> tuple[Array, ...]:
+        return tuple(
+            source.made(face) for source, face in zip(self.model.face_sources, self.heated_face, strict=True)
+        )
+
+    def _face(self, face: int, side: str) -> Array:
+        under, over = self.z_nodes(face)
+        return under if side == "lower" else over
+
+    def _conductivity(self, cell: tuple[int, int, int]) -> float:
+        law = self.model.regions[self.model.region[cell]].material.along_x
+        return float(law(self.temperature[cell]))
+
+    def _in_cell(self, cell: tuple[int, int, int], place: Place) -> float:
+        centre = float(self.temperature[cell])
+        value = centre
+        for axis in range(3):
+            along = self.model.grid.axes[axis]
+            index = cell[axis]
+            low, high = self._cell_faces(cell, axis)
+            offset = (place[axis] - along.centres[index]) / (0.5 * along.widths[index])
+            value += 0.5 * (high - low) * offset + 0.25 * (high + low - 2.0 * centre) * offset**2
+        return value
+
+    def _cell_faces(self, cell: tuple[int, int, int], axis: int) -> tuple[float, float]:
+        """Temperatures [C] of the inner sides of a cell's lower and upper face across an axis."""
+        index = cell[axis]
+        rest = tuple(cell[other] for other in range(3) if other != axis)
+        nothing = np.full(self.model.grid.face_area(axis).shape, np.nan)
+        faces = []
+        for face in (index, index + 1):
+            below = np.take(self.temperature, face - 1, axis=axis) if face > 0 else nothing
+            above = np.take(self.temperature, face, axis=axis) if face < self.model.grid.shape[axis] else nothing
+            under, over = face_plane(self.model, axis, face, self.guess).nodes(below, above)
+            faces.append(float((over if face == index else under)[rest]))
+        return faces[0], faces[1]
+
+    def _zone(self, zone: ZoneCells) -> ZoneReading:
+        area = self.model.grid.face_area(2)[zone.x, zone.y]
+        if zone.face is None:
+            cells = self.temperature[zone.x, zone.y, zone.levels]
+            volume = area[:, :, None] * self.model.grid.z.widths[zone.levels] * np.isfinite(cells)
+            mean = float(np.nansum(cells * volume) / volume.sum())
+            highest, at = self._highest_of_cells(zone.x, zone.y, zone.levels)
+            made = [
+                source.made(self.temperature)[zone.x, zone.y]
+                for source in self.model.volume_sources
+                if source.part == zone.part
+            ]
+        else:
+            face = self._face(zone.face, zone.side)
+            mean = float((face[zone.x, zone.y] * area).sum() / area.sum())
+            highest, at = self._highest_of_face(face, zone.face, zone.side, zone.x, zone.y)
+            made = [
+                made[zone.x, zone.y]
+                for made, source in zip(self._made_at_faces, self.model.face_sources, strict=True)
+                if (source.face, source.side) == (zone.face, zone.side)
+            ]
+        power = sum(float(watts.sum()) for watts in made)
+        return ZoneReading(zone.zone, zone.part, mean, highest, at, power, float(area.sum()))
+
+    def _highest_of_cells(self, x: slice, y: slice, z: slice) -> tuple[float, Place]:
+        block = self.temperature[x, y, z]
+        i, j, k = np.unravel_index(int(np.nanargmax(block)), block.shape)
+        cell = (int(i) + (x.start or 0), int(j) + (y.start or 0), int(k) + (z.start or 0))
+        value, place = float(self.temperature[cell]), []
+        for axis in range(3):
+            along = self.model.grid.axes[axis]
+            low, high = self._cell_faces(cell, axis)
+            rise, offset = _peak(low, float(self.temperature[cell]), high)
+            value += rise
+            place.append(float(along.centres[cell[axis]] + 0.5 * along.widths[cell[axis]] * offset))
+        return value, (place[0], place[1], place[2])
+
+    def _highest_of_face(self, face: Array, plane: int, side: str, x: slice, y: slice) -> tuple[float, Place]:
+        """Highest temperature of a rectangle of a z plane, between and beyond the centres of its cells."""
+        block = face[x, y]
+        i, j = np.unravel_index(int(np.nanargmax(block)), block.shape)
+        at = (int(i) + x.start, int(j) + y.start)
+        level = plane - 1 if side == "lower" else plane
+        region = self.model.region[:, :, level]
+        value, place = float(face[at]), []
+        for axis, along in enumerate((self.model.grid.x, self.model.grid.y)):
+            low, high = _sides(np.take(face, at[1 - axis], axis=1 - axis), along.widths, at[axis],
+                               np.take(region, at[1 - axis], axis=1 - axis))
+            rise, offset = _peak(low, float(face[at]), high)
+            value += rise
+            place.append(float(along.centres[at[axis]] + 0.5 * along.widths[at[axis]] * offset))
+        return value, (place[0], place[1], float(self.model.grid.z.faces[plane]))
+
+
+def _sides(line: Array, widths: Array, index: int, region: NDArray[np.int16]) -> tuple[float, float]:
+    """Temperature at both sides of one cell of a line, halfway (by widths) to neighbours of the same material."""
+    sides = []
+    for other in (index - 1, index + 1):
+        if 0 <= other < len(line) and region[other] == region[index]:
+            share = widths[index] / (widths[index] + widths[other])
+            sides.append(float(line[index] + share * (line[other] - line[index])))
+        else:
+            sides.append(float(line[index]))
+    return sides[0], sides[1]
+
+
+def _peak(low: float, centre: float, high: float) -> tuple[float, float]:
+    """Highest rise over the centre of the parabola with slopes centre - low at -1, high - centre at 1, and its place."""
+    slope, bend = 0.5 * (high - low), 0.25 * (high + low - 2.0 * centre)
+    places = [-1.0, 0.0, 1.0]
+    if bend < 0.0:
+        places.append(float(np.clip(-slope / (2.0 * bend), -1.0, 1.0)))
+    rises = [slope * place + bend * place**2 for place in places]
+    best = int(np.argmax(rises))
+    return rises[best], places[best]
+
+
+def _flow(field: Field, index: int, cooling: CoolingFace) -> Flow:
+    """Sum over every face on which one cooling entry acts."""
+    model = field.model
+    heat = weighted = area = 0.0
+    for axis in range(3):
+        entry = np.moveaxis(model.cooling_face[axis], axis, 0)
+        face_area = model.grid.face_area(axis)
+        cells = np.moveaxis(field.temperature, axis, 0)
+        for face in np.flatnonzero((entry == index).any(axis=(1, 2))):
+            plane = face_plane(model, axis, int(face), field.guess)
+            nothing = np.full(face_area.shape, np.nan)
+            below = cells[face - 1] if face > 0 else nothing
+            above = cells[face] if face < len(cells) else nothing
+            under, over = plane.nodes(below, above)
+            out_down = (plane.upper * (above - over) + plane.heat_upper + plane.slope_upper * over
+                        + plane.heat_lower + plane.slope_lower * under)
+            out_up = (plane.lower * (below - under) + plane.heat_lower + plane.slope_lower * under
+                      + plane.heat_upper + plane.slope_upper * over)
+            here = entry[face] == index
+            solid_above = here & np.isfinite(above)
+            if cooling.is_flux:
+                heat -= cooling.flux_W_m2 * float(face_area[here].sum())
+            else:
+                through_film = cooling.film_W_m2K * face_area * (np.where(solid_above, under, over) - cooling.fluid_C)
+                through_cell = np.where(solid_above, out_down, out_up)
+                # The same heat twice; over the stronger conductance it is a difference of all but equal numbers.
+                film_is_weaker = cooling.film_W_m2K * face_area < np.where(solid_above, plane.upper, plane.lower)
+                heat += float(np.where(film_is_weaker, through_film, through_cell)[here].sum())
+            node = np.where(solid_above, over, under)
+            weighted += float((node * face_area)[here].sum())
+            area += float(face_area[here].sum())
+    mean = weighted / area if area > 0.0 else float("nan")
+    fluid = None if cooling.is_flux else cooling.fluid_C
+    return Flow(cooling.label, cooling.face, heat, area, mean, fluid)

@@ -1,0 +1,141 @@
+"""The ladder: kelvin lost in each part and joint on the way from the hottest zone to the coolant.
+
+The temperature of a plane is its mean weighted with the heat that crosses it, so a drop is what the
+heat itself loses on average between two planes and the drops add up exactly. Beside each drop stands what
+the same heat would lose if it used the whole area evenly; the rest is spreading (or crowding).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.field import Field, ZoneReading
+from thermsim.model.heat import FaceSource
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Rung:
+    """drop_K : temperature lost; even_K : lost if the same heat crossed evenly; spreading_K : the difference."""
+
+    item: str
+    drop_K: float
+    even_K: float
+
+    @property
+    def spreading_K(self) -> float:
+        return self.drop_K - self.even_K
+
+
+@dataclass(frozen=True)
+class Ladder:
+    """zone : where it starts; face : where it ends; share : of all heat that leaves by that face."""
+
+    zone: str
+    face: str
+    share: float
+    rungs: tuple[Rung, ...]
+
+
+def hottest_zone(field: Field) -> ZoneReading | None:
+    """The zone with the highest mean temperature among those that make heat; None without heat."""
+    heated = [zone for zone in field.zones if zone.power_W > 0.0]
+    return max(heated, key=lambda zone: zone.mean_C) if heated else None
+
+
+def ladder(field: Field) -> Ladder | None:
+    """The ladder of a solved model; None where no part makes heat or neither top nor bottom takes it."""
+    zone = hottest_zone(field)
+    flows = [flow for flow in field.flows if flow.face in ("top", "bottom") and flow.fluid_C is not None]
+    if zone is None or not flows:
+        return None
+    leaving = {face: sum(flow.heat_W for flow in flows if flow.face == face) for face in ("top", "bottom")}
+    end = "top" if leaving["top"] >= leaving["bottom"] else "bottom"
+    if leaving[end] <= 0.0:
+        return None
+    way = _Way(field, upwards=end == "top")
+    start = _heated_mean(field, zone.part)
+    rungs = [Rung("hottest zone above its part's mean", zone.mean_C - start, 0.0)]
+    here = start
+    names = list(field.model.level_of_part)
+    names = names[names.index(zone.part) :] if way.upwards else names[names.index(zone.part) :: -1]
+    for name in names:
+        level = field.model.level_of_part[name]
+        leaves = level.stop if way.upwards else level.start
+        before, after = way.plane(leaves)
+        rungs.append(Rung(name, here - before, way.even_drop(name, level)))
+        joint = next((joint for joint in field.model.joints if joint.face == leaves), None)
+        if joint is not None and name != names[-1]:
+            conducts = field.model.grid.face_area(2)[joint.meets] / joint.resistance[joint.meets]
+            even = way.heat(leaves) / float(conducts.sum()) if np.all(joint.resistance[joint.meets] > 0.0) else 0.0
+            rungs.append(Rung(joint.joint, before - after, even))
+        here = after
+    film, fluid = way.film(end)
+    rungs.append(Rung("film to the coolant", here - fluid, film))
+    return Ladder(zone.zone, end, leaving[end] / sum(max(flow.heat_W, 0.0) for flow in field.flows), tuple(rungs))
+
+
+def _heated_mean(field: Field, part: str) -> float:
+    """Mean temperature [C] of what makes heat in a part, weighted with the heat made."""
+    made, weighted = 0.0, 0.0
+    for source in (*field.model.face_sources, *field.model.volume_sources):
+        if source.part != part:
+            continue
+        if isinstance(source, FaceSource):
+            under, over = field.z_nodes(source.face)
+            temperature = under if source.side == "lower" else over
+        else:
+            temperature = field.temperature[:, :, source.levels]
+        here = source.watts > 0.0
+        made += float(source.watts[here].sum())
+        weighted += float((source.watts[here] * temperature[here]).sum())
+    return weighted / made
+
+
+@dataclass(frozen=True)
+class _Way:
+    """Planes as met on the way up or down."""
+
+    field: Field
+    upwards: bool
+
+    def heat(self, face: int) -> float:
+        """Heat [W] that crosses a z plane in the direction of the way."""
+        return (1.0 if self.upwards else -1.0) * float(self.field.z_flow(face).sum())
+
+    def plane(self, face: int) -> tuple[float, float]:
+        """Heat-weighted mean temperatures [C] of a plane before and after its joint."""
+        flow = self.field.z_flow(face)
+        under, over = (np.where(flow != 0.0, nodes, 0.0) for nodes in self.field.z_nodes(face))
+        total = float(flow.sum())
+        before, after = float((flow * under).sum()) / total, float((flow * over).sum()) / total
+        return (before, after) if self.upwards else (after, before)
+
+    def even_drop(self, name: str, level: slice) -> float:
+        """Temperature [K] lost if the heat of a level crossed all of its part evenly."""
+        model = self.field.model
+        body = next(number for number, region in enumerate(model.regions) if region.name == name)
+        cells = np.argwhere(model.region[:, :, level] == body)
+        plan = np.unique(cells[:, :2], axis=0)
+        area = float(model.grid.face_area(2)[plan[:, 0], plan[:, 1]].sum())
+        inside = model.region[:, :, level] == body
+        conductivity = float(np.mean(model.regions[body].material.along_z(self.field.temperature[:, :, level][inside])))
+        thickness = float(model.grid.z.widths[level].sum())
+        entered = self.heat(level.start if self.upwards else level.stop)
+        left = self.heat(level.stop if self.upwards else level.start)
+        made_inside = any(source.part == name for source in model.volume_sources)
+        crossing = 0.5 * (entered + left) if made_inside else left
+        return crossing * thickness / (conductivity * area)
+
+    def film(self, end: str) -> tuple[float, float]:
+        """(drop if the heat left evenly [K], heat-weighted fluid temperature [C]) of the last face."""
+        flows = [flow for flow in self.field.flows if flow.face == end and flow.fluid_C is not None]
+        heat = sum(flow.heat_W for flow in flows)
+        fluid = sum(flow.heat_W * float(flow.fluid_C or 0.0) for flow in flows) / heat
+        films = {cooling.label: cooling.film_W_m2K for cooling in self.field.model.coolings}
+        conducts = sum(films[flow.label] * flow.area_m2 for flow in flows)
+        return heat / conducts, fluid

@@ -1,0 +1,274 @@
+"""Materials and joint classes from `catalogue.yaml`: value, range, source and how sure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from difflib import get_close_matches
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+import yaml
+
+from thermsim.errors import UnknownNameError
+from thermsim.materials.law import Law
+from thermsim.units import ZERO_CELSIUS_K
+
+__all__ = [
+    "HOW_SURE",
+    "VOID",
+    "JointClass",
+    "Law",
+    "Material",
+    "Range",
+    "joint",
+    "joint_names",
+    "material",
+    "names",
+    "rows",
+]
+
+VOID = "void"  # a place that does not conduct: never a catalogue entry, understood wherever a material is named
+
+HOW_SURE = ("measured standard value", "handbook", "range from practice")
+
+
+@dataclass(frozen=True)
+class Material:
+    """What a body is made of.
+
+    Attributes
+    ----------
+    along_x, along_y, along_z : conductivity over temperature [W/mK]
+    density_kg_m3, heat_capacity_J_kgK : [kg/m3], [J/kgK]; None if nobody gave them
+    k_spread : half width of the conductivity as a fraction of its value
+    source, how_sure : where the conductivity comes from
+    holds_gallium, is_aluminium : the pair that must never meet
+    """
+
+    name: str
+    along_x: Law
+    along_y: Law
+    along_z: Law
+    density_kg_m3: float | None = None
+    heat_capacity_J_kgK: float | None = None
+    k_spread: float = 0.0
+    source: str = "given in the case"
+    how_sure: str = "given in the case"
+    holds_gallium: bool = False
+    is_aluminium: bool = False
+    note: str = ""
+
+    @property
+    def laws(self) -> tuple[Law, Law, Law]:
+        return (self.along_x, self.along_y, self.along_z)
+
+    @property
+    def is_constant(self) -> bool:
+        return all(law.is_constant for law in self.laws)
+
+
+@dataclass(frozen=True)
+class Range:
+    """Low and high bound of a value."""
+
+    low: float
+    high: float
+
+    @property
+    def middle(self) -> float:
+        return (self.low + self.high) / 2
+
+    @property
+    def half_width(self) -> float:
+        return (self.high - self.low) / 2
+
+
+@dataclass(frozen=True)
+class JointClass:
+    """What a joint of one kind may deliver before it is measured: ranges, never single truths.
+
+    `film_um` [um], `conductivity_W_mK` [W/mK], `boundary_mm2K_W` [mm2K/W, both faces together] and
+    `resistance_mm2K_W` [mm2K/W, the whole joint]; None where the class is not described that way.
+    """
+
+    name: str
+    film_um: Range | None
+    conductivity_W_mK: Range | None
+    boundary_mm2K_W: Range | None
+    resistance_mm2K_W: Range | None
+    source: str
+    how_sure: str
+    holds_gallium: bool = False
+    note: str = ""
+
+
+def names() -> tuple[str, ...]:
+    """Names of all materials, in the order of the catalogue (`void` is not one of them)."""
+    return tuple(_entries()["materials"])
+
+
+def joint_names() -> tuple[str, ...]:
+    """Names of all joint classes, in the order of the catalogue."""
+    return tuple(_entries()["joints"])
+
+
+@cache
+def material(name: str) -> Material:
+    """The material of that name.
+
+    Raises
+    ------
+    UnknownNameError : no such material; the remedy names the nearest one
+    """
+    entry = _entry("materials", name)
+    if "conductivity_W_mK" in entry:
+        in_plane = through = _law(entry["conductivity_W_mK"])
+    else:
+        in_plane, through = _law(entry["in_plane_W_mK"]), _law(entry["through_W_mK"])
+    conductivity = entry.get("conductivity_W_mK")
+    own_source = conductivity.get("source") if isinstance(conductivity, dict) else None
+    return Material(
+        name=name,
+        along_x=in_plane,
+        along_y=in_plane,
+        along_z=through,
+        density_kg_m3=_number(entry, "density_kg_m3"),
+        heat_capacity_J_kgK=_number(entry, "heat_capacity_J_kgK"),
+        k_spread=float(entry["spread"]),
+        source=own_source or _source(entry),
+        how_sure=entry["how_sure"],
+        holds_gallium="gallium" in entry.get("tags", ()),
+        is_aluminium="aluminium" in entry.get("tags", ()),
+        note=entry.get("note", ""),
+    )
+
+
+@cache
+def joint(name: str) -> JointClass:
+    """The joint class of that name.
+
+    Raises
+    ------
+    UnknownNameError : no such class; the remedy names the nearest one
+    """
+    entry = _entry("joints", name)
+    return JointClass(
+        name=name,
+        film_um=_range(entry, "film_um"),
+        conductivity_W_mK=_range(entry, "conductivity_W_mK"),
+        boundary_mm2K_W=_range(entry, "boundary_mm2K_W"),
+        resistance_mm2K_W=_range(entry, "resistance_mm2K_W"),
+        source=_source(entry),
+        how_sure=entry["how_sure"],
+        holds_gallium="gallium" in entry.get("tags", ()),
+        note=entry.get("note", ""),
+    )
+
+
+def rows(name: str | None = None) -> list[dict[str, str]]:
+    """Lines of a table to print: kind, name, conductivity [W/mK at 27 C], range, source, how sure, note.
+
+    Parameters
+    ----------
+    name : one material or joint class; all of both if not given
+
+    Raises
+    ------
+    UnknownNameError : neither a material nor a joint class has that name
+    """
+    if name is not None and name not in names() + joint_names():
+        raise _unknown("material or joint class", name, names() + joint_names())
+    bodies = [_material_row(material(each)) for each in names() if name in (None, each)]
+    films = [_joint_row(joint(each)) for each in joint_names() if name in (None, each)]
+    return bodies + films
+
+
+def _material_row(body: Material) -> dict[str, str]:
+    at_27_C = [float(law(27.0)) for law in (body.along_x, body.along_z)]
+    isotropic = body.along_x == body.along_z
+    conductivity = f"{at_27_C[0]:.4g}" if isotropic else f"{at_27_C[0]:.4g} in plane, {at_27_C[1]:.4g} through"
+    return {
+        "kind": "material",
+        "name": body.name,
+        "conductivity_W_mK": conductivity + ("" if body.is_constant else " (varies with temperature)"),
+        "range": f"+-{100 * body.k_spread:.0f} %",
+        "density_kg_m3": "-" if body.density_kg_m3 is None else f"{body.density_kg_m3:.5g}",
+        "heat_capacity_J_kgK": "-" if body.heat_capacity_J_kgK is None else f"{body.heat_capacity_J_kgK:.4g}",
+        "source": body.source,
+        "how_sure": body.how_sure,
+        "note": body.note,
+    }
+
+
+def _joint_row(film: JointClass) -> dict[str, str]:
+    parts = [
+        f"{label} {bounds.low:g} to {bounds.high:g} {unit}"
+        for label, bounds, unit in (
+            ("resistance", film.resistance_mm2K_W, "mm2K/W"),
+            ("film", film.film_um, "um"),
+            ("boundary", film.boundary_mm2K_W, "mm2K/W"),
+        )
+        if bounds is not None
+    ]
+    bulk = film.conductivity_W_mK
+    return {
+        "kind": "joint class",
+        "name": film.name,
+        "conductivity_W_mK": "-" if bulk is None else f"{bulk.low:g} to {bulk.high:g}",
+        "range": ", ".join(parts),
+        "density_kg_m3": "-",
+        "heat_capacity_J_kgK": "-",
+        "source": film.source,
+        "how_sure": film.how_sure,
+        "note": film.note,
+    }
+
+
+@cache
+def _entries() -> dict[str, Any]:
+    text = files("thermsim.materials").joinpath("catalogue.yaml").read_text(encoding="utf-8")
+    loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+    entries: dict[str, Any] = yaml.load(text, Loader=loader)
+    return entries
+
+
+def _entry(kind: str, name: str) -> dict[str, Any]:
+    entries: dict[str, dict[str, Any]] = _entries()[kind]
+    if name not in entries:
+        raise _unknown("material" if kind == "materials" else "joint class", name, tuple(entries))
+    return entries[name]
+
+
+def _unknown(kind: str, name: str, known: tuple[str, ...]) -> UnknownNameError:
+    nearest = get_close_matches(name, known, n=1, cutoff=0.5)
+    remedy = f"did you mean {nearest[0]!r}?" if nearest else f"the catalogue has: {', '.join(known)}"
+    return UnknownNameError(f"no {kind} is called {name!r}", remedy)
+
+
+def _law(given: Any) -> Law:
+    if not isinstance(given, dict):
+        return Law.constant(float(given))
+    if "table_K" in given:
+        return Law.table([(kelvin - ZERO_CELSIUS_K, float(value)) for kelvin, value in given["table_K"]])
+    coldest, hottest = given["valid_K"]
+    return Law.power(
+        float(given["value"]),
+        given["at_K"] - ZERO_CELSIUS_K,
+        float(given["exponent"]),
+        (coldest - ZERO_CELSIUS_K, hottest - ZERO_CELSIUS_K),
+    )
+
+
+def _number(entry: dict[str, Any], key: str) -> float | None:
+    return None if key not in entry else float(entry[key])
+
+
+def _range(entry: dict[str, Any], key: str) -> Range | None:
+    return None if key not in entry else Range(*map(float, entry[key]))
+
+
+def _source(entry: dict[str, Any]) -> str:
+    """An entry names one of the shared sources by its key, or writes its source out."""
+    sources: dict[str, str] = _entries()["sources"]
+    return sources.get(entry["source"], str(entry["source"]))

@@ -1,0 +1,184 @@
+"""The heat balance of one cell, as a formula.
+
+Temperatures are unknown at cell centres. Between a lower and an upper cell lies a face with one node on
+each side of a joint of resistance r [K/W] (zero where parts touch). With the half-cell conductances a and
+b [W/K], heat q- and q+ [W] made on the lower and upper side of the face, and its growth with the face
+temperature s- and s+ [W/K],
+
+    a (T_l - T-) + q- + s- T-  =  F  =  (T- - T+) / r,        F + q+ + s+ T+  =  b (T+ - T_u).
+
+Elimination of both nodes, with A = a - s-, B = b - s+ and D = A + B + r A B, gives
+
+    T- = [ (1 + r B)(a T_l + q-) + b T_u + q+ ] / D,
+    T+ = [ (1 + r A)(b T_u + q+) + a T_l + q- ] / D,
+
+so the two cells see the conductance G = a b / D, heat  a [(1 + r B) q- + q+] / D  and
+b [(1 + r A) q+ + q-] / D, and a link to "ground"  -a [s+ + s- (1 + r B)] / D  and -b [s- + s+ (1 + r A)] / D.
+Without joint, heat and leakage this is the two half cells in series. A face towards a fluid is the same
+formula: the fluid, at a known temperature, takes the place of the cell, and the film (or, for a fixed
+temperature, an all but infinite conductance) takes the place of its half cell. D <= 0 means that leakage
+on that face alone outruns conduction.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.errors import RunawayError
+from thermsim.model.build import Guess, Model
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Stencil:
+    """Heat balance of every solid cell c:  sum over faces G (T_n - T_c) - ground_c T_c + heat_c = 0.
+
+    conductance_x, conductance_y, conductance_z : (nx-1, ny, nz), (nx, ny-1, nz), (nx, ny, nz-1) [W/K]
+    ground : (nx, ny, nz) [W/K] link to known temperatures; slightly negative where leakage is linearised
+    heat : (nx, ny, nz) [W] heat made, plus the link to each known temperature times that temperature
+    solid : (nx, ny, nz) bool; void cells hold zeros and are not unknowns
+    width_x, width_y, width_z : cell widths [m]
+    box : (nx, ny, nz) int16, index of the region of one material; -1 in a void
+    """
+
+    conductance_x: Array
+    conductance_y: Array
+    conductance_z: Array
+    ground: Array
+    heat: Array
+    solid: NDArray[np.bool_]
+    width_x: Array
+    width_y: Array
+    width_z: Array
+    box: NDArray[np.int16]
+
+
+@dataclass(frozen=True)
+class FacePlane:
+    """All faces of one plane across an axis, in the symbols of the formula above; arrays over the plane.
+
+    known_lower, known_upper : temperature [C] where a fluid or fixed face stands on that side, NaN elsewhere
+    """
+
+    lower: Array
+    upper: Array
+    joint: Array | float
+    heat_lower: Array | float
+    heat_upper: Array | float
+    slope_lower: Array | float
+    slope_upper: Array | float
+    known_lower: Array
+    known_upper: Array
+
+    def links(self) -> tuple[Array, Array, Array, Array, Array]:
+        """(conductance, heat of lower, heat of upper, ground of lower, ground of upper); zero where no face is."""
+        net_lower, net_upper = self.lower - self.slope_lower, self.upper - self.slope_upper
+        whole = net_lower + net_upper + self.joint * net_lower * net_upper
+        present = (self.lower > 0.0) | (self.upper > 0.0)
+        if np.any(present & (whole <= 0.0)):
+            raise RunawayError("leakage on one face of the grid alone outruns conduction", "lower the power or the leakage")
+        inverse = np.divide(1.0, whole, out=np.zeros_like(whole), where=present)
+        past_upper, past_lower = 1.0 + self.joint * net_upper, 1.0 + self.joint * net_lower
+        to_lower, to_upper = self.lower * inverse, self.upper * inverse
+        return (
+            self.lower * to_upper,
+            to_lower * (past_upper * self.heat_lower + self.heat_upper),
+            to_upper * (past_lower * self.heat_upper + self.heat_lower),
+            -to_lower * (self.slope_upper + self.slope_lower * past_upper),
+            -to_upper * (self.slope_lower + self.slope_upper * past_lower),
+        )
+
+    def nodes(self, below: Array, above: Array) -> tuple[Array, Array]:
+        """Face temperatures [C] under and over the joint, from the temperatures of both cells (NaN where none)."""
+        below = np.where(np.isnan(self.known_lower), below, self.known_lower)
+        above = np.where(np.isnan(self.known_upper), above, self.known_upper)
+        from_lower = np.where(self.lower > 0.0, self.lower * below, 0.0) + self.heat_lower
+        from_upper = np.where(self.upper > 0.0, self.upper * above, 0.0) + self.heat_upper
+        net_lower, net_upper = self.lower - self.slope_lower, self.upper - self.slope_upper
+        whole = net_lower + net_upper + self.joint * net_lower * net_upper
+        with np.errstate(invalid="ignore", divide="ignore"):
+            under = ((1.0 + self.joint * net_upper) * from_lower + from_upper) / whole
+            over = ((1.0 + self.joint * net_lower) * from_upper + from_lower) / whole
+        return under, over
+
+
+def face_plane(model: Model, axis: int, face: int, guess: Guess) -> FacePlane:
+    """The faces with index `face` across `axis`: cell face-1 lies below them, cell face above.
+
+    guess : temperatures at which k(T) is taken and leakage is linearised
+    """
+    area = model.grid.face_area(axis)
+    none = np.zeros(area.shape)
+    lower = model.half_conductance(axis, face - 1, guess) if face > 0 else none
+    upper = model.half_conductance(axis, face, guess) if face < model.grid.shape[axis] else none
+    known_lower, known_upper = np.full(area.shape, np.nan), np.full(area.shape, np.nan)
+    heat_lower: Array | float = 0.0
+    heat_upper: Array | float = 0.0
+    slope_lower: Array | float = 0.0
+    slope_upper: Array | float = 0.0
+    for cooling, here in model.coolings_at(axis, face):
+        below, above = here & (upper > 0.0), here & (lower > 0.0)
+        if cooling.is_flux:
+            heat_upper = heat_upper + np.where(below, cooling.flux_W_m2 * area, 0.0)
+            heat_lower = heat_lower + np.where(above, cooling.flux_W_m2 * area, 0.0)
+        else:
+            lower = np.where(below, cooling.film_W_m2K * area, lower)
+            upper = np.where(above, cooling.film_W_m2K * area, upper)
+            known_lower[below] = cooling.fluid_C
+            known_upper[above] = cooling.fluid_C
+    joint: Array | float = 0.0
+    if axis == 2:
+        joint = model.joint_resistance(face) / area
+        for index, source in model.sources_at(face):
+            watts, slope = source.linearised(guess.heated_face[index])
+            if source.side == "lower":
+                heat_lower, slope_lower = heat_lower + watts, slope_lower + slope
+            else:
+                heat_upper, slope_upper = heat_upper + watts, slope_upper + slope
+    return FacePlane(
+        lower, upper, joint, heat_lower, heat_upper, slope_lower, slope_upper, known_lower, known_upper
+    )
+
+
+def assemble(model: Model, guess: Guess) -> Stencil:
+    """The heat balance of every cell of a model, with k(T) and leakage taken at a guess.
+
+    Raises
+    ------
+    RunawayError : leakage on one face of the grid alone outruns conduction
+    """
+    shape = model.grid.shape
+    ground, heat = np.zeros(shape), np.zeros(shape)
+    conductances = []
+    for axis, count in enumerate(shape):
+        inner = np.zeros([n - (other == axis) for other, n in enumerate(shape)])
+        inner_of = np.moveaxis(inner, axis, 0)
+        ground_of, heat_of = np.moveaxis(ground, axis, 0), np.moveaxis(heat, axis, 0)
+        for face in range(count + 1):
+            plane = face_plane(model, axis, face, guess)
+            between, heat_lower, heat_upper, ground_lower, ground_upper = plane.links()
+            if face > 0:
+                toward = np.where(np.isnan(plane.known_upper), 0.0, between)
+                ground_of[face - 1] += ground_lower + toward
+                heat_of[face - 1] += heat_lower + toward * np.nan_to_num(plane.known_upper)
+            if face < count:
+                toward = np.where(np.isnan(plane.known_lower), 0.0, between)
+                ground_of[face] += ground_upper + toward
+                heat_of[face] += heat_upper + toward * np.nan_to_num(plane.known_lower)
+            if 0 < face < count:
+                known = ~np.isnan(plane.known_lower) | ~np.isnan(plane.known_upper)
+                inner_of[face - 1] = np.where(known, 0.0, between)
+        conductances.append(inner)
+    for source in model.volume_sources:
+        watts, slope = source.linearised(guess.temperature)
+        heat[:, :, source.levels] += watts
+        ground[:, :, source.levels] -= slope
+    solid = model.region >= 0
+    ground[~solid] = 0.0
+    heat[~solid] = 0.0
+    widths = [axis.widths for axis in model.grid.axes]
+    return Stencil(*conductances, ground, heat, solid, *widths, model.region)

@@ -1,0 +1,286 @@
+"""Case and grid -> Model: regions, joints, heat, cooling and zones as SI arrays on the grid."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.places import Box, insert_box, levels, part_box, patch_box, zone_box
+from thermsim.case.schema import Case, Cooling, Heat, Part, Zone
+from thermsim.materials.catalogue import VOID, Material
+from thermsim.model.grid import Grid
+from thermsim.model.heat import FaceSource, LeakageLaw, VolumeSource, overlap
+from thermsim.model.joints import JointPlane, joint_planes
+from thermsim.model.properties import material_of
+from thermsim.units import MM, W_MM2
+
+Array = NDArray[np.float64]
+
+# A face at a fixed temperature is a film so good that it is exact in double precision [W/m2K].
+FIXED_FILM = 1e30
+
+AXIS_OF_FACE = {"left": (0, 0), "right": (0, -1), "front": (1, 0), "back": (1, -1), "bottom": (2, 0), "top": (2, -1)}
+
+
+@dataclass(frozen=True)
+class Region:
+    """One material in one part: the part's body, an insert, or what stands around it."""
+
+    name: str
+    part: str
+    material: Material
+
+
+@dataclass(frozen=True)
+class CoolingFace:
+    """One entry of `cooling` in SI: a film to a fluid (fixed temperatures are perfect films), or a flux inwards."""
+
+    label: str
+    face: str
+    film_W_m2K: float
+    fluid_C: float
+    flux_W_m2: float
+
+    @property
+    def is_fixed(self) -> bool:
+        return self.film_W_m2K >= FIXED_FILM
+
+    @property
+    def is_flux(self) -> bool:
+        """Also where the flux is zero; `fluid_C` then means nothing."""
+        return self.film_W_m2K == 0.0
+
+
+@dataclass(frozen=True)
+class ZoneCells:
+    """Where a zone lies on the grid; `face` is None for a zone of a volume."""
+
+    zone: str
+    part: str
+    x: slice
+    y: slice
+    levels: slice
+    face: int | None
+    side: Literal["lower", "upper"]
+
+
+@dataclass(frozen=True)
+class Guess:
+    """Temperatures at which k(T) is taken and leakage is linearised.
+
+    temperature : (nx, ny, nz) [C], any finite value in voids
+    heated_face : for each face source, its face temperatures (nx, ny) [C], or one value
+    """
+
+    temperature: Array
+    heated_face: tuple[Array | float, ...]
+
+
+@dataclass(frozen=True)
+class Model:
+    """A case on a grid, in SI (temperatures in C).
+
+    region : (nx, ny, nz) int16, index into `regions`; -1 in a void
+    cooling_face : for each axis, index into `coolings` of every face across it, -1 where there is none
+    """
+
+    grid: Grid
+    region: NDArray[np.int16]
+    regions: tuple[Region, ...]
+    joints: tuple[JointPlane, ...]
+    face_sources: tuple[FaceSource, ...]
+    volume_sources: tuple[VolumeSource, ...]
+    coolings: tuple[CoolingFace, ...]
+    cooling_face: tuple[NDArray[np.int8], NDArray[np.int8], NDArray[np.int8]]
+    zones: tuple[ZoneCells, ...]
+    level_of_part: dict[str, slice]
+
+    @cached_property
+    def is_linear(self) -> bool:
+        """True where one linear solve is the answer: constant k, and leakage linear in temperature."""
+        laws = [source.leakage for source in (*self.face_sources, *self.volume_sources)]
+        return all(region.material.is_constant for region in self.regions) and all(
+            law is None or law.is_linear for law in laws
+        )
+
+    @cached_property
+    def coldest_C(self) -> float:
+        """The lowest known temperature [C]; without heat sinks inside, nothing is colder."""
+        return min(cooling.fluid_C for cooling in self.coolings if not cooling.is_flux)
+
+    def first_guess(self) -> Guess:
+        cold = self.coldest_C
+        return Guess(np.full(self.grid.shape, cold), tuple(cold for _ in self.face_sources))
+
+    def half_conductance(self, axis: int, index: int, guess: Guess) -> Array:
+        """Conductance [W/K] from cell centre to face in one plane of cells across an axis; zero in voids."""
+        region = np.take(self.region, index, axis=axis)
+        conductivity = np.append(np.array([r.material.laws[axis](self.coldest_C) for r in self.regions]), 0.0)[region]
+        for number, part in enumerate(self.regions):
+            law = part.material.laws[axis]
+            if not law.is_constant:
+                here = region == number
+                if here.any():
+                    conductivity[here] = law(np.take(guess.temperature, index, axis=axis)[here])
+        return np.asarray(conductivity * self.grid.face_area(axis) / (0.5 * self.grid.axes[axis].widths[index]))
+
+    def joint_resistance(self, face: int) -> Array | float:
+        """Resistance per area [m2 K/W] of the joint at a z face, zero where parts touch."""
+        return sum((joint.resistance for joint in self.joints if joint.face == face), 0.0)
+
+    def sources_at(self, face: int) -> Iterator[tuple[int, FaceSource]]:
+        return ((index, source) for index, source in enumerate(self.face_sources) if source.face == face)
+
+    def coolings_at(self, axis: int, face: int) -> Iterator[tuple[CoolingFace, NDArray[np.bool_]]]:
+        """Each cooling entry that acts on a plane of faces, with the faces it acts on."""
+        entry = np.take(self.cooling_face[axis], face, axis=axis)
+        return ((self.coolings[index], entry == index) for index in np.unique(entry[entry >= 0]))
+
+
+def build_model(case: Case, grid: Grid) -> Model:
+    """Put a case on a grid whose lines stand on every outline of it (see `plan_grid`)."""
+    region, regions = _regions(case, grid)
+    sources, volumes, zones = _heat(case, grid, region)
+    solid = region >= 0
+    return Model(
+        grid=grid,
+        region=region,
+        regions=tuple(regions),
+        joints=joint_planes(case, grid, solid),
+        face_sources=tuple(sources),
+        volume_sources=tuple(volumes),
+        coolings=tuple(_cooling(entry) for entry in case.cooling),
+        cooling_face=_cooling_faces(case, grid, solid),
+        zones=tuple(zones),
+        level_of_part={part.part: _levels(grid, low, high) for low, high, part in levels(case)},
+    )
+
+
+def plan_slices(grid: Grid, box: Box) -> tuple[slice, slice]:
+    """The cells under a rectangle in stack coordinates [mm]."""
+    x0, y0, x1, y1 = (MM * edge for edge in box)
+    return grid.x.span(x0, x1), grid.y.span(y0, y1)
+
+
+def _levels(grid: Grid, low_mm: float, high_mm: float) -> slice:
+    return grid.z.span(MM * low_mm, MM * high_mm)
+
+
+def _regions(case: Case, grid: Grid) -> tuple[NDArray[np.int16], list[Region]]:
+    region = np.full(grid.shape, -1, dtype=np.int16)
+    regions: list[Region] = []
+
+    def fill(x: slice, y: slice, z: slice, name: str, part: Part, material: Material | None) -> None:
+        if material is not None:
+            regions.append(Region(name, part.part, material))
+        region[x, y, z] = -1 if material is None else len(regions) - 1
+
+    everywhere = slice(None)
+    for low, high, part in levels(case):
+        z = _levels(grid, low, high)
+        if part.around is not None and part.around.material.name != VOID:
+            fill(everywhere, everywhere, z, f"around {part.part}", part, material_of(part.around.material))
+        fill(*plan_slices(grid, part_box(case, part)), z, part.part, part, material_of(part.material))
+        for number, insert in enumerate(part.inserts, start=1):
+            material = None if insert.material.name == VOID else material_of(insert.material)
+            x, y = plan_slices(grid, insert_box(case, part, insert))
+            fill(x, y, z, f"{part.part}, insert {number}", part, material)
+    return region, regions
+
+
+def _cooling(entry: Cooling) -> CoolingFace:
+    label = entry.environment or entry.face
+    if entry.flux_W_mm2 is not None:
+        return CoolingFace(label, entry.face, 0.0, 0.0, W_MM2 * entry.flux_W_mm2.value)
+    if entry.temperature_C is not None:
+        return CoolingFace(label, entry.face, FIXED_FILM, entry.temperature_C.value, 0.0)
+    assert entry.film_W_m2K is not None and entry.fluid_C is not None  # the schema allows no fourth kind
+    return CoolingFace(label, entry.face, entry.film_W_m2K.value, entry.fluid_C.value, 0.0)
+
+
+def _cooling_faces(
+    case: Case, grid: Grid, solid: NDArray[np.bool_]
+) -> tuple[NDArray[np.int8], NDArray[np.int8], NDArray[np.int8]]:
+    exposed = next((number for number, cooling in enumerate(case.cooling) if cooling.face == "exposed"), -1)
+    faces = []
+    for axis in range(3):
+        shape = [n + (other == axis) for other, n in enumerate(grid.shape)]
+        entry = np.full(shape, -1, dtype=np.int8)
+        of = np.moveaxis(entry, axis, 0)
+        solid_of = np.moveaxis(solid, axis, 0)
+        of[1:-1][solid_of[1:] != solid_of[:-1]] = exposed
+        faces.append(entry)
+    # An entry without a patch fills what the patches of its face leave free, so patches come last.
+    order = sorted(range(len(case.cooling)), key=lambda number: patch_box(case, case.cooling[number]) is not None)
+    for number in order:
+        cooling = case.cooling[number]
+        if cooling.face == "exposed":
+            continue
+        axis, end = AXIS_OF_FACE[cooling.face]
+        plane = np.moveaxis(faces[axis], axis, 0)[end]
+        touching = np.moveaxis(solid, axis, 0)[end]
+        first = second = slice(None)
+        box = patch_box(case, cooling)
+        if box is not None:
+            across = [grid.axes[other] for other in range(3) if other != axis]
+            first, second = across[0].span(MM * box[0], MM * box[2]), across[1].span(MM * box[1], MM * box[3])
+        plane[first, second][touching[first, second]] = number
+    return faces[0], faces[1], faces[2]
+
+
+def _heat(
+    case: Case, grid: Grid, region: NDArray[np.int16]
+) -> tuple[list[FaceSource], list[VolumeSource], list[ZoneCells]]:
+    sources: list[FaceSource] = []
+    volumes: list[VolumeSource] = []
+    zones: list[ZoneCells] = []
+    level = {part.part: (low, high, part) for low, high, part in levels(case)}
+    for heat in case.heat:
+        low, high, part = level[heat.in_]
+        z = _levels(grid, low, high)
+        watts = _plan_watts(case, grid, part, heat)
+        law = None
+        if heat.leakage is not None:
+            given = heat.leakage
+            law = LeakageLaw(given.at_C, given.per_K or 0.0, given.share or 0.0, given.doubling_K or 1.0)
+        side: Literal["lower", "upper"] = "lower" if heat.at == "top" else "upper"
+        face = None if heat.at == "volume" else (z.start if heat.at == "bottom" else z.stop)
+        if face is None:
+            share = grid.z.widths[z] / grid.z.widths[z].sum()
+            volumes.append(VolumeSource(part.part, z, _over_solid(watts[:, :, None] * share, region[:, :, z]), law))
+        else:
+            layer = region[:, :, z.start if heat.at == "bottom" else z.stop - 1]
+            sources.append(FaceSource(part.part, face, side, _over_solid(watts, layer), law))
+        for zone in heat.zones or [Zone(zone=part.part)]:
+            x, y = plan_slices(grid, zone_box(case, part, zone))
+            zones.append(ZoneCells(zone.zone, part.part, x, y, z, face, side))
+    return sources, volumes, zones
+
+
+def _over_solid(watts: Array, region: NDArray[np.int16]) -> Array:
+    """Heat of a table column that falls partly into a void belongs to what is solid; none may be lost."""
+    kept = np.where(region >= 0, watts, 0.0)
+    total = watts.sum()
+    return kept if total == 0.0 else np.asarray(kept * (total / kept.sum()))
+
+
+def _plan_watts(case: Case, grid: Grid, part: Part, heat: Heat) -> Array:
+    """(nx, ny) [W] from the zones and the map of one heated part."""
+    watts = np.zeros(grid.shape[:2])
+    area = grid.face_area(2)
+    for zone in heat.zones:
+        x, y = plan_slices(grid, zone_box(case, part, zone))
+        watts[x, y] += zone.power_W.value * area[x, y] / area[x, y].sum()
+    if heat.map is not None:
+        table = np.array(case.tables[heat.map.file])[::-1].T  # file order: first line is the far edge
+        x0, y0, x1, y1 = (MM * edge for edge in part_box(case, part))
+        columns, rows = np.linspace(x0, x1, table.shape[0] + 1), np.linspace(y0, y1, table.shape[1] + 1)
+        if heat.map.holds == "W/mm2":
+            table = W_MM2 * table * np.diff(columns)[:, None] * np.diff(rows)[None, :]
+        watts += overlap(grid.x.faces, columns) @ table @ overlap(grid.y.faces, rows).T
+    return watts

@@ -1,0 +1,117 @@
+"""Case -> GridPlan: which outlines there are, where heat turns, and how a budget of cells is spent."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from thermsim.case.places import insert_box, levels, part_box, patch_box, stack_box, zone_box
+from thermsim.case.schema import Case
+from thermsim.model.build import AXIS_OF_FACE
+from thermsim.model.grid import GridPlan, plan_axis, single_cell
+from thermsim.model.properties import material_of
+from thermsim.units import MM
+
+# Widths grow by this much per distance from where heat turns: neighbours then differ by less than a third.
+GROWTH = 0.4
+# Heights relative to widths where heat turns, in an isotropic part.
+FLATNESS = 0.5
+TYPICAL_C = 60.0  # where conductivities are compared
+# Cells of the first grid of a study. Coarser ones are too far from the asymptotic range to judge by.
+FIRST_GRID_CELLS = 20_000
+# Cells a segment, relative to the plan: ratios of 3/2 and 4/3 in turn, never below the 1.3 that a study needs.
+MULTIPLIERS = (2, 3, 4, 6, 8, 12, 16, 24, 32)
+FIRST_MULTIPLIER = MULTIPLIERS[0]
+# What a study may use unless told otherwise [GB], and what a cell of model and solver together takes [byte].
+MEMORY_GB = 4.0
+BYTES_PER_CELL = 400
+
+
+def plan_grid(case: Case, cells: int = FIRST_GRID_CELLS) -> GridPlan:
+    """The family of grids for a case; at `FIRST_MULTIPLIER` it has about `cells` cells.
+
+    One number, found by bisection, sets the wanted width where heat turns: in plan it is that share of the
+    shorter side of the smallest zone; in height FLATNESS times as much, and less again where a heated part
+    conducts worse upwards than sideways.
+    """
+    lines = outlines(case)
+    scale = _plan_scale(case)
+    flatness = FLATNESS * _upward_ratio(case)
+
+    def plan(width: float) -> GridPlan:
+        finest = (width * scale, width * scale, width * scale * flatness)
+        axes = [
+            plan_axis(np.array(places), np.array(hot), size, GROWTH)
+            for (places, hot), size in zip(lines, finest, strict=True)
+        ]
+        if case.dimensions == 2:
+            axes[1] = single_cell(axes[1].lines[0], axes[1].lines[-1])
+        return GridPlan(*axes)
+
+    coarse, fine = 3.0, 0.01
+    for _ in range(24):
+        middle = float(np.sqrt(coarse * fine))
+        if plan(middle).cells(FIRST_MULTIPLIER) > cells:
+            fine = middle
+        else:
+            coarse = middle
+    return plan(coarse)
+
+
+def outlines(case: Case) -> list[tuple[list[float], list[float]]]:
+    """For x, y and z: every outline [m], and those of them where heat turns."""
+    heated = {heat.in_ for heat in case.heat}
+    boxes = [(stack_box(case), False)]
+    boxes += [(part_box(case, part), part.part in heated) for part in case.parts]
+    boxes += [(insert_box(case, part, insert), True) for part in case.parts for insert in part.inserts]
+    parts = {part.part: part for part in case.parts}
+    boxes += [(zone_box(case, parts[heat.in_], zone), True) for heat in case.heat for zone in heat.zones]
+    x = [(edge, hot) for box, hot in boxes for edge in (box[0], box[2])]
+    y = [(edge, hot) for box, hot in boxes for edge in (box[1], box[3])]
+    z = [(height, height in _hot_heights(case)) for low, high, _ in levels(case) for height in (low, high)]
+    for cooling in case.cooling:
+        patch = patch_box(case, cooling)
+        if patch is None:
+            continue
+        first, second = ([x, y, z][other] for other in range(3) if other != AXIS_OF_FACE[cooling.face][0])
+        first += [(patch[0], False), (patch[2], False)]
+        second += [(patch[1], False), (patch[3], False)]
+    everywhere = not heated
+    return [
+        ([MM * edge for edge, _ in axis], [MM * edge for edge, hot in axis if hot or everywhere]) for axis in (x, y, z)
+    ]
+
+
+def _hot_heights(case: Case) -> set[float]:
+    """Heights [mm] where heat enters, and where a heated part meets one of another outline."""
+    found = set()
+    stack = levels(case)
+    for heat in case.heat:
+        number = next(index for index, (_, _, part) in enumerate(stack) if part.part == heat.in_)
+        low, high, part = stack[number]
+        if heat.at != "top":
+            found.add(low)
+        if heat.at != "bottom":
+            found.add(high)
+        for other in stack[max(number - 1, 0) : number + 2]:
+            if part_box(case, other[2]) != part_box(case, part):
+                found.add(low if other[0] < low else high)
+    return found
+
+
+def _plan_scale(case: Case) -> float:
+    """The length [m] that wanted widths are measured in: the shorter side of the smallest zone."""
+    parts = {part.part: part for part in case.parts}
+    boxes = [zone_box(case, parts[heat.in_], zone) for heat in case.heat for zone in heat.zones]
+    boxes = boxes or [part_box(case, parts[heat.in_]) for heat in case.heat] or [part_box(case, case.parts[-1])]
+    return MM * min(min(box[2] - box[0], box[3] - box[1] if case.dimensions == 3 else np.inf) for box in boxes)
+
+
+def _upward_ratio(case: Case) -> float:
+    """sqrt(k up / k sideways), 1 at most, of the heated part in which it is smallest: heights shrink by it."""
+    heated = {heat.in_ for heat in case.heat}
+    ratios = [1.0]
+    for part in case.parts:
+        if part.part in heated:
+            along_x, along_y, along_z = (float(law(TYPICAL_C)) for law in material_of(part.material).laws)
+            ratios.append(float(np.sqrt(along_z / max(along_x, along_y))))
+    return min(ratios)

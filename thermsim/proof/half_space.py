@@ -1,0 +1,78 @@
+"""Patches that heat a half space of conductivity k: rise over the far body per watt [K/W].
+
+Source: Carslaw and Jaeger, Conduction of Heat in Solids, 2nd ed. (1959), sections 8.2 and 10.5;
+Yovanovich and Marotta, ch. 4 of Bejan and Kraus (eds), Heat Transfer Handbook (2003), from memory.
+"""
+
+from __future__ import annotations
+
+import math
+
+# c of R = 1/(2 pi c side k): reduced capacitance of the unit square plate, from memory
+SQUARE_CAPACITANCE = 0.36679
+
+
+def rectangle_corner(size_x: float, size_y: float, conductivity: float) -> float:
+    """Rise of the corner of an a x b rectangle of uniform flux, per watt [K/W]; sizes [m], k [W/mK].
+
+    T = q/(2 pi k) [a asinh(b/a) + b asinh(a/b)], q = 1/(a b).
+    """
+    return _corner_rise(size_x, size_y) / (size_x * size_y * conductivity)
+
+
+def rectangle_point(size_x: float, size_y: float, conductivity: float, x: float, y: float) -> float:
+    """Rise per watt [K/W] at (x, y) [m] from the corner of the rectangle, inside or out: four corners, signed."""
+    total = 0.0
+    for near, far in ((x, -1.0), (x - size_x, 1.0)):
+        for left, right in ((y, -1.0), (y - size_y, 1.0)):
+            total += (
+                far * right * math.copysign(1.0, near) * math.copysign(1.0, left) * _corner_rise(abs(near), abs(left))
+            )
+    return total / (size_x * size_y * conductivity)
+
+
+def rectangle_centre(size_x: float, size_y: float, conductivity: float) -> float:
+    """Rise of the centroid per watt [K/W], the highest of the patch."""
+    return rectangle_point(size_x, size_y, conductivity, size_x / 2.0, size_y / 2.0)
+
+
+def rectangle_mean(size_x: float, size_y: float, conductivity: float) -> float:
+    """Mean rise of the rectangle over itself per watt [K/W].
+
+    R = 1/(2 pi k) 2/(3 a^2 b^2) [3 a^2 b asinh(b/a) + 3 a b^2 asinh(a/b) + a^3 + b^3 - (a^2 + b^2)^1.5]
+    """
+    a, b = size_x, size_y
+    bracket = 3 * a * b * (a * math.asinh(b / a) + b * math.asinh(a / b)) + a**3 + b**3 - (a * a + b * b) ** 1.5
+    return float(bracket) / (3.0 * math.pi * conductivity * (a * b) ** 2)
+
+
+def disc_centre(radius: float, conductivity: float) -> float:
+    """Rise of the centre of a disc of uniform flux per watt [K/W]: R = 1/(pi k a)."""
+    return 1.0 / (math.pi * conductivity * radius)
+
+
+def disc_mean(radius: float, conductivity: float) -> float:
+    """Mean rise of a disc of uniform flux per watt [K/W]: R = 8/(3 pi^2 k a)."""
+    return 8.0 / (3.0 * math.pi**2 * conductivity * radius)
+
+
+def disc_edge(radius: float, conductivity: float) -> float:
+    """Rise of the edge of a disc of uniform flux per watt [K/W]: R = 2/(pi^2 k a)."""
+    return 2.0 / (math.pi**2 * conductivity * radius)
+
+
+def disc_isothermal(radius: float, conductivity: float) -> float:
+    """Resistance of a disc held at one temperature [K/W]: R = 1/(4 k a)."""
+    return 1.0 / (4.0 * conductivity * radius)
+
+
+def square_isothermal(side: float, conductivity: float) -> float:
+    """Resistance of a square held at one temperature [K/W], to the digits of the constant."""
+    return 1.0 / (2.0 * math.pi * SQUARE_CAPACITANCE * side * conductivity)
+
+
+def _corner_rise(a: float, b: float) -> float:
+    """k T/q [m] at the corner of an a x b rectangle; nothing for an empty one."""
+    if a == 0.0 or b == 0.0:
+        return 0.0
+    return (a * math.asinh(b / a) + b * math.asinh(a / b)) / (2.0 * math.pi)

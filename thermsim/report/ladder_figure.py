@@ -1,0 +1,81 @@
+"""The ladder as steps down from the hottest zone to the coolant; spreading is hatched."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING
+
+from thermsim.ladder import Ladder
+from thermsim.report.style import FAINT, INK, PALE, SMALL, SOLID, canvas, styled
+from thermsim.report.titles import titled
+from thermsim.study.predict import Prediction
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+STEP = 0.66  # height of a bar
+
+
+def ladder_steps(prediction: Prediction, ax: Axes | None = None) -> Figure:
+    """Kelvin lost in each part and joint, from the hottest zone down to the coolant.
+
+    Raises ValueError for a prediction without a ladder (no heat, or no film that takes it).
+    """
+    if prediction.ladder is None:
+        raise ValueError("this prediction has no ladder: no part makes heat, or neither top nor bottom takes it")
+    with styled():
+        return _draw(prediction, prediction.ladder, ax)
+
+
+def _draw(prediction: Prediction, ladder: Ladder, ax: Axes | None) -> Figure:
+    count = len(ladder.rungs)
+    figure, ax = canvas(ax, 9.2, 0.46 * count + 2.0)
+    start = next(zone.mean_C for zone in prediction.field.zones if zone.zone == ladder.zone)
+    end = start - sum(rung.drop_K for rung in ladder.rungs)
+    figure.subplots_adjust(0.235, 0.9 / figure.get_figheight(), 0.97, 1.0 - 0.75 / figure.get_figheight())
+    here = start
+    places = [here]
+    for row, rung in enumerate(ladder.rungs):
+        there = here - rung.drop_K
+        even = min(max(rung.even_K, 0.0), max(rung.drop_K, 0.0))
+        ax.barh(row, -even, left=here, height=STEP, fc=SOLID, ec=INK, lw=0.8)
+        ax.barh(row, there - (here - even), left=here - even, height=STEP, fc=PALE, ec=INK, lw=0.8, hatch="////")
+        ax.plot([there, there], [row + STEP / 2, row + 1 - STEP / 2], color=FAINT, lw=0.9, ls=":")
+        here = there
+        places.append(here)
+    low, high = min(places), max(places)
+    room = max(high - low, 1e-3)
+    ax.set_xlim(high + 0.02 * room, low - 0.13 * room)
+    for row, (rung, there) in enumerate(zip(ladder.rungs, places[1:], strict=True)):
+        label = ax.annotate(
+            f"{rung.drop_K:.2f} K", (min(there, places[row]), row), xytext=(4, 0), textcoords="offset points"
+        )
+        label.set(va="center", ha="left", fontsize=SMALL)
+    ax.set_ylim(count - 0.4, -0.6)
+    ax.set_yticks(range(count), [textwrap.fill(rung.item, 24) for rung in ladder.rungs])
+    ax.tick_params(axis="y", length=0)
+    ax.set_xlabel(f"temperature [C], from {ladder.zone} at {start:.2f} C down to the coolant at {end:.2f} C")
+    ax.grid(axis="x", color=FAINT, alpha=0.25, lw=0.6)
+    ax.set_axisbelow(True)
+    for side in ("top", "right", "left"):
+        ax.spines[side].set_visible(False)
+    titled(ax, prediction.case, f"the ladder from {ladder.zone} to the coolant of {ladder.face}")
+    ax.title.set_x(-0.27)
+    _key(ax)
+    return figure
+
+
+def _key(ax: Axes) -> None:
+    from matplotlib.patches import Patch
+
+    even = Patch(fc=SOLID, ec=INK, lw=0.8, label="lost even if the heat used the whole area")
+    spreading = Patch(fc=PALE, ec=INK, lw=0.8, hatch="////", label="spreading")
+    ax.legend(
+        handles=[even, spreading], loc="upper center", bbox_to_anchor=(0.4, -0.5 / _height_in(ax)), ncol=2, frameon=False,
+        fontsize=SMALL,
+    )
+
+
+def _height_in(ax: Axes) -> float:
+    return float(ax.get_position().height * ax.figure.get_figheight())  # type: ignore[union-attr]

@@ -1,0 +1,153 @@
+"""Which cells become one on the next coarser level: index lists from widths and parts alone, no coefficients.
+
+Coarsening is by index: pairs of neighbours in x, in y and in z, chosen once for the whole level. The rules, each of which was
+measured to save iterations on stacks of parts:
+
+- by size: two neighbours pair only if their joint width is at most `SIZE` times the smallest width of their level, over x and y,
+  so that coarse cells grow isotropic;
+- never across the edge of a part, until nothing else is left to pair;
+- in z only inside a part, and only where the pair is flatter than it is wide, measured in the metric of its conductivities;
+- where conduction in the plane depends on direction, widths count by (k_y / k_x)^(1/4).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from thermsim.solver.lanes import LANES
+
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
+
+SIZE = 4.0
+Z_SIZE = 1.0
+PROGRESS = 0.5
+PROGRESS_LAST = 0.7
+SAMPLES = 48  # columns along an axis that are looked at for edges and ratios (hints, not results)
+
+
+@dataclass(frozen=True)
+class Axis:
+    """Cells of one level along one axis: widths in the metric that counts, and gaps (n - 1) that no pair should cross."""
+
+    width: Floats
+    edge: Flags
+
+    def coarse(self, first: Ints) -> Axis:
+        return Axis(np.add.reduceat(self.width, first[:-1]), self.edge[first[1:-1] - 1])
+
+
+@dataclass(frozen=True)
+class Step:
+    """From one level to the next: `first[I]` is the first member of coarse index I (one more entry than coarse cells)."""
+
+    x: Ints
+    y: Ints
+    z: Ints
+
+
+def pairs(axis: Axis, limit: float) -> Ints:
+    """First members after pairing neighbours, from the low end, whose joint width is at most `limit`, across no edge."""
+    joint = axis.width[:-1] + axis.width[1:]
+    allowed = (joint <= limit * (1 + 1e-9)) & ~axis.edge
+    first, i, n = [], 0, len(axis.width)
+    free = allowed.tolist()
+    while i < n:
+        first.append(i)
+        i += 2 if i < n - 1 and free[i] else 1
+    return np.array([*first, n], dtype=np.int64)
+
+
+def plan(x: Axis, y: Axis, z: Axis) -> list[Step]:
+    """Steps down to a single column. `z.width` is scaled to the lateral metric."""
+    steps = []
+    while len(x.width) * len(y.width) > 1:
+        smallest = min(float(_pairable(a).min(initial=np.inf)) for a in (x, y))
+        first_x, first_y = _halved(x, y, SIZE * smallest)
+        if len(first_x) * len(first_y) > PROGRESS_LAST * (len(x.width) + 1) * (len(y.width) + 1) and (x.edge.any() or y.edge.any()):
+            x, y = (Axis(a.width, np.zeros_like(a.edge)) for a in (x, y))
+            continue
+        step = Step(first_x, first_y, pairs(z, Z_SIZE * smallest))
+        steps.append(step)
+        x, y, z = x.coarse(step.x), y.coarse(step.y), z.coarse(step.z)
+    return steps
+
+
+def _halved(x: Axis, y: Axis, limit: float) -> tuple[Ints, Ints]:
+    """Pairs of x and y by size; the limit is raised until at most `PROGRESS` of the columns are left, or no pair is."""
+    largest = max(float((a.width[:-1] + a.width[1:]).max(initial=0.0)) for a in (x, y))
+    aim = PROGRESS * len(x.width) * len(y.width)
+    while True:
+        first = pairs(x, limit), pairs(y, limit)
+        if (len(first[0]) - 1) * (len(first[1]) - 1) <= aim or limit >= largest:
+            return first
+        limit = min(1.25 * limit, largest)
+
+
+def _pairable(axis: Axis) -> Floats:
+    free = ~axis.edge
+    if not free.any():
+        return axis.width[:0]
+    return axis.width[np.concatenate([free, [False]]) | np.concatenate([[False], free])]
+
+
+def axes(stencil: Any, swapped: bool) -> tuple[Axis, Axis, Axis]:
+    """Axes of the finest level from widths, parts and conductances (a sample of columns is looked at)."""
+    box = stencil.box
+    nx, ny, nz = box.shape
+    i, j = (np.unique(np.linspace(0, n - 1, min(n, SAMPLES)).astype(int)) for n in (nx, ny))
+    along_x, along_y, columns = box[:, j], box[i], box[np.ix_(i, j)]
+    edge_x = (along_x[1:] != along_x[:-1]).any(axis=(1, 2))
+    edge_y = (along_y[:, 1:] != along_y[:, :-1]).any(axis=(0, 2))
+    edge_z = (columns[:, :, 1:] != columns[:, :, :-1]).any(axis=(0, 1))
+    ratio_xy, ratio_z = _ratios(stencil, i[i < nx - 1], j[j < ny - 1])
+    stretch = np.sqrt(np.sqrt(ratio_xy))  # (k_y / k_x)^(1/4)
+    x = Axis(stencil.width_x * stretch, edge_x)
+    y = Axis(np.asarray(stencil.width_y, dtype=float), edge_y)
+    z = Axis(stencil.width_z * np.sqrt(ratio_z), edge_z)
+    return (y, x, z) if swapped else (x, y, z)
+
+
+def _ratios(stencil: Any, i: Ints, j: Ints) -> tuple[float, Floats]:
+    """k_y / k_x of the layer where it is farthest from 1, and k_lateral / k_z by layer; 1 where nothing can be read off."""
+    dx, dy, dz, box = stencil.width_x, stencil.width_y, stencil.width_z, stencil.box
+    nz = len(dz)
+    if not len(i) or not len(j):
+        return 1.0, np.ones(nz)
+    here = np.ix_(i, j)
+    same = (box[here] >= 0) & (box[np.ix_(i + 1, j)] == box[here]) & (box[np.ix_(i, j + 1)] == box[here])
+    area = dx[i, None, None] * dy[None, j, None]
+    k_x = stencil.conductance_x[here] * (0.5 * (dx[i] + dx[i + 1]))[:, None, None] / (dy[j][:, None] * dz)
+    k_y = stencil.conductance_y[here] * (0.5 * (dy[j] + dy[j + 1]))[:, None] / (dx[i][:, None, None] * dz)
+    k_z = np.zeros_like(k_x)
+    if nz > 1:
+        upward = stencil.conductance_z[here] * 0.5 * (dz[1:] + dz[:-1]) / area * (box[here][..., 1:] == box[here][..., :-1])
+        k_z[..., 1:] = upward
+        k_z[..., :-1] = np.maximum(k_z[..., :-1], upward)
+    logs, ratio_z = [0.0], np.ones(nz)
+    for k in range(nz):
+        good = same[..., k] & (k_x[..., k] > 0) & (k_y[..., k] > 0)
+        if good.any():
+            logs.append(float(np.median(np.log(k_y[..., k][good] / k_x[..., k][good]))))
+        good &= k_z[..., k] > 0
+        if good.any():
+            ratio_z[k] = float(np.median(np.sqrt(k_x[..., k][good] * k_y[..., k][good]) / k_z[..., k][good]))
+    return float(np.exp(max(logs) + min(logs))), ratio_z
+
+
+def columns(count: int) -> int:
+    """Columns of one half row: half of `count`, rounded up to whole lanes."""
+    return -(-((count + 1) // 2) // LANES) * LANES
+
+
+def swap_axes(nx: int, ny: int) -> bool:
+    """Whether lanes should run along x: padding counts first, then the number of slabs (work for threads)."""
+    as_given, swapped = nx * 2 * columns(ny), ny * 2 * columns(nx)
+    if max(as_given, swapped) > 1.08 * min(as_given, swapped):
+        return swapped < as_given
+    return ny > nx

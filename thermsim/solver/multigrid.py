@@ -1,0 +1,248 @@
+"""The multigrid hierarchy of a stencil: memory, index tables, set-up and the threads that work on it.
+
+`build` is the set-up (a few iterations' worth of time), `conjugate.conjugate_gradients` the solution. A hierarchy can be given
+new coefficients of the same grid (`refresh`) and any number of right-hand sides.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import os
+import sys
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from thermsim.solver import building, kernels
+from thermsim.solver.hierarchy import Ints, Step, axes, columns, plan, swap_axes
+from thermsim.solver.lanes import LANES
+
+SERIAL_CELLS = 20_000  # levels below this many cells are not worth sharing among threads
+LEAST_SLABS = 8  # slabs a thread needs for its sweeps to run one behind the other
+
+
+@dataclass(frozen=True)
+class Hierarchy:
+    """All levels of one stencil, ready to solve. Not to be used by two solutions at the same time."""
+
+    stencil: Any
+    swapped: bool
+    threads: int
+    parallel_levels: int
+    levels: Ints
+    maps: Ints
+    fields: tuple[npt.NDArray[Any], ...]
+    vectors: tuple[npt.NDArray[Any], ...]
+    sizes: tuple[int, ...]
+    sync: Ints
+    least_pivot: float
+    steps: tuple[Step, ...]
+
+    @property
+    def bytes(self) -> int:
+        """Memory of the hierarchy [byte], without the stencil."""
+        return sum(array.nbytes for array in (*self.fields, *self.vectors, self.levels, self.maps))
+
+
+def build(stencil: Any, threads: int | None = None) -> Hierarchy:
+    """Set the hierarchy of a stencil up.
+
+    Parameters
+    ----------
+    stencil : Stencil; conductances and ground [W/K], widths [m]
+    threads : at most so many threads work on it (default: the processors this process may use); no result depends on it
+    """
+    nx, ny, nz = stencil.ground.shape
+    swapped = swap_axes(nx, ny)
+    steps = plan(*axes(stencil, swapped))
+    levels, maps, parallel, team = _tables((ny, nx, nz) if swapped else (nx, ny, nz), steps, threads or available())
+    hierarchy = Hierarchy(
+        stencil, swapped, team, parallel, levels, maps, _fields(levels), _vectors(levels[0]),
+        _sizes(nx, ny, nz, swapped), np.zeros(24, dtype=np.int64), 0.0, tuple(steps),
+    )  # fmt: skip
+    hierarchy.sync[2] = _yield_address()
+    _set_up(hierarchy)
+    return hierarchy
+
+
+def refresh(hierarchy: Hierarchy, stencil: Any) -> Hierarchy:
+    """The same hierarchy with new coefficients on the same grid; memory is taken over from the old one."""
+    if stencil.ground.shape != hierarchy.stencil.ground.shape:
+        raise ValueError(f"the stencil has shape {stencil.ground.shape}, not {hierarchy.stencil.ground.shape}")
+    hierarchy = Hierarchy(**{**vars(hierarchy), "stencil": stencil})
+    _set_up(hierarchy)
+    return hierarchy
+
+
+def _set_up(hierarchy: Hierarchy) -> None:
+    sums = np.zeros(int(hierarchy.levels[0][kernels.NX]))
+
+    def work(me: int, team: int) -> None:
+        building.build(
+            hierarchy.fields, (hierarchy.levels, hierarchy.maps), given(hierarchy.stencil, hierarchy.swapped), hierarchy.sizes,
+            sums, hierarchy.sync, me, team, hierarchy.parallel_levels,
+        )  # fmt: skip
+
+    together(work, hierarchy.threads)
+    object.__setattr__(hierarchy, "least_pivot", float(sums.min()))
+
+
+def given(stencil: Any, swapped: bool) -> tuple[npt.NDArray[np.float64], ...]:
+    """Coefficients as flat arrays, the axis of slabs first."""
+    x, y = stencil.conductance_x, stencil.conductance_y
+    arrays = (y, x) if swapped else (x, y)
+    return tuple(_flat(array) for array in (*arrays, stencil.conductance_z, stencil.ground))
+
+
+def _flat(array: npt.NDArray[Any]) -> npt.NDArray[np.float64]:
+    return np.ascontiguousarray(array, dtype=np.float64).reshape(-1)
+
+
+def _sizes(nx: int, ny: int, nz: int, swapped: bool) -> tuple[int, ...]:
+    """nx, ny, nz and the strides (slab, lane) of cells, x faces, y faces and z faces in the C order of the stencil."""
+    strides = ((ny * nz, nz), (ny * nz, nz), ((ny - 1) * nz, nz), (ny * (nz - 1), nz - 1))
+    if not swapped:
+        return (nx, ny, nz, *(s for pair in strides for s in pair))
+    cells, x_faces, y_faces, z_faces = (pair[::-1] for pair in strides)
+    return (ny, nx, nz, *cells, *y_faces, *x_faces, *z_faces)
+
+
+# ---- tables -----------------------------------------------------------------------------------------------------
+
+
+def _tables(shape: tuple[int, int, int], steps: list[Step], threads: int) -> tuple[Ints, Ints, int, int]:
+    """Level table and index lists for `kernels`, the number of shared levels and the number of threads."""
+    shapes = [shape]
+    for step in steps:
+        shapes.append((len(step.x) - 1, len(step.y) - 1, len(step.z) - 1))
+    shared = [n[0] * n[1] * n[2] >= SERIAL_CELLS for n in shapes]
+    team = max(1, min(threads, shape[0] // LEAST_SLABS)) if shared[0] else 1
+    parallel = 0
+    while team > 1 and parallel < len(shapes) and shared[parallel] and shapes[parallel][0] >= team * LEAST_SLABS:
+        parallel += 1
+    levels = np.zeros((len(shapes), kernels.LEVEL_COLUMNS), dtype=np.int64)
+    maps: list[Ints] = []
+    cell, half, rhs = LANES, 0, LANES
+    for depth, (nx, ny, nz) in enumerate(shapes):
+        row = columns(ny)
+        h = nz * row + LANES
+        levels[depth, : kernels.XMAP] = (cell, half, rhs, nx, ny, nz, row, h, 2 * h)
+        cell += 2 * h * nx
+        if depth < len(steps):
+            half += h * nx
+        if depth > 0:
+            rhs += 2 * h * nx
+    at = 0
+
+    def keep(depth: int, column: int, values: Ints) -> None:
+        nonlocal at
+        levels[depth, column] = at
+        maps.append(values.astype(np.int64))
+        at += len(values)
+
+    for depth, step in enumerate(steps):
+        fine, coarse = levels[depth], levels[depth + 1]
+        for column, values in _step_lists(fine, coarse, step).items():
+            keep(depth, column, values)
+    for depth in range(len(shapes)):
+        nx = shapes[depth][0]
+        cuts = np.array([round(nx * t / team) for t in range(team + 1)])
+        if depth < len(steps):  # whole coarse slabs only
+            first = steps[depth].x
+            cuts = first[np.searchsorted(first, cuts)]
+        keep(depth, kernels.CUTS, cuts)
+    return levels, np.concatenate(maps), max(parallel, 1 if team == 1 else parallel), team
+
+
+def _step_lists(fine: Ints, coarse: Ints, step: Step) -> dict[int, Ints]:
+    """The index lists of one step, by column of the level table."""
+    ny, row = int(fine[kernels.NY]), int(fine[kernels.M_])
+    nyc, row_c, half_c = int(coarse[kernels.NY]), int(coarse[kernels.M_]), int(coarse[kernels.H_])
+    size = np.diff(step.y)
+    owner = np.repeat(np.arange(nyc), size)
+    j = np.arange(ny)
+    pair = size[owner] == 2
+    beside = np.clip(np.where(pair, owner + np.where(j == step.y[owner], -1, 1), owner), 0, nyc - 1)
+    column, column_y = np.zeros((2, row), dtype=np.int64), np.zeros((2, row), dtype=np.int64)
+    for table, target in ((column, owner), (column_y, beside)):
+        table[j % 2, j // 2] = target % 2 * half_c + target // 2
+    member = np.full((2, nyc, 3), row, dtype=np.int64)  # `row` is a place that holds zero
+    for p in range(2):
+        red = j % 2 == p
+        member[p, owner[red], 0] = j[red] // 2
+        low = red & pair & (j == step.y[owner]) & (owner > 0)  # gives its y share to the coarse column below
+        member[p, owner[low] - 1, 2] = j[low] // 2
+        high = red & pair & (j != step.y[owner]) & (owner < nyc - 1)
+        member[p, owner[high] + 1, 1] = j[high] // 2
+    del row_c
+    return {
+        kernels.XMAP: np.repeat(np.arange(len(step.x) - 1), np.diff(step.x)),
+        kernels.XFIRST: step.x,
+        kernels.YFIRST: step.y,
+        kernels.ZFIRST: step.z,
+        kernels.COLUMN: column.ravel(),
+        kernels.COLUMN_Y: column_y.ravel(),
+        kernels.MEMBER: member.ravel(),
+    }
+
+
+def _fields(levels: Ints) -> tuple[npt.NDArray[Any], ...]:
+    """Links, inverse pivots, ground, z; transfer weights; the three coarse right-hand sides."""
+    last = levels[-1]
+    cells = int(last[kernels.CELL] + last[kernels.S_] * last[kernels.NX]) + LANES
+    halves = int(last[kernels.HALF]) + LANES
+    rhs = int(last[kernels.RHS] + (last[kernels.S_] * last[kernels.NX] if len(levels) > 1 else 0)) + LANES
+    return (
+        *(np.zeros(cells, dtype=np.float32) for _ in range(6)),
+        *(np.zeros(halves, dtype=np.uint8) for _ in range(2)),
+        *(np.zeros(rhs, dtype=np.float32) for _ in range(3)),
+    )
+
+
+def _vectors(finest: Ints) -> tuple[npt.NDArray[Any], ...]:
+    """x, p (double), q, r, w (single), all of the black columns; sums by slab."""
+    count = int(finest[kernels.H_] * finest[kernels.NX]) + LANES
+    return (
+        *(np.zeros(count) for _ in range(2)),
+        *(np.zeros(count, dtype=np.float32) for _ in range(3)),
+        np.zeros(2 * int(finest[kernels.NX]) + 2),
+    )
+
+
+# ---- threads ----------------------------------------------------------------------------------------------------
+
+
+def available() -> int:
+    """Processors this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def _yield_address() -> int:
+    """Address of the system call that gives the processor away, or 0."""
+    try:
+        if sys.platform == "win32":
+            function = ctypes.WinDLL("kernel32").SwitchToThread
+        else:
+            function = ctypes.CDLL(None).sched_yield
+        return ctypes.cast(function, ctypes.c_void_p).value or 0
+    except (OSError, AttributeError):
+        return 0
+
+
+def together(work: Callable[[int, int], None], team: int) -> None:
+    """Call work(me, team) on `team` threads at once; the kernels release the interpreter lock."""
+    if team == 1:
+        work(0, 1)
+        return
+    others = [threading.Thread(target=work, args=(me, team)) for me in range(1, team)]
+    for thread in others:
+        thread.start()
+    work(0, team)
+    for thread in others:
+        thread.join()

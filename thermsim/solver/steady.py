@@ -1,0 +1,140 @@
+"""The steady state where conductivity and power depend on temperature.
+
+k(T) is taken at the last temperatures (Picard); leakage is linearised at the last face temperatures
+(Newton). From a cold start, with power convex in temperature, the Newton temperatures rise and never pass
+the stable steady state; so a balance that is not positive definite, or temperatures that pass any a chip
+survives, prove that there is none.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.errors import NotConvergedError, RunawayError
+from thermsim.model.assemble import assemble, face_plane
+from thermsim.model.build import Guess, Model
+from thermsim.solver.linear import TOLERANCE, Solution, prepare, solve
+
+Array = NDArray[np.float64]
+
+ACCURACY_K = 1e-7  # of the outer iteration: ten times below what is promised
+HOTTEST_C = 3000.0  # beyond the melting point of every material here: an iterate above it has run away
+MOST_STEPS = 60
+REDUCTION = 0.03  # of the residual in a step: the coefficients are no better than that
+
+
+@dataclass(frozen=True)
+class Steady:
+    """A converged steady state: the last solution, and the guess its coefficients were taken at.
+
+    steps : solves with new coefficients; iterations : of the linear solver, in all of them
+    change_K : what the outer iteration has left to do [K]
+    """
+
+    solution: Solution
+    guess: Guess
+    steps: int
+    iterations: int
+    change_K: float
+
+    @property
+    def error_K(self) -> float:
+        """Algebraic error [K] of the linear solve and of the outer iteration together."""
+        return self.solution.error_K + self.change_K
+
+
+def steady_state(model: Model, guess: Guess | None = None) -> Steady:
+    """The steady temperatures of a model.
+
+    Raises
+    ------
+    RunawayError : leakage outruns the cooling: no steady state, with the share of the power at which one ceases to exist
+    NotConvergedError : the iteration did not settle
+    NoWayOutError : a body has no way out for its heat
+    """
+    try:
+        return _iterate(model, guess or model.first_guess())
+    except RunawayError as runaway:
+        raise _with_limit(model, runaway) from None
+
+
+def _iterate(model: Model, guess: Guess) -> Steady:
+    """Solve with coefficients at the last temperatures, a little further than the coefficients are right."""
+    change, before, iterations = np.inf, np.inf, 0
+    reduction = 0.0 if model.is_linear else REDUCTION
+    for step in range(1, MOST_STEPS + 1):
+        stencil = assemble(model, guess)
+        solution = solve(prepare(stencil), stencil.heat, guess.temperature, reduction=reduction).checked()
+        iterations += solution.iterations
+        if model.is_linear:
+            return Steady(solution, guess, step, iterations, 0.0)
+        if float(np.nanmax(solution.temperature)) > HOTTEST_C:
+            raise RunawayError("leakage outruns the cooling", "lower the power or the leakage, or cool better")
+        after = guess_from(model, solution.temperature, guess)
+        before, change = change, _largest_change(guess, after, stencil.solid)
+        # Left to do after a step that shrank by `ratio`: a geometric tail.
+        ratio = min(change / before, 0.9) if np.isfinite(before) and before > 0.0 else 0.9
+        left = change * ratio / (1.0 - ratio)
+        if left < ACCURACY_K and solution.residual <= TOLERANCE:
+            return Steady(solution, guess, step, iterations, left)
+        guess = after
+    raise NotConvergedError(
+        f"temperature and power still move by {change:.1e} K after {MOST_STEPS} steps",
+        "the stack is very close to runaway: lower the power or the leakage",
+    )
+
+
+def _largest_change(before: Guess, after: Guess, solid: NDArray[np.bool_]) -> float:
+    return float(np.abs(after.temperature - before.temperature)[solid].max())
+
+
+def guess_from(model: Model, temperature: Array, guess: Guess) -> Guess:
+    """Temperatures of a solution (nx, ny, nz), in the form that coefficients are taken at."""
+    faces = []
+    for source in model.face_sources:
+        under, over = z_nodes(model, source.face, temperature, guess)
+        faces.append(np.nan_to_num(under if source.side == "lower" else over, nan=model.coldest_C))
+    return Guess(np.nan_to_num(temperature, nan=model.coldest_C), tuple(faces))
+
+
+def z_nodes(model: Model, face: int, temperature: Array, guess: Guess) -> tuple[Array, Array]:
+    """Temperatures (nx, ny) [C] of a z plane, under and over a joint there; NaN where there is no face."""
+    nothing = np.full(model.grid.shape[:2], np.nan)
+    below = temperature[:, :, face - 1] if face > 0 else nothing
+    above = temperature[:, :, face] if face < model.grid.shape[2] else nothing
+    return face_plane(model, 2, face, guess).nodes(below, above)
+
+
+def power_limit(model: Model, most: float = 1.0) -> float:
+    """Share of the power (up to `most`) at which a steady state ceases to exist, by bisection to 0.1 %."""
+    low, high = 0.0, most
+    while high - low > 1e-3 * most:
+        middle = 0.5 * (low + high)
+        try:
+            _iterate(scaled_power(model, middle), model.first_guess())
+            low = middle
+        except (RunawayError, NotConvergedError):
+            high = middle
+    return low
+
+
+def scaled_power(model: Model, share: float) -> Model:
+    """The same model with every heat source multiplied."""
+    return replace(
+        model,
+        face_sources=tuple(replace(source, watts=share * source.watts) for source in model.face_sources),
+        volume_sources=tuple(replace(source, watts=share * source.watts) for source in model.volume_sources),
+    )
+
+
+def _with_limit(model: Model, runaway: RunawayError) -> RunawayError:
+    total = sum(float(source.watts.sum()) for source in (*model.face_sources, *model.volume_sources))
+    limit = power_limit(model)
+    return RunawayError(
+        f"{runaway.what}: at {total:.1f} W no steady state exists (thermal runaway)",
+        f"a steady state exists up to about {limit * total:.1f} W ({100 * limit:.1f} % of the power, same cooling); "
+        "lower the power or the leakage, or cool better",
+    )

@@ -1,0 +1,38 @@
+"""How many cells a study of a case may take, and about how much memory."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from thermsim.case.schema import Case
+from thermsim.model.plan import BYTES_PER_CELL, MEMORY_GB, MULTIPLIERS, plan_grid
+from thermsim.units import GIGABYTE
+
+
+@dataclass(frozen=True)
+class GridForecast:
+    """One grid of the family; within_limit: whether a study begins it unless it is allowed more memory."""
+
+    multiplier: int
+    cells: int
+    memory_GB: float
+    within_limit: bool
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """The grids that a study may climb, coarsest first; it stops as soon as the mesh doubt is small enough."""
+
+    grids: tuple[GridForecast, ...]
+    memory_limit_GB: float
+
+
+def forecast(case: Case) -> Forecast:
+    """Cells and memory of the grids of a case, without building any of them."""
+    plan = plan_grid(case)
+    grids = []
+    for multiplier in MULTIPLIERS:
+        cells = plan.cells(multiplier)
+        memory = cells * BYTES_PER_CELL / GIGABYTE
+        grids.append(GridForecast(multiplier, cells, memory, memory <= MEMORY_GB))
+    return Forecast(tuple(grids), MEMORY_GB)
