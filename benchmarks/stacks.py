@@ -119,7 +119,7 @@ def stack(nx: int, ny: int, nz: int, variant: str = "demo") -> Stencil:
     ground, heat = np.zeros(shape), np.zeros(shape)
     film = 1e-3 if variant == "nearly_insulated" else 14000.0
     wetted = (np.abs(xc)[:, None] < 17 * MM) & (np.abs(yc) < 17 * MM)
-    for at, h, fluid, where in ((-1, film, 31.0, wetted), (0, min(film, 12.0), 30.0, True)):
+    for at, h, fluid, where in ((-1, film, 31.0, wetted), (0, 12.0, 30.0, True)):
         g = area * solid[:, :, at] * where / (1 / h + half[:, :, at])
         ground[:, :, at] += g
         heat[:, :, at] += g * fluid

@@ -75,8 +75,23 @@ def numbers(values: Any) -> list[tuple[Any, ...]]:
     return [path for path in paths(values) if type(at(values, path)) in (int, float) and path != ("dimensions",)]
 
 
-POSITIVE = ("thickness_mm", "size_mm", "film_um", "conductivity_W_mK", "film_W_m2K", "wetted_mm", "power_W", "low", "high",
-            "through_W_mK", "in_plane_W_mK", "accuracy_K", "step_K", "plus_minus", "wetted_fraction")  # fmt: skip
+POSITIVE = (
+    "thickness_mm",
+    "size_mm",
+    "film_um",
+    "conductivity_W_mK",
+    "film_W_m2K",
+    "wetted_mm",
+    "power_W",
+    "low",
+    "high",
+    "through_W_mK",
+    "in_plane_W_mK",
+    "accuracy_K",
+    "step_K",
+    "plus_minus",
+    "wetted_fraction",
+)
 
 
 def positive_numbers(values: Any) -> list[tuple[Any, ...]]:
@@ -96,8 +111,22 @@ def replace_number(random_: random.Random, text: str, value: Callable[[Any], Any
 @rule
 def needed_key_deleted(random_: random.Random, text: str) -> tuple[bytes, bool]:
     values = load(text)
-    needed = ("title", "layers", "cooling", "part", "material", "size_mm", "thickness_mm", "in", "zone", "face", "probe",
-              "at_mm", "corner_mm", "fluid_C")  # fmt: skip
+    needed = (
+        "title",
+        "layers",
+        "cooling",
+        "part",
+        "material",
+        "size_mm",
+        "thickness_mm",
+        "in",
+        "zone",
+        "face",
+        "probe",
+        "at_mm",
+        "corner_mm",
+        "fluid_C",
+    )
     found = [path for path in paths(values) if path and path[-1] in needed]
     # A slice of a class name or a patch may be left out; what stays needed is listed.
     found = [path for path in found if path[0] != "cooling" or path[-1] in ("face", "fluid_C", "cooling")]
@@ -324,7 +353,18 @@ def option_spoilt(random_: random.Random, text: str) -> tuple[bytes, bool]:
     anything = ["remove", 5, -5, "x", True, [1, 2], [], {}, {"value": 3}, {"material": "copper"}, {"x": 1}, None]
     names = [layer.get("part", layer.get("joint")) for layer in values["layers"]]
     names += ["left", "top", "C0", "heat", "cooling", "layers", "limits", "accuracy_K", "options", "title", "zones", ""]
-    keys = ["", ".thickness_mm", ".film_um.value", ".material.name", ".size_mm", ".", "..", ".face", ".at_mm.0", ".part"]
+    keys = [
+        "",
+        ".thickness_mm",
+        ".film_um.value",
+        ".material.name",
+        ".size_mm",
+        ".",
+        "..",
+        ".face",
+        ".at_mm.0",
+        ".part",
+    ]
     for _ in range(random_.randint(1, 3)):
         key = random_.choice(list(changes)) if random_.random() < 0.3 else random_.choice(names) + random_.choice(keys)
         changes[key] = random_.choice(anything)

@@ -10,7 +10,7 @@ from samples import CORNCRAKE, SLICE
 from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
 from thermsim.case.schema import Case, Joint, Part
-from thermsim.errors import CaseError, UnknownNameError
+from thermsim.errors import CaseError, ThermsimError, UnknownNameError
 
 
 def with_changes(changes: str, text: str = CORNCRAKE) -> str:
@@ -172,24 +172,42 @@ def test_removing_two_joints_apart_says_what_else_to_remove() -> None:
     ("changes", "told"),
     [
         ("{dye.thickness_mm: 0.4}", "65:15: option 'tried': the case has nothing called 'dye'; did you mean `die`?"),
-        ("{die.thicknes_mm: 0.4}", "65:15: option 'tried': part 'die': unknown key `thicknes_mm`; did you mean `thickness_mm`?"),
-        ("{die: {thickness_mm: -0.4}}", "65:35: option 'tried': part 'die': `thickness_mm` must be above 0, found -0.4"),
+        (
+            "{die.thicknes_mm: 0.4}",
+            "65:15: option 'tried': part 'die': unknown key `thicknes_mm`; did you mean `thickness_mm`?",
+        ),
+        (
+            "{die: {thickness_mm: -0.4}}",
+            "65:35: option 'tried': part 'die': `thickness_mm` must be above 0, found -0.4",
+        ),
         ("{die.thickness_mm: 0.4 mm}", "65:33: option 'tried': part 'die': `thickness_mm` must be a number"),
         ("{die: 5}", "65:15: option 'tried': `die` is a whole entry: it takes {key: value}, or `remove`, found 5"),
-        ("{die.size_mm: [24.8, 9]}", "64:13: option 'tried': zone 'graphics': it sticks out of 'die' (24.8 x 9 mm): 1.4 mm over the upper edge (at line 36)"),
-        ("{die.thickness_mm: 0.4, die: {thickness_mm: 0.3}}", "65:44: option 'tried': `die: thickness_mm` changes what `die.thickness_mm` changes already"),
-        ("{die.thickness_mm: 0.4, die: remove}", "65:15: option 'tried': `die.thickness_mm` changes what `die` removes"),
+        (
+            "{die.size_mm: [24.8, 9]}",
+            "64:13: option 'tried': zone 'graphics': it sticks out of 'die' (24.8 x 9 mm): 1.4 mm over the upper edge",
+        ),
+        (
+            "{die.thickness_mm: 0.4, die: {thickness_mm: 0.3}}",
+            "65:44: option 'tried': `die: thickness_mm` changes what `die.thickness_mm` changes already",
+        ),
+        (
+            "{die.thickness_mm: 0.4, die: remove}",
+            "65:15: option 'tried': `die.thickness_mm` changes what `die` removes",
+        ),
         ("{lid.thickness_mm.of.it: 0.4}", "65:15: option 'tried': part 'lid': unknown key `of`"),
         ("{lid.size_mm.x: 0.4}", "65:15: option 'tried': `lid.size_mm.x` reaches into a list of 2, which has no keys"),
         ("{cooling.topp.fluid_C: 4}", "65:15: option 'tried': `cooling` has no entry 'topp.fluid_C'"),
         ("{dimensions: 2}", "65:15: option 'tried': an option cannot change `dimensions`"),
-        ("{heat.die: {leakage: {per_K: 2, at_C: 80}}}", "65:43: option 'tried': heat in 'die': `per_K` must be at most 1, found 2"),
+        (
+            "{heat.die: {leakage: {per_K: 2, at_C: 80}}}",
+            "65:43: option 'tried': heat in 'die': `per_K` must be at most 1, found 2",
+        ),
         ("{solder.basis: remove}", "65:29: option 'tried': `basis` is not given in the base case; nothing to remove"),
         ("{accuracy_K: 0}", "65:27: option 'tried': `accuracy_K` must be above 0, found 0"),
         ("5", "65:14: option 'tried': `changes` must be a mapping"),
         ("{top: {film_W_m2K: }}", "65:32: `film_W_m2K` has no value"),
     ],
-)  # fmt: skip
+)
 def test_faults_stand_at_the_option(changes: str, told: str) -> None:
     found = faults(changes)
     assert found[0].startswith(told), found
@@ -200,6 +218,13 @@ def test_faults_of_all_options_are_told_together() -> None:
     with pytest.raises(CaseError) as caught:
         parse_case(text, "f")
     assert len(caught.value.faults) == 2
+
+
+def test_a_case_changed_in_memory_takes_no_option() -> None:
+    """Its changes would be lost without a word."""
+    case = parse_case(CORNCRAKE, "f").model_copy(update={"accuracy_K": 0.5})
+    with pytest.raises(ThermsimError, match="take the option first"):
+        with_option(case, "thinner die, same height")
 
 
 def test_a_wrong_name_of_an_option() -> None:

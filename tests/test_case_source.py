@@ -1,4 +1,4 @@
-"""YAML text -> values and places. What a plain word means is taken from the YAML 1.2.2 specification, section 10.3.2."""
+"""YAML text -> values and places. What a plain word means is taken from YAML 1.2.2, section 10.3.2 (yaml.org)."""
 
 from __future__ import annotations
 
@@ -152,8 +152,12 @@ plain = st.recursive(
     | st.integers(-(10**15), 10**15)
     | st.floats(-1e15, 1e15).filter(lambda x: x == 0 or abs(x) > 1e-15)
     | st.text(st.characters(min_codepoint=32, max_codepoint=126), max_size=12),
-    lambda inner: st.lists(inner, max_size=4)
-    | st.dictionaries(st.text(st.characters(min_codepoint=97, max_codepoint=122), min_size=1, max_size=6), inner, max_size=4),
+    lambda inner: (
+        st.lists(inner, max_size=4)
+        | st.dictionaries(
+            st.text(st.characters(min_codepoint=97, max_codepoint=122), min_size=1, max_size=6), inner, max_size=4
+        )
+    ),
     max_leaves=20,
 )
 

@@ -15,7 +15,14 @@ from thermsim.errors import CaseError
 
 @pytest.mark.parametrize(
     "text",
-    ["1,2.5\n3,4e1\n", "1;2.5\r\n3;4e1\r\n", "1\t2.5\n3\t4e1", "1  2.5\n 3 4e1\n", "# W\n\n1, 2.5\n3 ,4e1\n\n", "1,2.5\r3,4e1\r"],
+    [
+        "1,2.5\n3,4e1\n",
+        "1;2.5\r\n3;4e1\r\n",
+        "1\t2.5\n3\t4e1",
+        "1  2.5\n 3 4e1\n",
+        "# W\n\n1, 2.5\n3 ,4e1\n\n",
+        "1,2.5\r3,4e1\r",
+    ],
 )
 def test_ways_of_writing(text: str) -> None:
     np.testing.assert_array_equal(parse_table(text, "t.csv", zero_allowed=True), [[1, 2.5], [3, 40]])

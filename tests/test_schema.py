@@ -31,7 +31,7 @@ def test_it_is_written_as_it_is_told(tmp_path: Path) -> None:
 def fits(value: Any, schema: dict[str, Any], whole: dict[str, Any]) -> bool:
     """Whether a value fits a JSON schema, by the words of draft 2020-12 that the schema uses; others are an error."""
     schema = {k: v for k, v in schema.items() if k not in ("$schema", "$defs", "title", "description", "default")}
-    kinds = {"object": dict, "array": list, "string": str, "number": (int, float), "integer": int}
+    kinds: dict[str, Any] = {"object": dict, "array": list, "string": str, "number": (int, float), "integer": int}
     for word, rule in schema.items():
         if word == "$ref":
             good = fits(value, whole["$defs"][rule.rsplit("/", 1)[1]], whole)
@@ -55,8 +55,16 @@ def fits(value: Any, schema: dict[str, Any], whole: dict[str, Any]) -> bool:
             good = not isinstance(value, list) or all(fits(v, s, whole) for v, s in zip(value, rule, strict=False))
         else:
             size = len(value) if isinstance(value, (list, str)) else value
-            bounds = {"minItems": list, "maxItems": list, "minLength": str, "maxLength": str, "minimum": (int, float),
-                      "maximum": (int, float), "exclusiveMinimum": (int, float), "exclusiveMaximum": (int, float)}  # fmt: skip
+            bounds: dict[str, Any] = {
+                "minItems": list,
+                "maxItems": list,
+                "minLength": str,
+                "maxLength": str,
+                "minimum": (int, float),
+                "maximum": (int, float),
+                "exclusiveMinimum": (int, float),
+                "exclusiveMaximum": (int, float),
+            }
             if not isinstance(value, bounds[word]):
                 continue
             good = size > rule if word == "exclusiveMinimum" else size >= rule if "min" in word else size <= rule
@@ -109,7 +117,13 @@ def test_numbers_with_and_without_tolerance() -> None:
 
 @pytest.mark.parametrize(
     "film",
-    [5, {"value": 5, "plus_minus": 1}, {"low": 1, "high": 2, "towards": "-y"}, {"edge": 60, "centre": 20}, {"file": "f.csv"}],
+    [
+        5,
+        {"value": 5, "plus_minus": 1},
+        {"low": 1, "high": 2, "towards": "-y"},
+        {"edge": 60, "centre": 20},
+        {"file": "f.csv"},
+    ],
 )
 def test_forms_of_a_film(film: object) -> None:
     Film.model_validate(film)
@@ -117,9 +131,16 @@ def test_forms_of_a_film(film: object) -> None:
 
 @pytest.mark.parametrize(
     "film",
-    [0, {}, {"low": 1, "high": 2}, {"low": 3, "high": 2, "towards": "+x"}, {"edge": 60}, {"value": 5, "edge": 6, "centre": 7},
-     {"low": 1, "high": 2, "towards": "+z"}],
-)  # fmt: skip
+    [
+        0,
+        {},
+        {"low": 1, "high": 2},
+        {"low": 3, "high": 2, "towards": "+x"},
+        {"edge": 60},
+        {"value": 5, "edge": 6, "centre": 7},
+        {"low": 1, "high": 2, "towards": "+z"},
+    ],
+)
 def test_no_forms_of_a_film(film: object) -> None:
     with pytest.raises(ValidationError):
         Film.model_validate(film)

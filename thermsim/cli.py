@@ -42,7 +42,9 @@ def start(file: Path) -> None:
     except FileExistsError:
         raise WriteError(f"{file} exists already", "choose another name: nothing is overwritten") from None
     except OSError as problem:
-        raise WriteError(f"{file} cannot be written: {problem.strerror}", "choose a folder that you may write to") from None
+        raise WriteError(
+            f"{file} cannot be written: {problem.strerror}", "choose a folder that you may write to"
+        ) from None
     click.echo(f"{file} is ready. Next:\n  thermsim inspect {file}\n  thermsim predict {file}")
 
 
@@ -65,7 +67,9 @@ def materials(name: str | None, as_json: bool) -> None:
 @CASE
 @OPTION
 @JSON
-@click.option("--picture", type=click.Path(path_type=Path), help="Also draw the stack to scale into this PNG or SVG file.")
+@click.option(
+    "--picture", type=click.Path(path_type=Path), help="Also draw the stack to scale into this PNG or SVG file."
+)
 def inspect(case_file: Path, option: str | None, as_json: bool, picture: Path | None) -> None:
     """Measure a case without solving it: heights, areas, masses, power, likely slips."""
     from thermsim.study.measure import measure
@@ -91,11 +95,22 @@ def inspect(case_file: Path, option: str | None, as_json: bool, picture: Path | 
 @CASE
 @OPTION
 @JSON
-@click.option("--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write results, field and pictures.")
-@click.option("--accuracy", metavar="KELVIN", type=click.FloatRange(min=1e-4), help="Refine until the mesh doubt is below.")
-@click.option("--memory", metavar="GB", type=click.FloatRange(min=0.01), help="Memory that the solver may use (4 unless told).")
+@click.option(
+    "--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write results, field and pictures."
+)
+@click.option(
+    "--accuracy", metavar="KELVIN", type=click.FloatRange(min=1e-4), help="Refine until the mesh doubt is below."
+)
+@click.option(
+    "--memory", metavar="GB", type=click.FloatRange(min=0.01), help="Memory that the solver may use (4 unless told)."
+)
 def predict(
-    case_file: Path, option: str | None, as_json: bool, folder: Path | None, accuracy: float | None, memory: float | None
+    case_file: Path,
+    option: str | None,
+    as_json: bool,
+    folder: Path | None,
+    accuracy: float | None,
+    memory: float | None,
 ) -> None:
     """Predict the temperatures of a case, each with its mesh doubt, and the heat balance."""
     from thermsim.model.plan import MEMORY_GB

@@ -119,9 +119,7 @@ class Field:
             here = np.argwhere(source.watts > 0.0)
             if len(here):
                 (i0, j0), (i1, j1) = here.min(axis=0), here.max(axis=0) + 1
-                candidates.append(
-                    self._highest_of_face(face, source.face, source.side, slice(i0, i1), slice(j0, j1))
-                )
+                candidates.append(self._highest_of_face(face, source.face, source.side, slice(i0, i1), slice(j0, j1)))
         return max(candidates, key=lambda candidate: candidate[0])
 
     @cached_property
@@ -170,9 +168,7 @@ class Field:
 
     @cached_property
     def _made_at_faces(self) -> tuple[Array, ...]:
-        return tuple(
-            source.made(face) for source, face in zip(self.model.face_sources, self.heated_face, strict=True)
-        )
+        return tuple(source.made(face) for source, face in zip(self.model.face_sources, self.heated_face, strict=True))
 
     def _face(self, face: int, side: str) -> Array:
         under, over = self.z_nodes(face)
@@ -183,15 +179,36 @@ class Field:
         return float(law(self.temperature[cell]))
 
     def _in_cell(self, cell: tuple[int, int, int], place: Place) -> float:
-        centre = float(self.temperature[cell])
-        value = centre
+        axes = self.model.grid.axes
+        off = [at - float(along.centres[index]) for at, along, index in zip(place, axes, cell, strict=True)]
+        value = centre = float(self.temperature[cell])
         for axis in range(3):
-            along = self.model.grid.axes[axis]
-            index = cell[axis]
             low, high = self._cell_faces(cell, axis)
-            offset = (place[axis] - along.centres[index]) / (0.5 * along.widths[index])
-            value += 0.5 * (high - low) * offset + 0.25 * (high + low - 2.0 * centre) * offset**2
+            share = off[axis] / (0.5 * axes[axis].widths[cell[axis]])
+            value += 0.5 * (high - low) * share + 0.25 * (high + low - 2.0 * centre) * share**2
+        for one, other in ((0, 1), (0, 2), (1, 2)):
+            twists = [self._twist(cell, one, other, off[other]), self._twist(cell, other, one, off[one])]
+            known = [twist for twist in twists if twist is not None]
+            value += off[one] * off[other] * sum(known) / max(len(known), 1)
         return value
+
+    def _twist(self, cell: tuple[int, int, int], along: int, across: int, towards: float) -> float | None:
+        """How the gradient along an axis changes across another [K/m2], to the neighbour on one side of the cell.
+
+        None where that neighbour is no part of the same body.
+        """
+        index = cell[across] + (1 if towards > 0.0 else -1)
+        if not 0 <= index < self.model.grid.shape[across]:
+            return None
+        neighbour = (*cell[:across], index, *cell[across + 1 :])
+        if self.model.region[neighbour] != self.model.region[cell]:
+            return None
+        gradients = []
+        for one in (cell, neighbour):
+            low, high = self._cell_faces(one, along)
+            gradients.append((high - low) / float(self.model.grid.axes[along].widths[one[along]]))
+        centres = self.model.grid.axes[across].centres
+        return (gradients[1] - gradients[0]) / float(centres[index] - centres[cell[across]])
 
     def _cell_faces(self, cell: tuple[int, int, int], axis: int) -> tuple[float, float]:
         """Temperatures [C] of the inner sides of a cell's lower and upper face across an axis."""
@@ -238,7 +255,9 @@ class Field:
         for axis in range(3):
             along = self.model.grid.axes[axis]
             low, high = self._cell_faces(cell, axis)
-            rise, offset = _peak(low, float(self.temperature[cell]), high)
+            # Upwards a cell may end at a joint or a film, where only the temperatures of its faces are sure.
+            bends = axis < 2
+            rise, offset = _peak(low, float(self.temperature[cell]), high, bends)
             value += rise
             place.append(float(along.centres[cell[axis]] + 0.5 * along.widths[cell[axis]] * offset))
         return value, (place[0], place[1], place[2])
@@ -252,9 +271,13 @@ class Field:
         region = self.model.region[:, :, level]
         value, place = float(face[at]), []
         for axis, along in enumerate((self.model.grid.x, self.model.grid.y)):
-            low, high = _sides(np.take(face, at[1 - axis], axis=1 - axis), along.widths, at[axis],
-                               np.take(region, at[1 - axis], axis=1 - axis))
-            rise, offset = _peak(low, float(face[at]), high)
+            low, high = _sides(
+                np.take(face, at[1 - axis], axis=1 - axis),
+                along.widths,
+                at[axis],
+                np.take(region, at[1 - axis], axis=1 - axis),
+            )
+            rise, offset = _peak(low, float(face[at]), high, bends=True)
             value += rise
             place.append(float(along.centres[at[axis]] + 0.5 * along.widths[at[axis]] * offset))
         return value, (place[0], place[1], float(self.model.grid.z.faces[plane]))
@@ -272,9 +295,15 @@ def _sides(line: Array, widths: Array, index: int, region: NDArray[np.int16]) ->
     return sides[0], sides[1]
 
 
-def _peak(low: float, centre: float, high: float) -> tuple[float, float]:
-    """Highest rise over the centre of the parabola with slopes centre - low at -1, high - centre at 1, and its place."""
-    slope, bend = 0.5 * (high - low), 0.25 * (high + low - 2.0 * centre)
+def _peak(low: float, centre: float, high: float, bends: bool) -> tuple[float, float]:
+    """Highest rise over the centre of a cell, and where it is (-1 lower side, +1 upper side).
+
+    low, high : temperatures at the sides on the straight lines to the neighbours' centres: the parabola through three
+    even centres bends half as much as one through low, centre and high would. Without bend only the three count.
+    """
+    slope, bend = 0.5 * (high - low), 0.25 * (high + low) - 0.5 * centre
+    if not bends:
+        return max((low - centre, -1.0), (0.0, 0.0), (high - centre, 1.0))
     places = [-1.0, 0.0, 1.0]
     if bend < 0.0:
         places.append(float(np.clip(-slope / (2.0 * bend), -1.0, 1.0)))
@@ -297,10 +326,20 @@ def _flow(field: Field, index: int, cooling: CoolingFace) -> Flow:
             below = cells[face - 1] if face > 0 else nothing
             above = cells[face] if face < len(cells) else nothing
             under, over = plane.nodes(below, above)
-            out_down = (plane.upper * (above - over) + plane.heat_upper + plane.slope_upper * over
-                        + plane.heat_lower + plane.slope_lower * under)
-            out_up = (plane.lower * (below - under) + plane.heat_lower + plane.slope_lower * under
-                      + plane.heat_upper + plane.slope_upper * over)
+            out_down = (
+                plane.upper * (above - over)
+                + plane.heat_upper
+                + plane.slope_upper * over
+                + plane.heat_lower
+                + plane.slope_lower * under
+            )
+            out_up = (
+                plane.lower * (below - under)
+                + plane.heat_lower
+                + plane.slope_lower * under
+                + plane.heat_upper
+                + plane.slope_upper * over
+            )
             here = entry[face] == index
             solid_above = here & np.isfinite(above)
             if cooling.is_flux:

@@ -70,8 +70,8 @@ def ladder(field: Field) -> Ladder | None:
         rungs.append(Rung(name, here - before, way.even_drop(name, level)))
         joint = next((joint for joint in field.model.joints if joint.face == leaves), None)
         if joint is not None and name != names[-1]:
-            conducts = field.model.grid.face_area(2)[joint.meets] / joint.resistance[joint.meets]
-            even = way.heat(leaves) / float(conducts.sum()) if np.all(joint.resistance[joint.meets] > 0.0) else 0.0
+            resistance, area = joint.resistance[joint.meets], field.model.grid.face_area(2)[joint.meets]
+            even = way.heat(leaves) / float((area / resistance).sum()) if np.all(resistance > 0.0) else 0.0
             rungs.append(Rung(joint.joint, before - after, even))
         here = after
     film, fluid = way.film(end)
@@ -82,7 +82,7 @@ def ladder(field: Field) -> Ladder | None:
 def _heated_mean(field: Field, part: str) -> float:
     """Mean temperature [C] of what makes heat in a part, weighted with the heat made."""
     made, weighted = 0.0, 0.0
-    for source in (*field.model.face_sources, *field.model.volume_sources):
+    for source in field.model.sources:
         if source.part != part:
             continue
         if isinstance(source, FaceSource):
@@ -133,9 +133,11 @@ class _Way:
 
     def film(self, end: str) -> tuple[float, float]:
         """(drop if the heat left evenly [K], heat-weighted fluid temperature [C]) of the last face."""
-        flows = [flow for flow in self.field.flows if flow.face == end and flow.fluid_C is not None]
-        heat = sum(flow.heat_W for flow in flows)
-        fluid = sum(flow.heat_W * float(flow.fluid_C or 0.0) for flow in flows) / heat
-        films = {cooling.label: cooling.film_W_m2K for cooling in self.field.model.coolings}
-        conducts = sum(films[flow.label] * flow.area_m2 for flow in flows)
-        return heat / conducts, fluid
+        films = [
+            (flow, cooling.film_W_m2K)
+            for flow, cooling in zip(self.field.flows, self.field.model.coolings, strict=True)
+            if flow.face == end and flow.fluid_C is not None
+        ]
+        heat = sum(flow.heat_W for flow, _ in films)
+        fluid = sum(flow.heat_W * float(flow.fluid_C or 0.0) for flow, _ in films) / heat
+        return heat / sum(film * flow.area_m2 for flow, film in films), fluid

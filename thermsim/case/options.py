@@ -70,6 +70,9 @@ def with_option(case: Case, name: str) -> Case:
     if case._origin is None:
         raise ThermsimError("this case was not read from a file, so that its options cannot be worked out")
     base = case._origin.source
+    if dict(Case.model_validate(base.values)) != dict(case):
+        what = "this case was changed after it was read, and its options are worked out from what was read"
+        raise ThermsimError(what, "take the option first, and change values after that")
     path: KeyPath = ("options", names.index(name))
     changes = _Changes(base, path)
     changed = changes.apply()

@@ -115,7 +115,7 @@ def check_zones(look: Look) -> None:
         outline = part_box(case, part)
         voids = _voids(case, part)
         boxes = [zone_box(case, part, zone) for zone in heat.zones]
-        for number, (zone, box) in enumerate(zip(heat.zones, boxes, strict=True)):
+        for number, box in enumerate(boxes):
             path: KeyPath = ("heat", place, "zones", number)
             if out := outside(box, outline):
                 what = f"it sticks out of {part.part!r} ({_size(case, outline)}): {out}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, GetJsonSchemaHandler, model_validator
@@ -102,7 +103,7 @@ class Conductivity(Entry):
             temperatures = [point[0] for point in self.table]
             if self.exponent is not None or self.plus_minus:
                 raise ValueError("a table stands alone: no `exponent`, `at_C` or `plus_minus` beside it")
-            if len(self.table) < 2 or any(b <= a for a, b in zip(temperatures, temperatures[1:], strict=False)):
+            if len(self.table) < 2 or any(b <= a for a, b in pairwise(temperatures)):
                 raise ValueError("a table needs two or more pairs [C, W/mK] that rise in temperature")
             if any(k <= 0 for _, k in self.table):
                 raise ValueError("every conductivity of a table must be above zero")

@@ -84,7 +84,7 @@ class Part(Entry):
     thickness_mm: Positive
     centre_mm: Place | None = Field(None, description="offset of the part's centre from the axis of the stack")
     around: Around | None = None
-    inserts: list[Insert] = []
+    inserts: list[Insert] = Field(default_factory=list)
     weighed_g: Positive | None = Field(None, description="mass read off a scale, held against volume and density")
 
 
@@ -146,12 +146,12 @@ class Joint(Entry):
             raise ValueError(
                 "give `resistance_mm2K_W` alone, or `film_um` with `conductivity_W_mK` (and `boundary_mm2K_W`)"
             )
-        if self.resistance_mm2K_W is None and self.material is None:
-            if self.film_um is None or self.conductivity_W_mK is None:
-                raise ValueError(
-                    "a joint needs `resistance_mm2K_W`, or `film_um` with `conductivity_W_mK`, "
-                    "or a joint class as `material`"
-                )
+        no_film = self.film_um is None or self.conductivity_W_mK is None
+        if self.resistance_mm2K_W is None and self.material is None and no_film:
+            raise ValueError(
+                "a joint needs `resistance_mm2K_W`, or `film_um` with `conductivity_W_mK`, "
+                "or a joint class as `material`"
+            )
         return self
 
 
@@ -203,7 +203,7 @@ class Heat(Entry):
     in_: Annotated[Name, Field(alias="in")]
     at: Literal["bottom", "top", "volume"] = "bottom"
     leakage: Leakage | None = None
-    zones: list[Zone] = []
+    zones: list[Zone] = Field(default_factory=list)
     map: PowerMap | None = None
 
     @model_validator(mode="after")
@@ -304,12 +304,12 @@ class Case(Entry):
     dimensions: Literal[2, 3] = 3
     depth_mm: Annotated[float, Field(gt=0.0)] | None = Field(None, description="depth of a slice; 1000 unless given")
     layers: Annotated[list[Layer], Field(min_length=1)]
-    heat: list[Heat] = []
+    heat: list[Heat] = Field(default_factory=list)
     cooling: Annotated[list[Cooling], Field(min_length=1)]
-    probes: list[Probe] = []
-    readings: list[Reading] = []
+    probes: list[Probe] = Field(default_factory=list)
+    readings: list[Reading] = Field(default_factory=list)
     limits: Limits = Limits()
-    options: list[Option] = []
+    options: list[Option] = Field(default_factory=list)
     accuracy_K: Annotated[float, Field(gt=0.0)] = Field(0.1, description="refine until every mesh doubt is below")
     _origin: Origin | None = PrivateAttr(None)  # set by the reader; not part of the vocabulary
 

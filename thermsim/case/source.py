@@ -77,12 +77,9 @@ class Source:
         """The value at a path; None if nothing stands there."""
         value: Any = self.values
         for step in path:
-            if isinstance(value, dict) and step in value:
-                value = value[step]
-            elif isinstance(value, list) and isinstance(step, int) and 0 <= step < len(value):
-                value = value[step]
-            else:
+            if not holds(value, step):
                 return None
+            value = value[step]
         return value
 
     def without(self, path: KeyPath) -> Source:
@@ -110,6 +107,13 @@ class Source:
                 if place[: len(other_path)] == other_path:
                     own[path + place[len(other_path) :]] = mark
         return replace(self, values=values, marks=marks, key_marks=key_marks)
+
+
+def holds(value: Any, step: str | int) -> bool:
+    """Whether a mapping has that key, or a list that many items."""
+    if isinstance(value, dict):
+        return step in value
+    return isinstance(value, list) and isinstance(step, int) and 0 <= step < len(value)
 
 
 def _marks_without(marks: dict[KeyPath, Mark], path: KeyPath, in_list: bool) -> dict[KeyPath, Mark]:
@@ -193,9 +197,9 @@ class _Loader(yaml.BaseLoader):
         event = self.peek_event()  # type: ignore[no-untyped-call]
         if getattr(event, "tag", None) not in (None, "!"):
             shown = event.tag.replace("tag:yaml.org,2002:", "!!")
-            raise _Refused(f"the tag `{shown}` is not used in case files; leave it out", event.start_mark)
+            raise _RefusedError(f"the tag `{shown}` is not used in case files; leave it out", event.start_mark)
         if self.depth >= DEEPEST:
-            raise _Refused(f"more than {DEEPEST} lists or mappings inside one another", event.start_mark)
+            raise _RefusedError(f"more than {DEEPEST} lists or mappings inside one another", event.start_mark)
         self.depth += 1
         try:
             return super().compose_node(parent, index)
@@ -203,7 +207,7 @@ class _Loader(yaml.BaseLoader):
             self.depth -= 1
 
 
-class _Refused(Exception):
+class _RefusedError(Exception):
     def __init__(self, what: str, mark: yaml.Mark) -> None:
         super().__init__(what)
         self.mark = mark
@@ -213,7 +217,7 @@ def _compose(text: str, name: str) -> Node:
     loader = _Loader(text)
     try:
         root = loader.get_single_node()
-    except _Refused as refused:
+    except _RefusedError as refused:
         raise CaseError([Fault(name, refused.mark.line + 1, refused.mark.column + 1, str(refused))]) from None
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark

@@ -11,7 +11,7 @@ from typing import Any, get_args
 from pydantic import ValidationError
 
 from thermsim.case.schema import Case, Conductivity, Entry, Film, Joint, MaterialGiven, Part, Quantity
-from thermsim.case.source import KeyPath, Source
+from thermsim.case.source import KeyPath, Source, holds
 from thermsim.errors import Fault
 
 # What an entry is called by; a reading also names its zone or probe, so it comes before them.
@@ -58,7 +58,8 @@ def listed(words: Iterable[str], most: int = 30) -> str:
 
 def problems_of(error: ValidationError, source: Source) -> list[Problem]:
     """Every refusal of the vocabulary with its place; a misspelt key is told once, not also as missing."""
-    found = [_problem(one, source) for one in error.errors(include_url=False)]
+    refused = error.errors(include_url=False)
+    found = [_problem(one, source) for one in refused if not _is_echo(one, refused)]
     told: list[Problem] = []
     for problem in found:
         if problem.missing_key is not None:
@@ -67,6 +68,14 @@ def problems_of(error: ValidationError, source: Source) -> list[Problem]:
                 continue
         told.append(problem)
     return told
+
+
+def _is_echo(one: Any, refused: list[Any]) -> bool:
+    """Whether a list only seems too short because its items were refused."""
+    place = one["loc"]
+    return one["type"] == "too_short" and any(
+        other["loc"][: len(place)] == place and len(other["loc"]) > len(place) for other in refused
+    )
 
 
 def _problem(one: Any, source: Source) -> Problem:
@@ -103,12 +112,9 @@ def _walk(loc: tuple[str | int, ...], values: Any) -> KeyPath:
     for position, step in enumerate(loc):
         if position == 2 and loc[0] == "layers":
             continue
-        if isinstance(value, dict) and isinstance(step, str) and step in value:
-            value = value[step]
-        elif isinstance(value, list) and isinstance(step, int) and step < len(value):
-            value = value[step]
-        else:
+        if not holds(value, step):
             break
+        value = value[step]
         path = (*path, step)
     return path
 
@@ -121,7 +127,9 @@ def _unknown_key(loc: tuple[str | int, ...], path: KeyPath, where: str, source: 
         message = f"{where}a layer is either a `part` or a `joint`, not both"
         nearest = None
     else:
-        nearest = nearest_word(key, [word for word in allowed if word not in (holder or {})]) or nearest_word(key, allowed)
+        nearest = nearest_word(key, [word for word in allowed if word not in (holder or {})]) or nearest_word(
+            key, allowed
+        )
         hint = "" if nearest is None else f"; did you mean `{nearest}`?"
         if nearest is not None and nearest.split("_")[0] == key.split("_")[0] and _UNIT.search(key):
             hint += " (mind the unit)"

@@ -33,6 +33,9 @@ from thermsim.model.build import Guess, Model
 Array = NDArray[np.float64]
 
 
+TINY = 1e-300  # [W/K], stands for nothing between two voids
+
+
 @dataclass(frozen=True)
 class Stencil:
     """Heat balance of every solid cell c:  sum over faces G (T_n - T_c) - ground_c T_c + heat_c = 0.
@@ -80,7 +83,9 @@ class FacePlane:
         whole = net_lower + net_upper + self.joint * net_lower * net_upper
         present = (self.lower > 0.0) | (self.upper > 0.0)
         if np.any(present & (whole <= 0.0)):
-            raise RunawayError("leakage on one face of the grid alone outruns conduction", "lower the power or the leakage")
+            raise RunawayError(
+                "leakage on one face of the grid alone outruns conduction", "lower the power or the leakage"
+            )
         inverse = np.divide(1.0, whole, out=np.zeros_like(whole), where=present)
         past_upper, past_lower = 1.0 + self.joint * net_upper, 1.0 + self.joint * net_lower
         to_lower, to_upper = self.lower * inverse, self.upper * inverse
@@ -139,9 +144,7 @@ def face_plane(model: Model, axis: int, face: int, guess: Guess) -> FacePlane:
                 heat_lower, slope_lower = heat_lower + watts, slope_lower + slope
             else:
                 heat_upper, slope_upper = heat_upper + watts, slope_upper + slope
-    return FacePlane(
-        lower, upper, joint, heat_lower, heat_upper, slope_lower, slope_upper, known_lower, known_upper
-    )
+    return FacePlane(lower, upper, joint, heat_lower, heat_upper, slope_lower, slope_upper, known_lower, known_upper)
 
 
 def assemble(model: Model, guess: Guess) -> Stencil:
@@ -158,7 +161,12 @@ def assemble(model: Model, guess: Guess) -> Stencil:
         inner = np.zeros([n - (other == axis) for other, n in enumerate(shape)])
         inner_of = np.moveaxis(inner, axis, 0)
         ground_of, heat_of = np.moveaxis(ground, axis, 0), np.moveaxis(heat, axis, 0)
+        plain = model.is_plain(axis)
         for face in range(count + 1):
+            if plain[face]:
+                lower, upper = (model.half_conductance(axis, cell, guess) for cell in (face - 1, face))
+                inner_of[face - 1] = lower * upper / np.maximum(lower + upper, TINY)
+                continue
             plane = face_plane(model, axis, face, guess)
             between, heat_lower, heat_upper, ground_lower, ground_upper = plane.links()
             if face > 0:
@@ -180,5 +188,5 @@ def assemble(model: Model, guess: Guess) -> Stencil:
     solid = model.region >= 0
     ground[~solid] = 0.0
     heat[~solid] = 0.0
-    widths = [axis.widths for axis in model.grid.axes]
-    return Stencil(*conductances, ground, heat, solid, *widths, model.region)
+    x, y, z = (axis.widths for axis in model.grid.axes)
+    return Stencil(conductances[0], conductances[1], conductances[2], ground, heat, solid, x, y, z, model.region)

@@ -75,10 +75,12 @@ class Guess:
 
     temperature : (nx, ny, nz) [C], any finite value in voids
     heated_face : for each face source, its face temperatures (nx, ny) [C], or one value
+    conductivity : along x, y and z at these temperatures, (nx, ny, nz) [W/mK], zero in voids; one array where they are alike
     """
 
     temperature: Array
     heated_face: tuple[Array | float, ...]
+    conductivity: tuple[Array, Array, Array]
 
 
 @dataclass(frozen=True)
@@ -100,13 +102,15 @@ class Model:
     zones: tuple[ZoneCells, ...]
     level_of_part: dict[str, slice]
 
+    @property
+    def sources(self) -> tuple[FaceSource | VolumeSource, ...]:
+        return (*self.face_sources, *self.volume_sources)
+
     @cached_property
     def is_linear(self) -> bool:
         """True where one linear solve is the answer: constant k, and leakage linear in temperature."""
-        laws = [source.leakage for source in (*self.face_sources, *self.volume_sources)]
-        return all(region.material.is_constant for region in self.regions) and all(
-            law is None or law.is_linear for law in laws
-        )
+        laws = [source.leakage for source in self.sources if source.leakage is not None]
+        return all(region.material.is_constant for region in self.regions) and all(law.is_linear for law in laws)
 
     @cached_property
     def coldest_C(self) -> float:
@@ -114,20 +118,42 @@ class Model:
         return min(cooling.fluid_C for cooling in self.coolings if not cooling.is_flux)
 
     def first_guess(self) -> Guess:
+        """Everything as cold as the coldest coolant."""
         cold = self.coldest_C
-        return Guess(np.full(self.grid.shape, cold), tuple(cold for _ in self.face_sources))
+        return self.guess(np.full(self.grid.shape, cold), tuple(cold for _ in self.face_sources))
+
+    def guess(self, temperature: Array, heated_face: tuple[Array | float, ...]) -> Guess:
+        """Temperatures (nx, ny, nz) [C] and those of the heated faces, with the conductivities there."""
+        along: list[Array] = []
+        for axis in range(3):
+            alike = next((before for before in range(axis) if self._conducts_alike(before, axis)), None)
+            along.append(self._conductivity(axis, temperature) if alike is None else along[alike])
+        return Guess(temperature, heated_face, (along[0], along[1], along[2]))
 
     def half_conductance(self, axis: int, index: int, guess: Guess) -> Array:
         """Conductance [W/K] from cell centre to face in one plane of cells across an axis; zero in voids."""
-        region = np.take(self.region, index, axis=axis)
-        conductivity = np.append(np.array([r.material.laws[axis](self.coldest_C) for r in self.regions]), 0.0)[region]
-        for number, part in enumerate(self.regions):
-            law = part.material.laws[axis]
-            if not law.is_constant:
-                here = region == number
-                if here.any():
-                    conductivity[here] = law(np.take(guess.temperature, index, axis=axis)[here])
-        return np.asarray(conductivity * self.grid.face_area(axis) / (0.5 * self.grid.axes[axis].widths[index]))
+        conductivity = np.moveaxis(guess.conductivity[axis], axis, 0)[index]
+        return np.asarray(conductivity * (self.grid.face_area(axis) * (2.0 / self.grid.axes[axis].widths[index])))
+
+    def is_plain(self, axis: int) -> NDArray[np.bool_]:
+        """For each plane of faces across an axis: whether all that happens there is conduction between two cells."""
+        plain = np.asarray(~np.moveaxis(self.cooling_face[axis] >= 0, axis, 0).any(axis=(1, 2)))
+        plain[[0, -1]] = False
+        if axis == 2:
+            plain[[joint.face for joint in self.joints]] = False
+            plain[[source.face for source in self.face_sources]] = False
+        return plain
+
+    def _conducts_alike(self, first: int, second: int) -> bool:
+        return all(region.material.laws[first] == region.material.laws[second] for region in self.regions)
+
+    def _conductivity(self, axis: int, temperature: Array) -> Array:
+        laws = [region.material.laws[axis] for region in self.regions]
+        conductivity = np.array([*(float(law(self.coldest_C)) for law in laws), 0.0])[self.region]
+        for law in {law for law in laws if not law.is_constant}:
+            here = np.isin(self.region, [number for number, other in enumerate(laws) if other == law])
+            conductivity[here] = law(temperature[here])
+        return conductivity
 
     def joint_resistance(self, face: int) -> Array | float:
         """Resistance per area [m2 K/W] of the joint at a z face, zero where parts touch."""

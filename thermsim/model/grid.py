@@ -138,7 +138,7 @@ def merge_lines(places_m: Array, tolerance_m: float = 1e-9) -> Array:
     """Rising outlines [m] without those that differ by rounding only."""
     rising = np.sort(np.asarray(places_m, dtype=np.float64))
     keep = np.concatenate([[True], np.diff(rising) > tolerance_m])
-    return rising[keep]
+    return np.asarray(rising[keep])
 
 
 def plan_axis(lines_m: Array, hot_m: Array, finest: float, growth: float, least: int = 1) -> AxisPlan:

@@ -28,14 +28,14 @@ class LeakageLaw:
         """Power at a temperature [C] over power at `at_C`."""
         if self.is_linear:
             return 1.0 + self.per_K * (temperature_C - self.at_C)
-        return 1.0 - self.share + self.share * np.exp2((temperature_C - self.at_C) / self.doubling_K)
+        return np.asarray(1.0 - self.share + self.share * np.exp2((temperature_C - self.at_C) / self.doubling_K))
 
     def slope(self, temperature_C: Array | float) -> Array | float:
         """Derivative of `factor` [1/K]."""
         if self.is_linear:
             return self.per_K
         growth = np.log(2.0) / self.doubling_K
-        return self.share * growth * np.exp2((temperature_C - self.at_C) / self.doubling_K)
+        return np.asarray(self.share * growth * np.exp2((temperature_C - self.at_C) / self.doubling_K))
 
 
 def _linearised(watts: Array, law: LeakageLaw | None, at: Array | float) -> tuple[Array, Array | float]:
@@ -91,4 +91,4 @@ def overlap(faces: Array, edges: Array) -> Array:
     """Share of each table column that falls into each cell. faces : (n+1,), edges : (m+1,) [m]; returns (n, m)."""
     low = np.maximum(faces[:-1, None], edges[None, :-1])
     high = np.minimum(faces[1:, None], edges[None, 1:])
-    return np.maximum(high - low, 0.0) / np.diff(edges)[None, :]
+    return np.asarray(np.maximum(high - low, 0.0) / np.diff(edges)[None, :])

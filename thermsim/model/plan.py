@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from thermsim.case.places import insert_box, levels, part_box, patch_box, stack_box, zone_box
-from thermsim.case.schema import Case
+from thermsim.case.schema import Case, Part, PowerMap
 from thermsim.model.build import AXIS_OF_FACE
 from thermsim.model.grid import GridPlan, plan_axis, single_cell
 from thermsim.model.properties import material_of
@@ -15,6 +15,7 @@ from thermsim.units import MM
 GROWTH = 0.4
 # Heights relative to widths where heat turns, in an isotropic part.
 FLATNESS = 0.5
+MAP_LINES = 12  # of a power map, each way: enough for hot spots, few enough for a first grid
 TYPICAL_C = 60.0  # where conductivities are compared
 # Cells of the first grid of a study. Coarser ones are too far from the asymptotic range to judge by.
 FIRST_GRID_CELLS = 20_000
@@ -47,8 +48,8 @@ def plan_grid(case: Case, cells: int = FIRST_GRID_CELLS) -> GridPlan:
             axes[1] = single_cell(axes[1].lines[0], axes[1].lines[-1])
         return GridPlan(*axes)
 
-    coarse, fine = 3.0, 0.01
-    for _ in range(24):
+    coarse, fine = 3.0, 1e-5  # fine enough for a slice whose thinnest level is a ten thousandth of its width
+    for _ in range(32):
         middle = float(np.sqrt(coarse * fine))
         if plan(middle).cells(FIRST_MULTIPLIER) > cells:
             fine = middle
@@ -67,6 +68,10 @@ def outlines(case: Case) -> list[tuple[list[float], list[float]]]:
     boxes += [(zone_box(case, parts[heat.in_], zone), True) for heat in case.heat for zone in heat.zones]
     x = [(edge, hot) for box, hot in boxes for edge in (box[0], box[2])]
     y = [(edge, hot) for box, hot in boxes for edge in (box[1], box[3])]
+    for heat in case.heat:
+        if heat.map is not None:
+            for axis, edges in zip((x, y), _map_edges(case, parts[heat.in_], heat.map), strict=True):
+                axis += [(edge, True) for edge in edges]
     z = [(height, height in _hot_heights(case)) for low, high, _ in levels(case) for height in (low, high)]
     for cooling in case.cooling:
         patch = patch_box(case, cooling)
@@ -79,6 +84,19 @@ def outlines(case: Case) -> list[tuple[list[float], list[float]]]:
     return [
         ([MM * edge for edge, _ in axis], [MM * edge for edge, hot in axis if hot or everywhere]) for axis in (x, y, z)
     ]
+
+
+def _map_edges(case: Case, part: Part, power: PowerMap) -> list[list[float]]:
+    """For x and y: edges [mm] between columns of a power map, those across which it changes most."""
+    table = np.array(case.tables[power.file])[::-1].T  # file order: first line is the far edge
+    box = part_box(case, part)
+    found = []
+    for axis in (0, 1):
+        inner = np.linspace(box[axis], box[axis + 2], table.shape[axis] + 1)[1:-1]
+        change = np.abs(np.diff(table, axis=axis)).sum(axis=1 - axis)
+        strongest = np.argsort(change)[::-1][:MAP_LINES]
+        found.append([float(inner[edge]) for edge in strongest if change[edge] > 0.0])
+    return found
 
 
 def _hot_heights(case: Case) -> set[float]:

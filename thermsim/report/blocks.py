@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from thermsim.report.result import result
 from thermsim.report.words import (
@@ -17,7 +17,9 @@ from thermsim.report.words import (
     significant,
     with_doubt,
 )
-from thermsim.study.predict import Prediction
+
+if TYPE_CHECKING:
+    from thermsim.study.predict import Prediction
 
 BAR = 20  # characters of the longest bar of a ladder
 EVEN, SPREAD = "#", "/"
@@ -43,11 +45,12 @@ class Block:
 
 
 def prediction_blocks(prediction: Prediction) -> list[Block]:
-    """The hottest spot first, then zones, readings, probes, flows with the heat balance, the ladder, the mesh study."""
+    """The hottest spot first, then zones, readings, probes, flows with the heat balance, the ladder, the mesh study, remarks."""
     answer = result(prediction)
     blocks = [_head(prediction, answer)]
     blocks += [block(answer) for key, block in _LISTS if answer[key]]
-    return [*blocks, _mesh(answer)]
+    blocks.append(_mesh(answer))
+    return [*blocks, Block("Remarks", notes=tuple(answer["remarks"]))] if answer["remarks"] else blocks
 
 
 def _head(prediction: Prediction, answer: dict[str, Any]) -> Block:
@@ -170,7 +173,7 @@ def _flows(answer: dict[str, Any]) -> Block:
 def _ladder(answer: dict[str, Any]) -> Block:
     way, rungs = answer["ladder_of"], answer["ladder"]
     longest = max(max(rung["drop_K"], rung["even_K"]) for rung in rungs)
-    rows = [
+    rows: list[tuple[str, ...]] = [
         (
             rung["item"],
             f"{rung['drop_K']:.2f}",
@@ -216,8 +219,9 @@ def _mesh(answer: dict[str, Any]) -> Block:
         if answer["status"] == "accuracy held"
         else f"ACCURACY NOT HELD: {wanted:g} K was asked for. Allow more memory, or ask for less."
     )
+    note = f"{answer['mesh_note']}, " if answer["mesh_note"] else ""
     words = (
-        f"hottest spot: {order_in_words(answer['observed_order'])}; "
+        f"hottest spot: {note}{order_in_words(answer['observed_order'])}; "
         f"widest doubt +- {half_width} K at {answer['worst_at']}."
     )
     columns = (Column("cells"), Column("hottest [C]"), Column("time [s]"))

@@ -90,10 +90,11 @@ def _joint(case: Case, scale: Scale, joint: Joint) -> tuple[str, str]:
     row = [" "] * scale.columns
     low, high = scale.span(max(first[0], second[0]), min(first[2], second[2]))
     row[low:high] = JOINT * (high - low)
-    return "".join(row), f"{joint.joint}, {_film(joint)}"
+    return "".join(row), f"{joint.joint}, {joint_in_words(joint)}"
 
 
-def _film(joint: Joint) -> str:
+def joint_in_words(joint: Joint) -> str:
+    """The film of a joint as the case gives it: `240 um`, `wedge 20 to 140 um (+x)`, `7.8 mm2K/W`."""
     film = joint.film_um
     if film is not None:
         return _film_in_words(film)
@@ -119,7 +120,7 @@ def _outside(case: Case, scale: Scale, face: str, arrow: str) -> list[tuple[str,
         if cooling.face == face:
             row = [" "] * scale.columns
             _paint(row, scale, patch_box(case, cooling) or face_box(case, cooling.face), arrow)
-            rows.append(("".join(row), f"{_label(cooling)}: {_cooling(cooling)}"))
+            rows.append(("".join(row), f"{_label(cooling)}: {cooling_in_words(cooling)}"))
     return rows or [(" " * scale.columns, f"{face}: insulated")]
 
 
@@ -127,7 +128,8 @@ def _label(cooling: Cooling) -> str:
     return cooling.environment or cooling.face
 
 
-def _cooling(cooling: Cooling) -> str:
+def cooling_in_words(cooling: Cooling) -> str:
+    """What happens on a cooled face: `14000 W/m2K, 31 C`, `held at 20 C`, `0.5 W/mm2 inwards`."""
     if cooling.film_W_m2K is not None and cooling.fluid_C is not None:
         return f"{cooling.film_W_m2K.value:g} W/m2K, {cooling.fluid_C.value:g} C"
     if cooling.temperature_C is not None:
@@ -144,7 +146,7 @@ def _ruler(scale: Scale, box: Box) -> str:
 def _words(case: Case, scale: Scale, width: int) -> list[str]:
     """What the picture cannot show: faces that are not top or bottom, and how far it is to scale."""
     words = [
-        f"{_label(cooling)}: {_cooling(cooling)}"
+        f"{_label(cooling)}: {cooling_in_words(cooling)}"
         + (" (every face that looks into a void)" * (cooling.face == "exposed"))
         for cooling in case.cooling
         if cooling.face not in ("top", "bottom")

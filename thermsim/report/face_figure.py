@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
@@ -11,15 +12,18 @@ from thermsim.report.labels import Labels, Rectangle, Spot, spread
 from thermsim.report.style import FAINT, INK, PAPER, SMALL, SMALLEST, TEXT, canvas, heat_colours, styled
 from thermsim.report.titles import titled
 from thermsim.report.views import FaceView, Sheet, ZoneMark, face_view
-from thermsim.study.predict import Prediction
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from thermsim.study.predict import Prediction
+
 WIDEST_IN, HIGHEST_IN = 7.4, 5.6  # of the map itself
-STRIP = 0.2  # beside the map for names of zones too small to hold them, as a share of its width
+LEADER = 0.05  # from the map to a name beside it, as a share of its width
+NAME_CHARACTERS = 22  # of a line of such a name
 ISOTHERMS = 13
+EVEN_K = 1e-3  # what differs by less is drawn as one temperature
 MARKER = 5.5  # [pt] half size of the marker of the hottest spot
 
 
@@ -36,23 +40,25 @@ def isotherms(low_C: float, high_C: float, most: int = ISOTHERMS) -> list[float]
     """Round temperatures from just under the lowest to just over the highest; one pair where all is even."""
     from matplotlib.ticker import MaxNLocator
 
-    if high_C - low_C < 1e-3:
+    if high_C - low_C < EVEN_K:
         middle = round(0.5 * (low_C + high_C), 2)
         return [middle - 0.5, middle + 0.5]
-    ticks = MaxNLocator(nbins=most, steps=[1, 2, 2.5, 5, 10]).tick_values(low_C, high_C)
+    hair = 1e-3 * (high_C - low_C)  # less than a pixel: no band of its own
+    ticks = MaxNLocator(nbins=most, steps=[1, 2, 2.5, 5, 10]).tick_values(low_C + hair, high_C - hair)
     return [float(tick) for tick in ticks]
 
 
 def decimals(low_C: float, high_C: float) -> int:
     """Decimals that tell temperatures of a range apart."""
-    return int(np.clip(1 - np.floor(np.log10(max(high_C - low_C, 1e-3))), 1, 4))
+    apart = high_C - low_C
+    return 1 if apart < EVEN_K else int(np.clip(1 - np.floor(np.log10(apart)), 1, 4))
 
 
 def draw_sheets(ax: Axes, sheets: tuple[Sheet, ...], levels: list[float]) -> tuple[Any, list[tuple[float, Any]]]:
     """Filled bands and lines; returns the filled set for a colour bar, and (temperature, points) of every line."""
     filled, lines = None, []
     for sheet in sheets:
-        values = np.ma.masked_invalid(sheet.temperature.T)
+        values = np.ma.masked_invalid(np.clip(sheet.temperature.T, levels[0], levels[-1]))
         filled = ax.contourf(sheet.x, sheet.y, values, levels=levels, cmap=heat_colours(), zorder=1)
         drawn = ax.contour(sheet.x, sheet.y, values, levels=levels, colors=INK, linewidths=0.6, alpha=0.75, zorder=2)
         lines += [
@@ -84,14 +90,14 @@ def mark_spot(labels: Labels, spot: tuple[float, float], text: str, inside: Rect
         Spot(*spot, SMALL, across=across, up=up, offset_points=(distance * dx, distance * dy))
         for distance in (9, 16, 26, 38, 54, 76)
         for dx, dy, across, up in (
-            (1, 0, "left", "center"),
-            (-1, 0, "right", "center"),
+            (0.7, 0.7, "left", "bottom"),
+            (-0.7, 0.7, "right", "bottom"),
             (0, 1, "center", "bottom"),
             (0, -1, "center", "top"),
-            (0.7, 0.7, "left", "bottom"),
             (0.7, -0.7, "left", "top"),
-            (-0.7, 0.7, "right", "bottom"),
             (-0.7, -0.7, "right", "top"),
+            (1, 0, "left", "center"),
+            (-1, 0, "right", "center"),
         )
     ]
     line = {"arrowstyle": "-", "color": INK, "lw": 0.7, "shrinkB": 4}
@@ -104,10 +110,11 @@ def scale_bar(ax: Axes, width_mm: float) -> None:
     from matplotlib.transforms import offset_copy
 
     length = float(MaxNLocator(nbins=5, steps=[1, 2, 5, 10]).tick_values(0.0, width_mm)[1])
-    raised = offset_copy(ax.get_xaxis_transform(), ax.figure, 0.0, 7.0, units="points")
+    figure = ax.get_figure(root=True)
+    raised = offset_copy(ax.get_xaxis_transform(), figure, 0.0, 7.0, units="points")
     ends = [width_mm - length, width_mm]
     ax.plot(ends, [1.0, 1.0], color=INK, lw=2.0, marker="|", ms=6, mew=1.2, clip_on=False, transform=raised)
-    above = offset_copy(raised, ax.figure, 0.0, 4.0, units="points")
+    above = offset_copy(raised, figure, 0.0, 4.0, units="points")
     ax.text(width_mm - length / 2, 1.0, f"{length:g} mm", ha="center", va="bottom", fontsize=SMALL, transform=above)
 
 
@@ -117,10 +124,12 @@ def _map(prediction: Prediction, view: FaceView, ax: Axes | None) -> Figure:
     scale = min(WIDEST_IN / width, HIGHEST_IN / height)
     inches = (width * scale + 1.9, height * scale + 1.45)
     figure, ax = canvas(ax, *inches)
-    cramped = _fit(figure, ax, view, scale if own else None, strip=0.0)
-    if cramped:
-        figure_width = inches[0] + 2 * STRIP * WIDEST_IN if own else None
-        _fit(figure, ax, view, scale if own else None, strip=STRIP, figure_width=figure_width)
+    scale_of_own = scale if own else None
+    sides = _fit(figure, ax, view, scale_of_own, (0.0, 0.0))
+    if any(sides):
+        if own:
+            figure.set_size_inches(inches[0] + sum(sides) * width * scale, inches[1])
+        _fit(figure, ax, view, scale_of_own, sides)
     labels = Labels(ax)
     low, high = float(np.nanmin(view.sheet.temperature)), float(np.nanmax(view.sheet.temperature))
     levels, digits = isotherms(low, max(high, view.spot_C)), decimals(low, high)
@@ -140,24 +149,38 @@ def _map(prediction: Prediction, view: FaceView, ax: Axes | None) -> Figure:
 
 
 def _fit(
-    figure: Figure, ax: Axes, view: FaceView, scale: float | None, strip: float, figure_width: float | None = None
-) -> bool:
-    """Set limits and size; True if a zone is too small for its name."""
+    figure: Figure, ax: Axes, view: FaceView, scale: float | None, strips: tuple[float, float]
+) -> tuple[float, float]:
+    """Set limits and size; returns the strips that zones too small for their names need to the left and right."""
     width, height = float(view.sheet.x[-1]), float(view.sheet.y[-1])
-    if figure_width is not None:
-        figure.set_size_inches(figure_width, figure.get_figheight())
-    ax.set_xlim(-strip * width, (1.0 + strip) * width)
+    ax.set_xlim(-strips[0] * width, (1.0 + strips[1]) * width)
     ax.set_ylim(0.0, height)
     ax.set_aspect("equal")
     ax.set_xlabel(f"x from the left edge of {view.part} [mm]")
     ax.set_ylabel("y from its front edge [mm]")
     if scale is not None:
         w, h = figure.get_size_inches()
-        ax.set_position((0.7 / w, 0.62 / h, (1.0 + 2.0 * strip) * width * scale / w, height * scale / h))
+        ax.set_position((0.7 / w, 0.62 / h, (1.0 + sum(strips)) * width * scale / w, height * scale / h))
     ax.apply_aspect()
     labels = Labels(ax)
     labels.block(*view.spot, MARKER)
-    return not all(_name_zone(labels, zone, 1, keep=False) for zone in view.zones)
+    small = [zone for zone in view.zones if not _name_zone(labels, zone, 1, keep=False)]
+    x0, _, x1, _ = labels.pixels(0.0, 0.0, width, height)
+    needed = [0.0, 0.0]
+    for zone in small:
+        side = int(_lies_right(zone, width))
+        share = labels.size(_beside(zone, 2), SMALL)[0] / (x1 - x0)
+        needed[side] = max(needed[side], LEADER + share)
+    return needed[0], needed[1]
+
+
+def _beside(zone: ZoneMark, digits: int) -> str:
+    """What stands beside the map for a zone that is too small for it."""
+    return f"{textwrap.fill(zone.zone, NAME_CHARACTERS)}\n{zone.mean_C:.{digits}f} C"
+
+
+def _lies_right(zone: ZoneMark, width: float) -> bool:
+    return zone.box[0] + zone.box[2] > width
 
 
 def _outlines(ax: Axes, view: FaceView, width: float, height: float) -> None:
@@ -184,7 +207,7 @@ def _colour_bar(figure: Figure, ax: Axes, filled: Any, levels: list[float], own:
         ax.apply_aspect()
     bar.set_ticks(levels)
     bar.set_label("temperature [C]")
-    bar.outline.set_linewidth(0.6)  # type: ignore[operator]  # a Spine
+    bar.outline.set_linewidth(0.6)
 
 
 def _name_zone(labels: Labels, zone: ZoneMark, digits: int, keep: bool = True) -> bool:
@@ -209,19 +232,23 @@ def _name_zone(labels: Labels, zone: ZoneMark, digits: int, keep: bool = True) -
 
 def _call_out(labels: Labels, zones: list[ZoneMark], width: float, height: float, digits: int) -> None:
     """Names of small zones beside the map, each with a line to its zone."""
-    line_height = 1.5 * SMALL * labels.ax.figure.dpi / 72.0
-    gap = line_height * height / (labels.pixels(0, 0, 0, height)[3] - labels.pixels(0, 0, 0, height)[1])
+    _, y0, _, y1 = labels.pixels(0.0, 0.0, width, height)
     for on_right in (False, True):
-        own = [zone for zone in zones if (zone.box[0] + zone.box[2] > width) == on_right]
+        own = [zone for zone in zones if _lies_right(zone, width) == on_right]
         own.sort(key=lambda zone: zone.box[1] + zone.box[3])
-        places = spread([0.5 * (zone.box[1] + zone.box[3]) for zone in own], gap, 0.02 * height, 0.98 * height)
-        for zone, place in zip(own, places, strict=True):
-            at = (0.5 * (zone.box[0] + zone.box[2]), 0.5 * (zone.box[1] + zone.box[3]))
-            x = (1.0 + 0.03) * width if on_right else -0.03 * width
+        tallest = max((labels.size(_beside(zone, digits), SMALL)[1] for zone in own), default=0.0)
+        room = height / (y1 - y0)  # [mm/pixel]
+        rim = 0.5 * tallest * room
+        middles = [0.5 * (zone.box[1] + zone.box[3]) for zone in own]
+        places = spread(middles, 1.15 * tallest * room, rim, height - rim)
+        for zone, middle, place in zip(own, middles, places, strict=True):
+            at = (0.5 * (zone.box[0] + zone.box[2]), middle)
+            x = (1.0 + 0.8 * LEADER) * width if on_right else -0.8 * LEADER * width
             labels.ax.plot([at[0], x], [at[1], place], color=INK, lw=0.7, zorder=6, clip_on=False)
             labels.ax.plot(*at, marker="o", ms=2.2, color=INK, zorder=6)
-            spot = Spot(x, place, SMALL, across="left" if on_right else "right")
-            labels.place(f" {zone.zone}  {zone.mean_C:.{digits}f} C ", [spot], color=INK, zorder=7)
+            aside = (3.0 if on_right else -3.0, 0.0)
+            spot = Spot(x, place, SMALL, across="left" if on_right else "right", offset_points=aside)
+            labels.place(_beside(zone, digits), [spot], color=INK, zorder=7)
 
 
 def _along(points: Any, pixels: Any) -> Iterator[Spot]:

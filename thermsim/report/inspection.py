@@ -48,6 +48,27 @@ def material_blocks(rows: list[dict[str, str]]) -> list[Block]:
     return [*blocks, Block("Sources", lines=cited, notes=notes)]
 
 
+def entry_blocks(rows: list[dict[str, str]]) -> list[Block]:
+    """Entries of the catalogue in full, with their sources."""
+    return [
+        Block(
+            f"{row['name']} ({row['kind']})",
+            columns=(_left(""), _left("")),
+            rows=tuple((heading, row[key]) for key, heading in _ENTRY if row.get(key, "") not in ("", UNKNOWN)),
+        )
+        for row in rows
+    ]
+
+
+_ENTRY = (
+    ("conductivity_W_mK", "[W/mK], at 27 C if it varies"),
+    ("range", "range"),
+    ("density_kg_m3", "density [kg/m3]"),
+    ("heat_capacity_J_kgK", "heat capacity [J/kgK]"),
+    ("how_sure", "how sure"),
+    ("source", "source"),
+    ("note", "note"),
+)
 _CATALOGUE = (
     (
         "material",

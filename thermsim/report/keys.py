@@ -9,6 +9,7 @@ KEYS: dict[str, str] = {
     "thermsim": "version that made the result",
     "status": "`accuracy held` or `accuracy not held`: whether every mesh doubt is below `accuracy_K`",
     "accuracy_K": "mesh doubt that was asked for [K]",
+    "remarks": "what must be said beside the numbers: accuracy not held, ranges left, likely slips of the case",
     "hottest_C": "highest temperature of the stack [C]",
     "hottest_at": "where that is",
     "hottest_at.part": "part it lies in",
@@ -81,6 +82,7 @@ KEYS: dict[str, str] = {
     "mesh[].iterations": "of the linear solver",
     "mesh[].algebraic_error_K": "what the solver left undone [K]",
     "observed_order": "order at which `hottest_C` converges",
+    "mesh_note": "what the mesh study has to say about `hottest_C`",
     "mesh_doubt_K": "the widest mesh doubt of all temperatures: half width [K]",
     "worst_at": "the temperature that has it",
 }

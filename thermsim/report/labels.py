@@ -66,11 +66,19 @@ class Labels:
         (a, b), (c, d) = self.ax.transData.transform([(x0, y0), (x1, y1)])
         return min(a, c), min(b, d), max(a, c), max(b, d)
 
+    def size(self, text: str, size: float) -> tuple[float, float]:
+        """Width and height of words [pixels]."""
+        label = self._draw(text, Spot(self.ax.get_xlim()[0], self.ax.get_ylim()[0], size), {})
+        x0, y0, x1, y1 = self.extent(label)
+        label.remove()
+        return x1 - x0, y1 - y0
+
     def extent(self, label: Text) -> Rectangle:
         """Pixels that the words take; a line from an annotation to its place is not counted."""
         from matplotlib.text import Text
 
-        box = Text.get_window_extent(label, self.ax.figure.canvas.get_renderer())  # type: ignore[attr-defined]
+        label.get_window_extent()  # puts an annotation where it belongs
+        box = Text.get_window_extent(label)
         return box.x0, box.y0, box.x1, box.y1
 
     def _draw(self, text: str, spot: Spot, style: dict[str, Any]) -> Text:

@@ -5,16 +5,19 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from thermsim.ladder import Ladder
+from thermsim.ladder import Ladder, Rung
+from thermsim.report.face_figure import decimals
 from thermsim.report.style import FAINT, INK, PALE, SMALL, SOLID, canvas, styled
 from thermsim.report.titles import titled
-from thermsim.study.predict import Prediction
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from thermsim.study.predict import Prediction
+
 STEP = 0.66  # height of a bar
+WORTH_SAYING = 0.05  # share of a drop
 
 
 def ladder_steps(prediction: Prediction, ax: Axes | None = None) -> Figure:
@@ -45,25 +48,33 @@ def _draw(prediction: Prediction, ladder: Ladder, ax: Axes | None) -> Figure:
         here = there
         places.append(here)
     low, high = min(places), max(places)
-    room = max(high - low, 1e-3)
-    ax.set_xlim(high + 0.02 * room, low - 0.13 * room)
+    room, digits = max(high - low, 1e-3), decimals(low, high) + 1
+    ax.set_xlim(high + 0.02 * room, low - 0.36 * room)
     for row, (rung, there) in enumerate(zip(ladder.rungs, places[1:], strict=True)):
         label = ax.annotate(
-            f"{rung.drop_K:.2f} K", (min(there, places[row]), row), xytext=(4, 0), textcoords="offset points"
+            _in_words(rung, digits), (min(there, places[row]), row), xytext=(4, 0), textcoords="offset points"
         )
         label.set(va="center", ha="left", fontsize=SMALL)
     ax.set_ylim(count - 0.4, -0.6)
     ax.set_yticks(range(count), [textwrap.fill(rung.item, 24) for rung in ladder.rungs])
     ax.tick_params(axis="y", length=0)
-    ax.set_xlabel(f"temperature [C], from {ladder.zone} at {start:.2f} C down to the coolant at {end:.2f} C")
+    ends = f"{ladder.zone} at {start:.{digits}f} C down to the coolant at {end:.{digits}f} C"
+    ax.set_xlabel(f"temperature [C], from {ends}")
     ax.grid(axis="x", color=FAINT, alpha=0.25, lw=0.6)
     ax.set_axisbelow(True)
     for side in ("top", "right", "left"):
         ax.spines[side].set_visible(False)
     titled(ax, prediction.case, f"the ladder from {ladder.zone} to the coolant of {ladder.face}")
-    ax.title.set_x(-0.27)
     _key(ax)
     return figure
+
+
+def _in_words(rung: Rung, digits: int) -> str:
+    """`7.46 K, 6.40 K of it spreading`; the drop alone where spreading is a small part of it, or all of it."""
+    drop = f"{rung.drop_K:.{digits}f} K"
+    if rung.even_K == 0.0 or rung.spreading_K < WORTH_SAYING * rung.drop_K:
+        return drop
+    return f"{drop}, {rung.spreading_K:.{digits}f} K of it spreading"
 
 
 def _key(ax: Axes) -> None:
@@ -71,9 +82,9 @@ def _key(ax: Axes) -> None:
 
     even = Patch(fc=SOLID, ec=INK, lw=0.8, label="lost even if the heat used the whole area")
     spreading = Patch(fc=PALE, ec=INK, lw=0.8, hatch="////", label="spreading")
+    under = (0.4, -0.5 / _height_in(ax))
     ax.legend(
-        handles=[even, spreading], loc="upper center", bbox_to_anchor=(0.4, -0.5 / _height_in(ax)), ncol=2, frameon=False,
-        fontsize=SMALL,
+        handles=[even, spreading], loc="upper center", bbox_to_anchor=under, ncol=2, frameon=False, fontsize=SMALL
     )
 
 

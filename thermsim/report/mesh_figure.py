@@ -9,13 +9,15 @@ from thermsim.report.style import FAINT, INK, PALE, PAPER, SMALL, SOLID, TEXT, c
 from thermsim.report.titles import title_of
 from thermsim.report.words import asked, order_in_words, with_doubt
 from thermsim.study.answers import Question, temperatures
-from thermsim.study.predict import Prediction
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from thermsim.study.predict import Prediction
+
 PANELS = 4
+LEAST_ROOM_K = 0.004  # of an axis: what lies closer is shown as the same
 
 
 def chosen(prediction: Prediction) -> list[Question]:
@@ -23,8 +25,12 @@ def chosen(prediction: Prediction) -> list[Question]:
     doubts = prediction.doubts
     worst = sorted(temperatures(doubts), key=lambda question: -doubts[question].half_width)
     first: list[Question] = [("hottest",)]
-    # A reading is its zone or probe plus an offset: its stairs would only be drawn twice.
-    return first + [question for question in worst if question[0] in ("zone", "probe")][: PANELS - 1]
+    # A reading is its zone or probe plus an offset, and the hottest spot lies in a zone: stairs need no twin.
+    answers = prediction.answers
+    others = [
+        question for question in worst if question[0] in ("zone", "probe") and answers[question] != answers["hottest",]
+    ]
+    return first + others[: PANELS - 1]
 
 
 def mesh(prediction: Prediction, ax: Axes | None = None) -> Figure:
@@ -55,14 +61,20 @@ def stairs(ax: Axes, prediction: Prediction, question: Question) -> None:
     if doubt.extrapolated is not None and math.isfinite(doubt.extrapolated):
         ax.axhline(doubt.extrapolated, color=INK, lw=1.0, ls="--", zorder=3)
     ax.set_xlim(cells[0] / 1.6, cells[-1] * 1.6)
-    ax.margins(y=0.12)
-    ax.set_title(f"{asked(question)}\n{with_doubt(doubt.value, doubt.half_width)} C, {order_in_words(doubt.order)}",
-                 fontsize=TEXT, fontweight="normal")
+    shown = [*values, doubt.value - doubt.half_width, doubt.value + doubt.half_width]
+    room = max(max(shown) - min(shown), LEAST_ROOM_K)
+    middle = 0.5 * (max(shown) + min(shown))
+    ax.set_ylim(middle - 0.58 * room, middle + 0.58 * room)
+    ax.set_title(
+        f"{asked(question)}\n{with_doubt(doubt.value, doubt.half_width)} C, {order_in_words(doubt.order)}",
+        fontsize=TEXT,
+        fontweight="normal",
+    )
     _ticks(ax, cells)
 
 
 def _ticks(ax: Axes, cells: list[int]) -> None:
-    from matplotlib.ticker import NullLocator, ScalarFormatter
+    from matplotlib.ticker import MaxNLocator, NullLocator, ScalarFormatter
 
     apart = [cells[0]]
     for number in cells[1:]:
@@ -70,6 +82,7 @@ def _ticks(ax: Axes, cells: list[int]) -> None:
             apart.append(number)
     ax.set_xticks(apart, [f"{number:,}".replace(",", " ") for number in apart])
     ax.xaxis.set_minor_locator(NullLocator())
+    ax.yaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
     plain = ScalarFormatter(useOffset=False)
     plain.set_scientific(False)
     ax.yaxis.set_major_formatter(plain)
@@ -88,14 +101,16 @@ def _panels(prediction: Prediction) -> Figure:
     questions = chosen(prediction)
     columns = min(len(questions), 2)
     rows = math.ceil(len(questions) / columns)
-    height = 2.75 * rows + 1.3
-    figure = Figure(figsize=(4.6 * columns if columns > 1 else 6.0, height))
+    width = 4.6 * columns if columns > 1 else 6.6
+    words = title_of(prediction.case, f"mesh study, {prediction.status}", int(9.5 * width))
+    head = 0.75 + 0.2 * words.count("\n") + 0.2
+    height = 2.75 * rows + head + 0.15
+    figure = Figure(figsize=(width, height))
     FigureCanvasAgg(figure)
     for number, question in enumerate(questions, 1):
         stairs(figure.add_subplot(rows, columns, number), prediction, question)
-    figure.subplots_adjust(0.11 if columns > 1 else 0.15, 0.95 / height, 0.975, 1.0 - 1.15 / height, 0.3, 0.62)
-    words = title_of(prediction.case, f"mesh study, {prediction.status}", int(9.5 * figure.get_figwidth()))
-    figure.text(0.02, 1.0 - 0.15 / height, words, va="top", weight="bold", fontsize=TEXT + 1.5)
+    figure.subplots_adjust(0.115 if columns > 1 else 0.16, 0.95 / height, 0.975, 1.0 - head / height, 0.34, 0.62)
+    figure.text(0.02, 1.0 - 0.12 / height, words, va="top", weight="bold", fontsize=TEXT + 1.5)
     key = [
         Line2D([], [], marker="s", ms=5.5, mfc=SOLID, mec=INK, color=FAINT, label="answer of a grid"),
         Line2D([], [], color=INK, lw=1.0, ls="--", label="extrapolated"),

@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from math import floor, isfinite
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from thermsim.case.places import levels, part_box
 from thermsim.case.schema import Case, Reading
@@ -15,8 +16,10 @@ from thermsim.field import Field, Place, ZoneReading
 from thermsim.report.versions import thermsim_version
 from thermsim.report.words import asked
 from thermsim.study.answers import Question
-from thermsim.study.predict import Prediction
 from thermsim.units import MM, MM2
+
+if TYPE_CHECKING:
+    from thermsim.study.predict import Prediction
 
 
 def result(prediction: Prediction) -> dict[str, Any]:
@@ -24,12 +27,14 @@ def result(prediction: Prediction) -> dict[str, Any]:
     field, case = prediction.field, prediction.case
     hottest, place = field.hottest
     question, worst = prediction.worst
+    hottest_study = _study(prediction, ("hottest",))
     document = {
         "title": case.title,
         "option": case.option,
         "thermsim": thermsim_version(),
         "status": prediction.status,
         "accuracy_K": prediction.accuracy_K,
+        "remarks": list(prediction.remarks),
         "hottest_C": hottest,
         "hottest_at": hottest_at(case, field, place),
         "coolant_C": field.coolant_C,
@@ -44,7 +49,8 @@ def result(prediction: Prediction) -> dict[str, Any]:
         "ladder_of": _ladder_of(prediction),
         "limits": {"reading_C": case.limits.reading_C},
         "mesh": _mesh(prediction),
-        "observed_order": _order(prediction, ("hottest",)),
+        "observed_order": hottest_study["observed_order"],
+        "mesh_note": hottest_study["mesh_note"],
         "mesh_doubt_K": worst.half_width,
         "worst_at": asked(question),
     }
@@ -70,20 +76,13 @@ def hottest_at(case: Case, field: Field, place: Place) -> dict[str, Any]:
 def part_at(field: Field, place: Place) -> str:
     """Name of the part at a point of the stack [m]."""
     grid = field.model.grid
-    height = float(grid.z.faces[-1])
+    across, along, up = (cells_at(axis.faces, at) for axis, at in zip(grid.axes, place, strict=True))
     for source in field.model.face_sources:
-        i, j = (_cells_at(axis.faces, at)[0] for axis, at in zip((grid.x, grid.y), place, strict=False))
-        if abs(float(grid.z.faces[source.face]) - place[2]) < 1e-9 * height and source.watts[i, j] > 0.0:
+        on_face = abs(float(grid.z.faces[source.face]) - place[2]) < 1e-9 * float(grid.z.faces[-1])
+        if on_face and (source.watts[np.ix_(across, along)] > 0.0).any():
             return source.part
-    touching = [_cells_at(axis.faces, at) for axis, at in zip(grid.axes, place, strict=True)]
-    found = [
-        int(field.model.region[i, j, k])
-        for i in touching[0]
-        for j in touching[1]
-        for k in touching[2]
-        if field.model.region[i, j, k] >= 0
-    ]
-    return field.model.regions[found[0]].part
+    touching = field.model.region[np.ix_(across, along, up)]
+    return field.model.regions[int(touching[touching >= 0][0])].part
 
 
 def shown_C(expected_C: float, step_K: float | None) -> float:
@@ -91,7 +90,8 @@ def shown_C(expected_C: float, step_K: float | None) -> float:
     return expected_C if step_K is None else step_K * floor(expected_C / step_K + 0.5)
 
 
-def _cells_at(faces: np.typing.NDArray[np.float64], at: float) -> list[int]:
+def cells_at(faces: NDArray[np.float64], at: float) -> list[int]:
+    """Indices of the cells that hold a coordinate [m]: two where it stands on a face between them."""
     tolerance = 1e-9 * float(faces[-1] - faces[0])
     return [int(n) for n in np.flatnonzero((faces[:-1] <= at + tolerance) & (faces[1:] >= at - tolerance))]
 
@@ -99,11 +99,6 @@ def _cells_at(faces: np.typing.NDArray[np.float64], at: float) -> list[int]:
 def _doubt(prediction: Prediction, question: Question) -> float | None:
     doubt = prediction.doubts.get(question)
     return None if doubt is None else doubt.half_width
-
-
-def _order(prediction: Prediction, question: Question) -> float | None:
-    doubt = prediction.doubts.get(question)
-    return None if doubt is None else doubt.order
 
 
 def _study(prediction: Prediction, question: Question) -> dict[str, Any]:

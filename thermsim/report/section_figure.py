@@ -11,11 +11,12 @@ from thermsim.report.labels import Labels, spread
 from thermsim.report.style import FAINT, INK, SMALL, canvas, styled
 from thermsim.report.titles import titled
 from thermsim.report.views import Band, SectionView, section_view
-from thermsim.study.predict import Prediction
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+
+    from thermsim.study.predict import Prediction
 
 WIDTH_IN = 7.0  # of the stack
 HEIGHT_OVER_WIDTH = 0.36  # that a drawing is stretched to
@@ -28,7 +29,7 @@ def stretch(width_mm: float, height_mm: float) -> int:
 
 
 def in_words(times: int) -> str:
-    return "to scale" if times == 1 else f"drawn {times} times the width"
+    return "to scale" if times == 1 else f"drawn {times} times as high"
 
 
 def section(prediction: Prediction, ax: Axes | None = None) -> Figure:
@@ -69,7 +70,7 @@ def _draw(prediction: Prediction, view: SectionView, ax: Axes | None) -> Figure:
     low = min(float(np.nanmin(sheet.temperature)) for sheet in view.sheets)
     levels, digits = isotherms(low, view.spot_C), decimals(low, view.spot_C)
     filled, lines = draw_sheets(ax, view.sheets, levels)
-    _outlines(ax, view.bands)
+    _outlines(ax, view)
     place = ax.get_position()
     inch = 1.0 / figure.get_figheight()
     if own:
@@ -82,7 +83,7 @@ def _draw(prediction: Prediction, view: SectionView, ax: Axes | None) -> Figure:
     bar.set_label("temperature [C]", labelpad=1)
     ax.set_xlabel("x from the axis of the stack [mm]", labelpad=1)
     ax.set_ylabel(f"height [mm],\n{in_words(times)}")
-    where = "section" if prediction.case.dimensions == 2 else f"section at y = {view.y_mm:.2f} mm"
+    where = "section" if prediction.case.dimensions == 2 else f"section at y\u00a0=\u00a0{view.y_mm:.2f}\u00a0mm"
     titled(ax, prediction.case, f"{where}, through the hottest spot")
     for side in ax.spines.values():
         side.set_visible(False)
@@ -98,14 +99,13 @@ def _name(band: Band) -> str:
     return f"{band.name} (joint)" if band.is_joint else band.name
 
 
-def _outlines(ax: Axes, bands: tuple[Band, ...]) -> None:
+def _outlines(ax: Axes, view: SectionView) -> None:
     from matplotlib.patches import Rectangle
 
-    for band in bands:
-        x0, z0, x1, z1 = band.box
+    for sheet in view.sheets:
+        corner, size = (sheet.x[0], sheet.y[0]), (sheet.x[-1] - sheet.x[0], sheet.y[-1] - sheet.y[0])
+        ax.add_patch(Rectangle(corner, *size, fill=False, ec=INK, lw=1.1, zorder=4, clip_on=False))
+    for band in view.bands:
         if band.is_joint:
-            ax.plot([x0, x1], [z0, z0], color=INK, lw=2.6, solid_capstyle="butt", zorder=4)
-        else:
-            ax.add_patch(Rectangle((x0, z0), x1 - x0, z1 - z0, fill=False, ec=INK, lw=1.1, zorder=4, clip_on=False))
-
-
+            x0, z0, x1, _ = band.box
+            ax.plot([x0, x1], [z0, z0], color=INK, lw=2.8, solid_capstyle="butt", zorder=4)

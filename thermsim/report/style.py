@@ -25,7 +25,7 @@ TEXT, SMALL, SMALLEST = 9.5, 8.0, 6.5  # [pt]
 DOTS_PER_INCH = 160
 
 HUE = 48.0  # [degree] in OKLCH: rust
-LIGHTEST, DARKEST = 0.975, 0.60  # dark ink stays readable on all of it
+LIGHTEST, DARKEST = 0.975, 0.64  # dark ink stays readable on all of it
 MOST_CHROMA = 0.145
 SHADES = 256
 
@@ -46,13 +46,16 @@ def heat_colours() -> ListedColormap:
 def srgb(lightness: Array, chroma: Array, hue_degree: Array) -> Array:
     """OKLCH -> sRGB (n, 3), not clipped."""
     a, b = chroma * np.cos(np.radians(hue_degree)), chroma * np.sin(np.radians(hue_degree))
-    lms = np.stack(
-        [
-            lightness + 0.3963377774 * a + 0.2158037573 * b,
-            lightness - 0.1055613458 * a - 0.0638541728 * b,
-            lightness - 0.0894841775 * a - 1.2914855480 * b,
-        ]
-    ) ** 3
+    lms = (
+        np.stack(
+            [
+                lightness + 0.3963377774 * a + 0.2158037573 * b,
+                lightness - 0.1055613458 * a - 0.0638541728 * b,
+                lightness - 0.0894841775 * a - 1.2914855480 * b,
+            ]
+        )
+        ** 3
+    )
     to_linear = np.array(
         [
             [4.0767416621, -3.3077115913, 0.2309699292],
@@ -70,7 +73,7 @@ def styled() -> Iterator[None]:
     """Settings for everything drawn inside."""
     import matplotlib as mpl
 
-    settings: dict[str, Any] = {
+    settings: Any = {
         "font.family": "DejaVu Sans",
         "font.size": TEXT,
         "axes.titlesize": TEXT + 1.5,
@@ -103,7 +106,7 @@ def canvas(ax: Axes | None, width_in: float, height_in: float) -> tuple[Figure, 
         figure = ax.get_figure(root=True)
         assert figure is not None
         return figure, ax
-    new = Figure(figsize=(width_in, height_in), layout="none")
+    new = Figure(figsize=(width_in, height_in))
     FigureCanvasAgg(new)
     return new, new.add_subplot()
 

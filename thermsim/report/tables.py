@@ -7,7 +7,7 @@ from html import escape
 from typing import TYPE_CHECKING, Literal
 
 from thermsim.report.blocks import Block, prediction_blocks
-from thermsim.report.inspection import material_blocks, measurement_blocks
+from thermsim.report.inspection import entry_blocks, material_blocks, measurement_blocks
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -28,9 +28,9 @@ def show_measurements(measured: Measurements, console: Console) -> None:
     show_blocks(measurement_blocks(measured), console)
 
 
-def show_materials(rows: list[dict[str, str]], console: Console) -> None:
-    """Print lines of the catalogue (`thermsim.materials.catalogue.rows`)."""
-    show_blocks(material_blocks(rows), console)
+def show_materials(rows: list[dict[str, str]], console: Console, *, whole: bool = False) -> None:
+    """Print lines of the catalogue (`thermsim.materials.catalogue.rows`), as a table or each entry in full."""
+    show_blocks(entry_blocks(rows) if whole else material_blocks(rows), console)
 
 
 def show_blocks(blocks: Iterable[Block], console: Console) -> None:
@@ -78,7 +78,8 @@ def _table(block: Block, width: int) -> object:
     from rich.table import Table
     from rich.text import Text
 
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
+    headed = any(column.heading for column in block.columns)
+    table = Table(box=box.SIMPLE_HEAD if headed else None, show_header=headed, pad_edge=False, padding=(0, 1, 0, 0))
     widest = _widest(block)
     least = [
         full if column.right else min(full, LEAST_NAME) for column, full in zip(block.columns, widest, strict=True)

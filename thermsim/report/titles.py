@@ -20,6 +20,6 @@ def title_of(case: Case, what: str, width: int = 80) -> str:
 
 
 def titled(ax: Axes, case: Case, what: str, pad: float = 10.0) -> None:
-    """Put the title over axes, in as many lines as their width asks for."""
-    inches = ax.get_position().width * ax.figure.get_figwidth()  # type: ignore[union-attr]
+    """Put the title over axes, in as many lines as the room to the right edge of the figure asks for."""
+    inches = (0.98 - ax.get_position().x0) * ax.figure.get_figwidth()  # type: ignore[union-attr]
     ax.set_title(title_of(case, what, max(24, int(CHARACTERS_PER_INCH * inches))), pad=pad)

@@ -8,11 +8,11 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.places import Box, insert_box, levels, part_box, zone_box
+from thermsim.case.places import Box, insert_box, levels, part_box, stack_box, zone_box
 from thermsim.case.schema import Case, Part
 from thermsim.field import Field
 from thermsim.ladder import hottest_zone
-from thermsim.report.result import part_at
+from thermsim.report.result import cells_at, part_at
 from thermsim.units import MM
 
 Array = NDArray[np.float64]
@@ -108,7 +108,8 @@ def section_view(case: Case, field: Field) -> SectionView:
     """The section through the hottest spot, in the coordinates of the stack."""
     hottest, place = field.hottest
     grid = field.model.grid
-    row = int(np.clip(np.searchsorted(grid.y.faces, place[1]) - 1, 0, grid.y.cells - 1))
+    # On the edge of a part two rows touch the spot: the one that it belongs to is the hotter.
+    row = max(cells_at(grid.y.faces, place[1]), key=lambda row: float(np.nanmax(field.temperature[:, row])))
     sheets: list[Sheet] = []
     for level in field.model.level_of_part.values():
         sheets += _sheets_of_level(field, level, row)
@@ -200,8 +201,12 @@ def _bands(case: Case, field: Field, row: int) -> list[Band]:
     for number, layer in enumerate(case.layers):
         if isinstance(layer, Part):
             box = part_box(case, layer)
+            z0, z1 = bottom[layer.part], top[layer.part]
+            if layer.around is not None and layer.around.material.name != "void":
+                x0, _, x1, _ = stack_box(case)
+                bands.append(Band(f"around {layer.part}", (x0, z0, x1, z1), False))
             if box[1] <= y_mm <= box[3]:
-                bands.append(Band(layer.part, (box[0], bottom[layer.part], box[2], top[layer.part]), False))
+                bands.append(Band(layer.part, (box[0], z0, box[2], z1), False))
             continue
         below, above = case.layers[number - 1], case.layers[number + 1]
         assert isinstance(below, Part) and isinstance(above, Part)  # the reader refuses anything else

@@ -8,9 +8,12 @@ from __future__ import annotations
 import numpy as np
 
 from thermsim.solver.kernels import (
+    B_,
     CELL,
     CUTS,
     HALF,
+    MASK,
+    PAIRED,
     LANES,
     XFIRST,
     YFIRST,
@@ -22,39 +25,55 @@ from thermsim.solver.kernels import (
     NZ,
     S_,
     XMAP,
+    D_,
+    beside,
+    columns_of,
 )
-from thermsim.solver.lanes import barrier, compiled, fma, inverse, lane_sum, least, load, splat, store
+from thermsim.solver.lanes import (
+    barrier,
+    collect,
+    compiled,
+    fma,
+    gather,
+    inverse,
+    lane_sum,
+    least,
+    load,
+    most,
+    positive,
+    splat,
+    store,
+)
 
 REVISION = 1
 
 
 @compiled
+def copy_lines(source, start, stride, target, row, count, first, width):
+    """target rows := `width` lines of `count` numbers each, `stride` apart in the source; lanes below `first` are left alone."""
+    if width == LANES and first == 0:
+        for k in range(count):
+            store(target, row + k * LANES, collect(source, start + k, stride))
+    else:
+        for s in range(first, width):
+            for k in range(count):
+                target[row + k * LANES + s] = source[start + s * stride + k]
+
+
+@compiled
 def convert(ax, ay, az, ag, gx, gy, gz, ground, sizes, level, i):
     """Slab i of the given coefficients (double, C order) in single precision, by lanes."""
-    nx, ny, nz, sx, sy, xx, xy, yx, yy, zx, zy = sizes
-    M, H = level[M_], level[H_]
+    ny, nz, sx, sy, xx, xy, yx, yy, zx, zy = sizes[1:]
+    B = level[B_]
     for p in range(2):
-        start = level[CELL] + i * level[S_] + p * H
-        for m in range(0, (ny - p + 1) // 2, LANES):
-            width = min(LANES, (ny - p + 1) // 2 - m)
-            c = i * sx + (2 * m + p) * sy
-            z0 = i * zx + (2 * m + p) * zy
-            for k in range(nz):
-                for s in range(width):
-                    ground[start + k * M + m + s] = ag[c + 2 * s * sy + k]
-            for k in range(1, nz):
-                for s in range(width):
-                    gz[start + k * M + m + s] = az[z0 + 2 * s * zy + k - 1]
+        for block in range(B):
+            width = columns_of(level, (ny - p + 1) // 2, block)
+            j, o = 2 * block + p, level[CELL] + i * level[S_] + p * level[H_] + block * level[D_]
+            copy_lines(ag, i * sx + j * sy, 2 * B * sy, ground, o, nz, 0, width)
+            copy_lines(az, i * zx + j * zy, 2 * B * zy, gz, o + LANES, nz - 1, 0, width)
             if i > 0:
-                x0 = (i - 1) * xx + (2 * m + p) * xy
-                for k in range(nz):
-                    for s in range(width):
-                        gx[start + k * M + m + s] = ax[x0 + 2 * s * xy + k]
-            y0 = i * yx + (2 * m + p - 1) * yy
-            first = 1 if m + p == 0 else 0
-            for k in range(nz):
-                for s in range(first, width):
-                    gy[start + k * M + m + s] = ay[y0 + 2 * s * yy + k]
+                copy_lines(ax, (i - 1) * xx + j * xy, 2 * B * xy, gx, o, nz, 0, width)
+            copy_lines(ay, i * yx + (j - 1) * yy, 2 * B * yy, gy, o, nz, 1 if j == 0 else 0, width)
 
 
 @compiled
@@ -69,16 +88,17 @@ def factor(gx, gy, gz, ground, inv, level, i):
     worst = zero
     for p in range(2):
         c = level[CELL] + i * S + p * H
-        shift = (1 - 2 * p) * H + p
-        for m in range(0, M, LANES):
+        for block in range(level[B_]):
+            m = block * level[D_]
+            y0, y1 = beside(level, p, block)
             kept = zero
             for k in range(nz):
-                o = c + k * M + m
-                sides = (load(gx, o) + load(gx, o + link)) + (load(gy, o) + load(gy, o + shift))
+                o = c + k * LANES + m
+                sides = (load(gx, o) + load(gx, o + link)) + (load(gy, o) + load(gy, o + y1))
                 leak = fma(load(gz, o), kept, sides) + load(ground, o)
                 pivot = leak
                 if k < nz - 1:
-                    pivot = pivot + load(gz, o + M)
+                    pivot = pivot + load(gz, o + LANES)
                 worst = least(worst, pivot)
                 pivot = inverse(pivot)
                 store(inv, o, pivot)
@@ -87,64 +107,88 @@ def factor(gx, gy, gz, ground, inv, level, i):
 
 
 @compiled
-def series(face, inner, other):
-    """Link over half a pair, a face and half a pair; an inner link of zero or less means that there is no pair."""
-    resistance = 1.0 / face
-    if inner > 0.0:
-        resistance += 0.5 / inner
-    if other > 0.0:
-        resistance += 0.5 / other
-    return 1.0 / resistance
+def fine_links(gx, gy, gz, ground, masks, level, maps, i0, i1, before_x, k0, k1, before_z, p, block, scratch, step):
+    """Sums over the members in x and z of a coarse row, by fine column, into seven rows of scratch.
+
+    Rows: x links in series, x links, z links in series, z links, y links in series, y links, ground. A link in series is
+    g / (1 + g R), with R half an inner link on either side, where there is a pair.
+    """
+    M, H, S = level[M_], level[H_], level[S_]
+    one, zero, half = splat(np.float32(1.0)), splat(np.float32(0.0)), splat(np.float32(0.5))
+    m = block * level[D_]
+    y0, y1 = beside(level, p, block)
+    n = p * M + block * LANES
+    opens, follows = load(masks, level[MASK] + n), load(masks, level[MASK] + 2 * M + n)
+    x_link, x_sum, z_link, z_sum, y_link, y_sum, leak = zero, zero, zero, zero, zero, zero, zero
+    for k in range(k0, k1):
+        o = level[CELL] + i0 * S + p * H + k * LANES + m
+        g, rest = load(gx, o), zero
+        if i1 - i0 == 2:
+            rest = inverse(load(gx, o + S))
+        if before_x:
+            rest = rest + inverse(load(gx, o - S))
+        x_sum = x_sum + g
+        x_link = x_link + g * inverse(fma(g, half * rest, one))
+        for i in range(i0, i1):
+            o = level[CELL] + i * S + p * H + k * LANES + m
+            b = o + y1
+            g = load(gy, o)
+            rest = opens * inverse(load(gy, b)) + follows * inverse(load(gy, o + y0))
+            y_sum = y_sum + g
+            y_link = y_link + g * inverse(fma(g, half * rest, one))
+            leak = leak + positive(load(ground, o))
+    for i in range(i0, i1):
+        o = level[CELL] + i * S + p * H + k0 * LANES + m
+        g, rest = load(gz, o), zero
+        if k1 - k0 == 2:
+            rest = inverse(load(gz, o + LANES))
+        if before_z:
+            rest = rest + inverse(load(gz, o - LANES))
+        z_sum = z_sum + g
+        z_link = z_link + g * inverse(fma(g, half * rest, one))
+    store(scratch, n, x_link)
+    store(scratch, step + n, x_sum)
+    store(scratch, 2 * step + n, z_link)
+    store(scratch, 3 * step + n, z_sum)
+    store(scratch, 4 * step + n, y_link)
+    store(scratch, 5 * step + n, y_sum)
+    store(scratch, 6 * step + n, leak)
 
 
 @compiled
-def coarsen(gx, gy, gz, ground, level, coarse, maps, I):
+def coarsen(gx, gy, gz, ground, masks, level, coarse, maps, scratch, I):
     """Links and ground of coarse slab I.
 
     A coarse link is half an inner link + the face + half an inner link in series, summed over its parallel fine links, and at
     least half of their plain sum (the Galerkin value of piecewise constant transfer).
     """
-    M, H, S = level[M_], level[H_], level[S_]
-    i0, i1 = maps[level[XFIRST] + I], maps[level[XFIRST] + I + 1]
-    wide_before = I > 0 and i0 - maps[level[XFIRST] + I - 1] == 2
+    M, xf, zf = level[M_], level[XFIRST], level[ZFIRST]
+    i0, i1 = maps[xf + I], maps[xf + I + 1]
+    before_x = I > 0 and i0 - maps[xf + I - 1] == 2
+    step = 2 * M + LANES
+    zero, half = splat(np.float32(0.0)), splat(np.float32(0.5))
+    for row in range(7):
+        store(scratch, row * step + 2 * M, zero)
     for K in range(coarse[NZ]):
-        k0, k1 = maps[level[ZFIRST] + K], maps[level[ZFIRST] + K + 1]
-        tall_before = K > 0 and k0 - maps[level[ZFIRST] + K - 1] == 2
-        for J in range(coarse[NY]):
-            j0, j1 = maps[level[YFIRST] + J], maps[level[YFIRST] + J + 1]
-            deep_before = J > 0 and j0 - maps[level[YFIRST] + J - 1] == 2
-            x_link, x_sum, y_link, y_sum, z_link, z_sum, leak = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
-            for i in range(i0, i1):
-                for j in range(j0, j1):
-                    o0 = level[CELL] + i * S + j % 2 * H + j // 2
-                    for k in range(k0, k1):
-                        leak += max(ground[o0 + k * M], 0.0)
-                    g = gz[o0 + k0 * M]
-                    if g > 0.0:
-                        z_sum += g
-                        z_link += series(
-                            g,
-                            gz[o0 + (k0 + 1) * M] if k1 - k0 == 2 else 0.0,
-                            gz[o0 + (k0 - 1) * M] if tall_before else 0.0,
-                        )
-            for k in range(k0, k1):
-                for j in range(j0, j1):
-                    o = level[CELL] + i0 * S + j % 2 * H + j // 2 + k * M
-                    g = gx[o]
-                    if g > 0.0:
-                        x_sum += g
-                        x_link += series(g, gx[o + S] if i1 - i0 == 2 else 0.0, gx[o - S] if wide_before else 0.0)
-                for i in range(i0, i1):
-                    o = level[CELL] + i * S + k * M
-                    g = gy[o + j0 % 2 * H + j0 // 2]
-                    if g > 0.0:
-                        after = gy[o + (j0 + 1) % 2 * H + (j0 + 1) // 2] if j1 - j0 == 2 else 0.0
-                        before = gy[o + (j0 - 1) % 2 * H + (j0 - 1) // 2] if deep_before else 0.0
-                        y_sum += g
-                        y_link += series(g, after, before)
-            o = coarse[CELL] + I * coarse[S_] + J % 2 * coarse[H_] + J // 2 + K * coarse[M_]
-            gx[o], gy[o], gz[o] = max(x_link, 0.5 * x_sum), max(y_link, 0.5 * y_sum), max(z_link, 0.5 * z_sum)
-            ground[o] = leak
+        k0, k1 = maps[zf + K], maps[zf + K + 1]
+        before_z = K > 0 and k0 - maps[zf + K - 1] == 2
+        for p in range(2):
+            for block in range(level[B_]):
+                fine_links(gx, gy, gz, ground, masks, level, maps, i0, i1, before_x, k0, k1, before_z, p, block, scratch, step)
+        for q in range(2):
+            one, two = level[PAIRED] + 2 * q * coarse[M_], level[PAIRED] + (2 * q + 1) * coarse[M_]
+            for block in range(coarse[B_]):
+                n = block * LANES
+                o = coarse[CELL] + I * coarse[S_] + q * coarse[H_] + block * coarse[D_] + K * LANES
+                link = gather(scratch, 0, maps, one + n) + gather(scratch, 0, maps, two + n)
+                plain = gather(scratch, step, maps, one + n) + gather(scratch, step, maps, two + n)
+                store(gx, o, most(link, half * plain))
+                link = gather(scratch, 2 * step, maps, one + n) + gather(scratch, 2 * step, maps, two + n)
+                plain = gather(scratch, 3 * step, maps, one + n) + gather(scratch, 3 * step, maps, two + n)
+                store(gz, o, most(link, half * plain))
+                link, plain = gather(scratch, 4 * step, maps, one + n), gather(scratch, 5 * step, maps, one + n)
+                store(gy, o, most(link, half * plain))
+                store(ground, o, gather(scratch, 6 * step, maps, one + n) + gather(scratch, 6 * step, maps, two + n))
 
 
 @compiled
@@ -157,6 +201,13 @@ def share(face, inner, other):
     if other > 0.0:
         rest += 0.5 / other
     return int(min(own / (own + rest), 0.5) * 510.0)
+
+
+@compiled
+def place(level, j):
+    """Offset of column j in its slab."""
+    m = j // 2
+    return j % 2 * level[H_] + m % level[B_] * level[D_] + m // level[B_]
 
 
 @compiled
@@ -182,7 +233,7 @@ def weigh(gx, gy, wx, wy, level, maps, coarse, i):
         for j in range(j0, j1):
             if j % 2 != p:
                 continue
-            o0 = c + p * H + j // 2
+            o0, h0 = c + place(level, j), h + place(level, j) - p * H
             low_y = j == j0
             y_pair = j1 - j0 == 2
             if low_y:
@@ -194,23 +245,23 @@ def weigh(gx, gy, wx, wy, level, maps, coarse, i):
                 y_next = J + 1 < coarse[NY] and maps[yf + J + 2] - maps[yf + J + 1] == 2
                 y_inside = j < ny - 1
             for k in range(nz):
-                o = o0 + k * M
+                o = o0 + k * LANES
                 weight = 0
                 if x_pair and x_inside:
                     weight = share(gx[o + x_face], gx[o + x_inner], gx[o + x_other] if x_next else 0.0)
-                wx[h + k * M + j // 2] = weight
+                wx[h0 + k * LANES] = weight
                 weight = 0
                 if y_pair and y_inside:
                     weight = share(
-                        gy[c + jf % 2 * H + jf // 2 + k * M],
-                        gy[c + ji % 2 * H + ji // 2 + k * M],
-                        gy[c + jo % 2 * H + jo // 2 + k * M] if y_next else 0.0,
+                        gy[c + place(level, jf) + k * LANES],
+                        gy[c + place(level, ji) + k * LANES],
+                        gy[c + place(level, jo) + k * LANES] if y_next else 0.0,
                     )
-                wy[h + k * M + j // 2] = weight
+                wy[h0 + k * LANES] = weight
 
 
 @compiled
-def build(f, tables, given, sizes, sums, sync, me, team, parallel):
+def build(f, tables, masks, given, sizes, sums, sync, me, team, parallel, scratch):
     """The whole hierarchy from the given coefficients; sums[i] is the least pivot of slab i (below zero: runaway)."""
     gx, gy, gz, inv, ground, z, wx, wy, own, lower, upper = f
     levels, maps = tables
@@ -227,7 +278,7 @@ def build(f, tables, given, sizes, sums, sync, me, team, parallel):
                 convert(ax, ay, az, ag, gx, gy, gz, ground, sizes, level, i)
         else:
             for i in range(a, b):
-                coarsen(gx, gy, gz, ground, levels[l - 1], level, maps, i)
+                coarsen(gx, gy, gz, ground, masks, levels[l - 1], level, maps, scratch, i)
         barrier(sync, many)
         for i in range(a, b):
             worst = factor(gx, gy, gz, ground, inv, level, i)

@@ -24,9 +24,9 @@ Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 
-SIZE = 4.0
-Z_SIZE = 1.0
-PROGRESS = 0.5
+SIZE = 3.0
+Z_SIZE = 2.0
+PROGRESS = 0.6
 PROGRESS_LAST = 0.7
 SAMPLES = 48  # columns along an axis that are looked at for edges and ratios (hints, not results)
 

@@ -1,10 +1,13 @@
 """Every compiled kernel of the solution itself (set-up: `building.py`); nothing else.
 
-Storage. A level of the grid is cut into slabs (one per i), a slab into its even and odd columns (two halves, p = j % 2), a
-half into rows (one per k) of `M` neighbouring columns, j = 2 m + p. `M` is a multiple of `LANES`, so that a vertical line solve
-runs on LANES columns at once, and all four lateral neighbours of LANES cells lie side by side:
+Storage. A level of the grid is cut into slabs (one per i), a slab into its even and odd columns (two halves, p = j % 2,
+j = 2 m + p), a half into B blocks of LANES columns that are B apart, m = lane B + block. A block is one contiguous piece of
+memory, so vertical line solves run on LANES columns at once and stream, and all four lateral neighbours of LANES cells lie side by
+side too (the blocks before and after; from the first to the last block they are shifted by one lane):
 
-    offset(i, j, k) = CELL + i S + p H + k M + m,      H = nz M + LANES,  S = 2 H
+    offset(i, j, k) = CELL + i S + p H + block D + k LANES + lane,      D = (nz + 1) LANES,  H = B D,  S = 2 H
+
+The row of zeros after each block is what a shifted load may touch.
 
 Columns are coloured by (i + j) % 2: red 0, black 1, so the red half of slab i is p = i % 2. Links belong to the upper of their
 two cells: `gx[c]` joins c to slab i-1, `gy[c]` to column j-1, `gz[c]` to k-1, and all three are zero at index 0. Padding and void
@@ -12,7 +15,7 @@ cells have zero links and a zero inverse pivot, hence stay at zero. All levels l
 
 Method. Red columns are eliminated exactly (each is a line of its own once the black ones are known), conjugate gradients run
 on the black ones; the preconditioner is one V(1,1) cycle with red/black line relaxation. It ends with red lines solved, so the
-red part of every residual is zero and only black halves of the vectors are kept (arrays "by half": i H + k M + m).
+red part of every residual is zero and only black halves of the vectors are kept (arrays "by half": HALF + i H + block D + k LANES + lane).
 Matrix and preconditioner are in single precision; the iterate and its direction in double; `residual` measures what was reached
 on the given coefficients in double precision, and conjugate gradients go on from there.
 
@@ -31,7 +34,9 @@ from thermsim.solver.lanes import (
     LANES,
     barrier,
     compiled,
+    collect,
     fma,
+    gather,
     inverse,
     lane,
     lane_sum,
@@ -45,8 +50,23 @@ from thermsim.solver.lanes import (
 REVISION = 1
 
 # columns of the level table (int64): starts in the arrays, sizes, strides, starts of index lists in `maps`
-CELL, HALF, RHS, NX, NY, NZ, M_, H_, S_, XMAP, XFIRST, YFIRST, ZFIRST, COLUMN, COLUMN_Y, MEMBER, CUTS = range(17)
-LEVEL_COLUMNS = 17
+CELL, HALF, RHS, NX, NY, NZ, M_, H_, S_, XMAP, XFIRST, YFIRST, ZFIRST, COLUMN, COLUMN_Y, MEMBER, CUTS, PAIRED, MASK, B_, D_ = range(21)
+LEVEL_COLUMNS = 21
+
+
+@compiled
+def beside(level, p, block):
+    """Offsets from LANES cells of half p to their neighbours in y, below and above; the link above is stored with the latter."""
+    H, D, last = level[H_], level[D_], level[B_] - 1
+    if p == 0:
+        return (H - D if block > 0 else H + last * D - 1), H
+    return -H, (D - H if block < last else 1 - last * D - H)
+
+
+@compiled
+def columns_of(level, count, block):
+    """How many lanes of a block stand for columns, if the half has `count` of them (the rest is padding)."""
+    return max(0, (count - block + level[B_] - 1) // level[B_])
 
 
 @compiled
@@ -58,31 +78,30 @@ def lateral(gx, gy, z, o, left, right, link, a, b):
 
 @compiled
 def relax(gx, gy, gz, inv, z, rhs, r0, level, i, p):
-    """Solve the lines of half (i, p) with their neighbours held: z := T^-1 (rhs + links z). r0 < 0: rhs is zero."""
+    """Solve the lines of half (i, p) with their neighbours held: z := T^-1 (rhs + links z)."""
     nx, nz, M, H, S = level[NX], level[NZ], level[M_], level[H_], level[S_]
     c = level[CELL] + i * S + p * H
-    shift = (1 - 2 * p) * H + p
     left = S if i > 0 else 0
     right, link = (S, S) if i < nx - 1 else (0, -i * S)
-    for m in range(0, M, LANES):
+    for block in range(level[B_]):
+        m = block * level[D_]
+        y0, y1 = beside(level, p, block)
         y = splat(np.float32(0.0))
         for k in range(nz):
-            o = c + k * M + m
-            b = o + shift
-            sides = lateral(gx, gy, z, o, left, right, link, b - 1, b)
-            if r0 >= 0:
-                sides = sides + load(rhs, r0 + k * M + m)
+            o = c + k * LANES + m
+            b = o + y1
+            sides = lateral(gx, gy, z, o, left, right, link, o + y0, b) + load(rhs, r0 + k * LANES + m)
             y = fma(load(gz, o), y, sides) * load(inv, o)
             store(z, o, y)
-        back_substitute(gz, inv, z, c + m, nz, M)
+        back_substitute(gz, inv, z, c + m, nz)
 
 
 @compiled
-def back_substitute(gz, inv, z, c, nz, M):
-    y = load(z, c + (nz - 1) * M)
+def back_substitute(gz, inv, z, c, nz):
+    y = load(z, c + (nz - 1) * LANES)
     for k in range(nz - 2, -1, -1):
-        o = c + k * M
-        y = fma(load(gz, o + M) * load(inv, o), y, load(z, o))
+        o = c + k * LANES
+        y = fma(load(gz, o + LANES) * load(inv, o), y, load(z, o))
         store(z, o, y)
 
 
@@ -91,13 +110,14 @@ def relax_from_zero(gz, inv, z, rhs, r0, level, i, p):
     """Solve the lines of half (i, p) with zero neighbours: z := T^-1 rhs."""
     nz, M = level[NZ], level[M_]
     c = level[CELL] + i * level[S_] + p * level[H_]
-    for m in range(0, M, LANES):
+    for block in range(level[B_]):
+        m = block * level[D_]
         y = splat(np.float32(0.0))
         for k in range(nz):
-            o = c + k * M + m
-            y = fma(load(gz, o), y, load(rhs, r0 + k * M + m)) * load(inv, o)
+            o = c + k * LANES + m
+            y = fma(load(gz, o), y, load(rhs, r0 + k * LANES + m)) * load(inv, o)
             store(z, o, y)
-        back_substitute(gz, inv, z, c + m, nz, M)
+        back_substitute(gz, inv, z, c + m, nz)
 
 
 @compiled
@@ -108,7 +128,7 @@ def restrict(gx, gy, z, wx, wy, own, lower, upper, level, coarse, maps, scratch,
     or I+1 adds it later, so that no two threads ever write one number.
     """
     nx, M, H, S = level[NX], level[M_], level[H_], level[S_]
-    Mc, Hc = coarse[M_], coarse[H_]
+    Mc = coarse[M_]
     first, last = maps[level[XFIRST] + I], maps[level[XFIRST] + I + 1]
     zero = splat(np.float32(0.0))
     b_own, b_y, b_x = 0, M + LANES, 2 * (M + LANES)
@@ -117,44 +137,44 @@ def restrict(gx, gy, z, wx, wy, own, lower, upper, level, coarse, maps, scratch,
     for i in range(first, last):
         p = i % 2
         c, h = level[CELL] + i * S + p * H, level[HALF] + i * H
-        shift = (1 - 2 * p) * H + p
         left = S if i > 0 else 0
         right, link = (S, S) if i < nx - 1 else (0, -i * S)
-        member = level[MEMBER] + p * 3 * coarse[NY]
+        member = level[MEMBER] + p * 6 * Mc
         for K in range(coarse[NZ]):
             k0, k1 = maps[level[ZFIRST] + K], maps[level[ZFIRST] + K + 1]
-            for m in range(0, M, LANES):
+            for block in range(level[B_]):
+                m = block * level[D_]
+                y0, y1 = beside(level, p, block)
                 s_own, s_y, s_x = zero, zero, zero
                 for k in range(k0, k1):
-                    o = c + k * M + m
-                    b = o + shift
-                    r = lateral(gx, gy, z, o, left, right, link, b - 1, b)
-                    x_share = load_bytes(wx, h + k * M + m) * r
-                    y_share = load_bytes(wy, h + k * M + m) * r
+                    o = c + k * LANES + m
+                    b = o + y1
+                    r = lateral(gx, gy, z, o, left, right, link, o + y0, b)
+                    x_share = load_bytes(wx, h + k * LANES + m) * r
+                    y_share = load_bytes(wy, h + k * LANES + m) * r
                     s_x, s_y = s_x + x_share, s_y + y_share
                     s_own = s_own + ((r - x_share) - y_share)
-                store(scratch, b_own + m, s_own)
-                store(scratch, b_y + m, s_y)
-                store(scratch, b_x + m, s_x)
+                store(scratch, b_own + block * LANES, s_own)
+                store(scratch, b_y + block * LANES, s_y)
+                store(scratch, b_x + block * LANES, s_x)
             for q in range(2):
-                row = coarse[RHS] + I * coarse[S_] + q * Hc + K * Mc
-                for n in range((coarse[NY] - q + 1) // 2):
-                    J = 3 * (2 * n + q)
-                    mine = maps[member + J]
-                    total = scratch[b_own + mine] + (
-                        scratch[b_y + maps[member + J + 1]] + scratch[b_y + maps[member + J + 2]]
-                    )
+                table = member + q * 3 * Mc
+                for block in range(coarse[B_]):
+                    n = block * LANES
+                    o = coarse[RHS] + I * coarse[S_] + q * coarse[H_] + block * coarse[D_] + K * LANES
+                    sides = gather(scratch, b_y, maps, table + Mc + n) + gather(scratch, b_y, maps, table + 2 * Mc + n)
+                    sum_ = gather(scratch, b_own, maps, table + n) + sides
                     if i > first:
-                        own[row + n] += total
-                        upper[row + n] = scratch[b_x + mine]
+                        store(own, o, load(own, o) + sum_)
+                        store(upper, o, gather(scratch, b_x, maps, table + n))
                     else:
-                        own[row + n] = total
+                        store(own, o, sum_)
                         if last - first == 2:
-                            lower[row + n] = scratch[b_x + mine]
+                            store(lower, o, gather(scratch, b_x, maps, table + n))
 
 
 @compiled
-def prolong(z, wx, wy, level, coarse, maps, scratch, i, fresh):
+def prolong(z, wx, wy, level, coarse, maps, i, fresh):
     """Correct the red columns of slab i from the coarse level: z (+)= e + wx (e_x - e) + wy (e_y - e)."""
     M, H = level[M_], level[H_]
     p = i % 2
@@ -165,20 +185,19 @@ def prolong(z, wx, wy, level, coarse, maps, scratch, i, fresh):
         side = I - 1 if i == maps[level[XFIRST] + I] else I + 1
         side = min(max(side, 0), coarse[NX] - 1)
     column, column_y = level[COLUMN] + p * M, level[COLUMN_Y] + p * M
-    b_x, b_y = M + LANES, 2 * (M + LANES)
     for K in range(coarse[NZ]):
-        here = coarse[CELL] + I * coarse[S_] + K * coarse[M_]
-        there = coarse[CELL] + side * coarse[S_] + K * coarse[M_]
-        for m in range(M):
-            e = z[here + maps[column + m]]
-            scratch[m] = e
-            scratch[b_x + m] = z[there + maps[column + m]] - e
-            scratch[b_y + m] = z[here + maps[column_y + m]] - e
-        for k in range(maps[level[ZFIRST] + K], maps[level[ZFIRST] + K + 1]):
-            for m in range(0, M, LANES):
-                o, w = c + k * M + m, h + k * M + m
-                e = fma(load_bytes(wx, w), load(scratch, b_x + m), load(scratch, m))
-                e = fma(load_bytes(wy, w), load(scratch, b_y + m), e)
+        here = coarse[CELL] + I * coarse[S_] + K * LANES
+        there = coarse[CELL] + side * coarse[S_] + K * LANES
+        k0, k1 = maps[level[ZFIRST] + K], maps[level[ZFIRST] + K + 1]
+        for block in range(level[B_]):
+            m = block * level[D_]
+            base = gather(z, here, maps, column + block * LANES)
+            step_x = gather(z, there, maps, column + block * LANES) - base
+            step_y = gather(z, here, maps, column_y + block * LANES) - base
+            for k in range(k0, k1):
+                o, n = c + k * LANES + m, h + k * LANES + m
+                e = fma(load_bytes(wx, n), step_x, base)
+                e = fma(load_bytes(wy, n), step_y, e)
                 if not fresh:
                     e = e + load(z, o)
                 store(z, o, e)
@@ -192,15 +211,16 @@ def advance(gz, inv, z, w, x, p, q, r, level, i, alpha, beta):
     """Conjugate-gradient update of black half i, then its lines from zero. Returns the half's share of r.r."""
     nz, M = level[NZ], level[M_]
     colour = 1 - i % 2
-    c, h = level[CELL] + i * level[S_] + colour * level[H_], i * level[H_]
+    c, h = level[CELL] + i * level[S_] + colour * level[H_], level[HALF] + i * level[H_]
     beta4, minus_alpha4 = splat(np.float32(beta)), splat(np.float32(-alpha))
     beta8, alpha8 = splat(beta), splat(alpha)
     total = 0.0
-    for m in range(0, M, LANES):
+    for block in range(level[B_]):
+        m = block * level[D_]
         y = splat(np.float32(0.0))
         square = splat(np.float32(0.0))
         for k in range(nz):
-            o, n = c + k * M + m, h + k * M + m
+            o, n = c + k * LANES + m, h + k * LANES + m
             direction = fma(beta8, load(p, n), widen(load(z, o)))
             image = fma(beta4, load(q, n), load(w, n))
             rest = fma(minus_alpha4, image, load(r, n))
@@ -211,37 +231,79 @@ def advance(gz, inv, z, w, x, p, q, r, level, i, alpha, beta):
             square = fma(rest, rest, square)
             y = fma(load(gz, o), y, rest) * load(inv, o)
             store(z, o, y)
-        back_substitute(gz, inv, z, c + m, nz, M)
+        back_substitute(gz, inv, z, c + m, nz)
         total += lane_sum(square)
     return total
 
 
 @compiled
-def image(gx, gy, gz, ground, z, w, r, sums, level, i):
-    """w := (A z) on black half i, in flux form; its shares of r.z and z.w go to sums."""
+def relax_red_finest(gx, gy, gz, inv, ground, z, change, level, i):
+    """Red lines of slab i with no heat of their own, as a change of what stands in z: change := T^-1 (links z - T z).
+
+    All in differences, so that a large common temperature costs no digits; z keeps the old value, z + change is the solution.
+    """
     nx, nz, M, H, S = level[NX], level[NZ], level[M_], level[H_], level[S_]
-    colour = 1 - i % 2
-    c, h = level[CELL] + i * S + colour * H, i * H
-    shift = (1 - 2 * colour) * H + colour
+    p = i % 2
+    c, h = level[CELL] + i * S + p * H, level[HALF] + i * H
     left = S if i > 0 else 0
     right, link = (S, S) if i < nx - 1 else (0, -i * S)
+    zero = splat(np.float32(0.0))
+    for block in range(level[B_]):
+        m = block * level[D_]
+        y0, y1 = beside(level, p, block)
+        y, below = zero, zero
+        here = load(z, c + m)
+        above = here
+        for k in range(nz):
+            o = c + k * LANES + m
+            b = o + y1
+            flow = fma(load(gx, o), load(z, o - left) - here, load(gx, o + link) * (load(z, o + right) - here))
+            flow = fma(load(gy, o), load(z, o + y0) - here, fma(load(gy, b), load(z, b) - here, flow))
+            flow = (flow - below) - load(ground, o) * here
+            if k < nz - 1:
+                above = load(z, o + LANES)
+                below = load(gz, o + LANES) * (above - here)
+                flow = flow + below
+            y = fma(load(gz, o), y, flow) * load(inv, o)
+            store(change, h + k * LANES + m, y)
+            here = above
+        for k in range(nz - 2, -1, -1):
+            o, n = c + k * LANES + m, h + k * LANES + m
+            y = fma(load(gz, o + LANES) * load(inv, o), y, load(change, n))
+            store(change, n, y)
+
+
+@compiled
+def image(gx, gy, gz, ground, z, change, w, r, sums, level, i):
+    """w := (A z) on black half i, red neighbours being z + change, in differences; shares of r.z and z.w go to sums."""
+    nx, nz, M, H, S = level[NX], level[NZ], level[M_], level[H_], level[S_]
+    colour = 1 - i % 2
+    c, h = level[CELL] + i * S + colour * H, level[HALF] + i * H
+    left = S if i > 0 else 0
+    right, link = (S, S) if i < nx - 1 else (0, -i * S)
+    before, after = (H if i > 0 else 0), (H if i < nx - 1 else 0)
+    own_half = (1 - 2 * colour) * H
     r_z, z_w = 0.0, 0.0
-    for m in range(0, M, LANES):
+    for block in range(level[B_]):
+        m = block * level[D_]
+        y0, y1 = beside(level, colour, block)
         rz4, zw4 = splat(np.float32(0.0)), splat(np.float32(0.0))
         o = c + m
         here = load(z, o)
         below = splat(np.float32(0.0))
         for k in range(nz):
-            o = c + k * M + m
-            b = o + shift
-            flow = load(gx, o) * (here - load(z, o - left)) + load(gx, o + link) * (here - load(z, o + right))
-            flow = fma(load(gy, o), here - load(z, b - 1), fma(load(gy, b), here - load(z, b), flow))
+            o = c + k * LANES + m
+            b = o + y1
+            n = h + k * LANES + m
+            flow = load(gx, o) * ((here - load(z, o - left)) - load(change, n - before))
+            flow = fma(load(gx, o + link), (here - load(z, o + right)) - load(change, n + after), flow)
+            flow = fma(load(gy, o), (here - load(z, o + y0)) - load(change, n + y0 - own_half), flow)
+            flow = fma(load(gy, b), (here - load(z, b)) - load(change, n + y1 - own_half), flow)
             flow = fma(load(ground, o), here, flow) + below
             if k < nz - 1:
-                next_ = load(z, o + M)
-                below = load(gz, o + M) * (next_ - here)
+                next_ = load(z, o + LANES)
+                below = load(gz, o + LANES) * (next_ - here)
                 flow = flow - below
-            n = h + k * M + m
             store(w, n, flow)
             rz4 = fma(load(r, n), here, rz4)
             zw4 = fma(flow, here, zw4)
@@ -256,7 +318,7 @@ def image(gx, gy, gz, ground, z, w, r, sums, level, i):
 def down_finest(f, v, tables, sync, me, team, scratch, alpha, beta, update):
     """Update (or not), black lines from zero, red residual restricted; sums[2 i] is slab i's share of r.r."""
     gx, gy, gz, inv, ground, z, wx, wy, own, lower, upper = f
-    x, p, q, r, w, sums = v
+    x, p, q, r, w, change, sums = v
     levels, maps = tables
     level = levels[0]
     a, b = maps[level[CUTS] + me], maps[level[CUTS] + me + 1]
@@ -269,7 +331,7 @@ def down_finest(f, v, tables, sync, me, team, scratch, alpha, beta, update):
             if update:
                 sums[2 * done] = advance(gz, inv, z, w, x, p, q, r, level, done, alpha, beta)
             else:
-                relax_from_zero(gz, inv, z, r, done * level[H_], level, done, 1 - done % 2)
+                relax_from_zero(gz, inv, z, r, level[HALF] + done * level[H_], level, done, 1 - done % 2)
             done += 1
         if more and first >= lo and last <= hi:
             restrict(gx, gy, z, wx, wy, own, lower, upper, level, levels[1], maps, scratch, I)
@@ -336,31 +398,34 @@ def down(f, tables, sync, me, team, scratch, l):
 def up(f, v, tables, sync, me, team, scratch, l):
     """Red corrected from the coarse level, black lines, red lines; on the finest level also w = A z and its two sums."""
     gx, gy, gz, inv, ground, z, wx, wy, own, lower, upper = f
-    x, p, q, r, w, sums = v
+    x, p, q, r, w, change, sums = v
     levels, maps = tables
     level = levels[l]
     nx, S, H = level[NX], level[S_], level[H_]
     a, b = (maps[level[CUTS] + me], maps[level[CUTS] + me + 1]) if team > 1 else (0, nx)
     more = l + 1 < levels.shape[0]
-    for phase in range(4):
+    for phase in range(4 if team > 1 else 1):
         lo1, hi1 = (a if a == 0 else a + 1), (b if b == nx else b - 1)
         lo2, hi2 = (a if a == 0 else a + 2), (b if b == nx else b - 2)
         lo3, hi3 = (a if a == 0 else a + 3), (b if b == nx else b - 3)
         for s in range(a, b + 3):
             if phase == 0 and s < b and more:
-                prolong(z, wx, wy, level, levels[l + 1], maps, scratch, s, l == 0)
+                prolong(z, wx, wy, level, levels[l + 1], maps, s, l == 0)
             i = s - 1
             if a <= i < b and ((lo1 <= i < hi1) if phase == 0 else (phase == 1 and not lo1 <= i < hi1)):
                 if l == 0:
-                    relax(gx, gy, gz, inv, z, r, i * H, level, i, 1 - i % 2)
+                    relax(gx, gy, gz, inv, z, r, level[HALF] + i * H, level, i, 1 - i % 2)
                 else:
                     relax(gx, gy, gz, inv, z, own, level[RHS] + i * S + (1 - i % 2) * H, level, i, 1 - i % 2)
             i = s - 2
             if a <= i < b and ((lo2 <= i < hi2) if phase == 0 else (phase == 2 and not lo2 <= i < hi2)):
-                relax(gx, gy, gz, inv, z, own, -1 if l == 0 else level[RHS] + i * S + i % 2 * H, level, i, i % 2)
+                if l == 0:
+                    relax_red_finest(gx, gy, gz, inv, ground, z, change, level, i)
+                else:
+                    relax(gx, gy, gz, inv, z, own, level[RHS] + i * S + i % 2 * H, level, i, i % 2)
             i = s - 3
             if l == 0 and a <= i < b and ((lo3 <= i < hi3) if phase == 0 else (phase == 3 and not lo3 <= i < hi3)):
-                image(gx, gy, gz, ground, z, w, r, sums, level, i)
+                image(gx, gy, gz, ground, z, change, w, r, sums, level, i)
         barrier(sync, team)
 
 
@@ -384,50 +449,86 @@ def cycle(f, v, tables, sync, me, team, parallel, scratch):
 
 
 @compiled
-def residual(gx, gy, gz, ground, heat, t, r, z, sizes, level, buffer, i, scale):
-    """r := scale * (heat - A t) of slab i from the given double-precision coefficients (C order); red part into z.
+def residual_column(gx, gy, gz, ground, heat, t, sizes, i, j, row, buffer):
+    """buffer[row : row + nz] := heat - A t of one column.
 
-    buffer : float64 (LANES nz). Returns the sum of squares, unscaled.
+    A face that does not exist is read at a place that does, and counts nothing: no branch in the loop.
     """
     nx, ny, nz, sx, sy, xx, xy, yx, yy, zx, zy = sizes
+    c, cz = i * sx + j * sy, i * zx + j * zy
+    x0, x1, y0, y1 = i * xx + j * xy - xx, i * xx + j * xy, i * yx + j * yy - yy, i * yx + j * yy
+    c_x0, c_x1, c_y0, c_y1 = c - sx, c + sx, c - sy, c + sy
+    f_x0, f_x1, f_y0, f_y1 = 1.0, 1.0, 1.0, 1.0
+    if i == nx - 1:
+        x1, c_x1, f_x1 = (x0 if i > 0 else 0), c, 0.0
+    if i == 0:
+        x0, c_x0, f_x0 = (x1 if nx > 1 else 0), c, 0.0
+    if j == ny - 1:
+        y1, c_y1, f_y1 = (y0 if j > 0 else 0), c, 0.0
+    if j == 0:
+        y0, c_y0, f_y0 = (y1 if ny > 1 else 0), c, 0.0
+    if nz >= LANES:
+        v_x0, v_x1, v_y0, v_y1 = splat(f_x0), splat(f_x1), splat(f_y0), splat(f_y1)
+        k = 0
+        while True:  # the last lanes overlap those before
+            here = load(t, c + k)
+            flow = v_x0 * load(gx, x0 + k) * (load(t, c_x0 + k) - here) + v_x1 * load(gx, x1 + k) * (load(t, c_x1 + k) - here)
+            flow = flow + v_y0 * load(gy, y0 + k) * (load(t, c_y0 + k) - here)
+            flow = flow + v_y1 * load(gy, y1 + k) * (load(t, c_y1 + k) - here)
+            store(buffer, row + k, (load(heat, c + k) - load(ground, c + k) * here) + flow)
+            if k == nz - LANES:
+                break
+            k = min(k + LANES, nz - LANES)
+    else:
+        for k in range(nz):
+            at = t[c + k]
+            side = f_x0 * gx[x0 + k] * (t[c_x0 + k] - at) + f_x1 * gx[x1 + k] * (t[c_x1 + k] - at)
+            side += f_y0 * gy[y0 + k] * (t[c_y0 + k] - at) + f_y1 * gy[y1 + k] * (t[c_y1 + k] - at)
+            buffer[row + k] = heat[c + k] - ground[c + k] * at + side
+    below = 0.0
+    for k in range(nz - 1):
+        upward = gz[cz + k] * (t[c + k + 1] - t[c + k])
+        buffer[row + k] += upward - below
+        below = upward
+    buffer[row + nz - 1] -= below
+
+
+@compiled
+def residual(gx, gy, gz, ground, heat, t, r, z, sizes, level, buffer, i, scale, flat):
+    """r := scale * (heat - A t) of slab i from the given double-precision coefficients (C order); red part into z.
+
+    buffer : float64 (LANES nz). flat : t is the same everywhere. Returns the sum of squares, scaled.
+    """
+    ny, nz, sx, sy = sizes[1], sizes[2], sizes[3], sizes[4]
     M, H = level[M_], level[H_]
-    total = 0.0
+    total_ = 0.0
     for p in range(2):
         black = (i + p) % 2 == 1
-        start = i * H if black else level[CELL] + i * level[S_] + p * H
-        for m in range(0, (ny - p + 1) // 2, LANES):
-            width = min(LANES, (ny - p + 1) // 2 - m)
+        start = level[HALF] + i * H if black else level[CELL] + i * level[S_] + p * H
+        for block in range(level[B_]):
+            m = block * level[D_]
+            width = columns_of(level, (ny - p + 1) // 2, block)
             for s in range(width):
-                j = 2 * (m + s) + p
-                c, cx, cy, cz, row = i * sx + j * sy, i * xx + j * xy, i * yx + j * yy, i * zx + j * zy, s * nz
-                for k in range(nz):
-                    buffer[row + k] = heat[c + k] - ground[c + k] * t[c + k]
-                if i > 0:
+                j = 2 * (s * level[B_] + block) + p
+                if flat:
+                    c, row = i * sx + j * sy, s * nz
                     for k in range(nz):
-                        buffer[row + k] += gx[cx - xx + k] * (t[c - sx + k] - t[c + k])
-                if i < nx - 1:
-                    for k in range(nz):
-                        buffer[row + k] += gx[cx + k] * (t[c + sx + k] - t[c + k])
-                if j > 0:
-                    for k in range(nz):
-                        buffer[row + k] += gy[cy - yy + k] * (t[c - sy + k] - t[c + k])
-                if j < ny - 1:
-                    for k in range(nz):
-                        buffer[row + k] += gy[cy + k] * (t[c + sy + k] - t[c + k])
-                for k in range(nz - 1):
-                    flow = gz[cz + k] * (t[c + k + 1] - t[c + k])
-                    buffer[row + k] += flow
-                    buffer[row + k + 1] -= flow
-                for k in range(nz):
-                    total += buffer[row + k] * buffer[row + k]
+                        buffer[row + k] = heat[c + k] - ground[c + k] * t[c + k]
+                else:
+                    residual_column(gx, gy, gz, ground, heat, t, sizes, i, j, s * nz, buffer)
+            for k in range(width * nz, LANES * nz):
+                buffer[k] = 0.0
+            square = splat(0.0)
             for k in range(nz):
-                for s in range(width):
-                    value = np.float32(scale * buffer[s * nz + k])
-                    if black:
-                        r[start + k * M + m + s] = value
-                    else:
-                        z[start + k * M + m + s] = value
-    return total
+                value = splat(np.float32(scale)) * collect(buffer, k, nz)
+                wide = widen(value)
+                square = fma(wide, wide, square)
+                if black:
+                    store(r, start + k * LANES + m, value)
+                else:
+                    store(z, start + k * LANES + m, value)
+            total_ += lane_sum(square)
+    return total_
 
 
 @compiled
@@ -442,24 +543,26 @@ def red_lines(f, x, t, sizes, level, buffer, i, norm, from_x):
     M, H, S = level[M_], level[H_], level[S_]
     p = i % 2
     c = level[CELL] + i * S + p * H
-    shift = (1 - 2 * p) * H + p
     link = S if i < nx - 1 else -i * S
     left, right = (H if i > 0 else 0), (H if i < nx - 1 else 0)
+    own_half = (1 - 2 * p) * H
     zero = splat(0.0)
-    for m in range(0, M, LANES):
+    for block in range(level[B_]):
+        m = block * level[D_]
+        y0, y1 = beside(level, p, block)
         y, kept = zero, zero
         for k in range(nz):
-            o = c + k * M + m
-            h = i * H + k * M + m
-            b = o + shift
+            o = c + k * LANES + m
+            h = level[HALF] + i * H + k * LANES + m
+            b = o + y1
             gl, gr, gd, gu = widen(load(gx, o)), widen(load(gx, o + link)), widen(load(gy, o)), widen(load(gy, b))
             g = widen(load(gz, o))
-            above = widen(load(gz, o + M)) if k < nz - 1 else zero
+            above = widen(load(gz, o + LANES)) if k < nz - 1 else zero
             leak = fma(g, kept, (gl + gr) + (gd + gu)) + widen(load(ground, o))
             pivot = inverse(leak + above)
             kept = leak * pivot
             if from_x:
-                rhs = fma(gd, load(x, h + p - 1), gu * load(x, h + p))
+                rhs = fma(gd, load(x, h + y0 - own_half), gu * load(x, h + y1 - own_half))
                 rhs = fma(gl, load(x, h - left), fma(gr, load(x, h + right), rhs))
             else:
                 rhs = widen(load(z, o))
@@ -469,33 +572,43 @@ def red_lines(f, x, t, sizes, level, buffer, i, norm, from_x):
         for k in range(nz - 2, -1, -1):
             y = fma(load(buffer, 2 * LANES * k + LANES), y, load(buffer, 2 * LANES * k))
             store(buffer, 2 * LANES * k, y)
-        for s in range(min(LANES, (ny - p + 1) // 2 - m)):
-            j = 2 * (m + s) + p
-            start = i * sx + j * sy
+        for s in range(columns_of(level, (ny - p + 1) // 2, block)):
+            start = i * sx + (2 * (s * level[B_] + block) + p) * sy
             for k in range(nz):
                 t[start + k] += norm * buffer[2 * LANES * k + s]
         if not from_x:
             for k in range(nz):
                 for s in range(LANES):
-                    z[c + k * M + m + s] = np.float32(buffer[2 * LANES * k + s])
+                    z[c + k * LANES + m + s] = np.float32(buffer[2 * LANES * k + s])
 
 
 @compiled
 def black_lines(x, p, t, sizes, level, i, norm):
     """t += norm x on the black columns of slab i, x := 0. Returns the largest |p| there."""
     ny, nz, sx, sy = sizes[1], sizes[2], sizes[3], sizes[4]
-    M = level[M_]
     colour = 1 - i % 2
     largest = 0.0
-    for m in range((ny - colour + 1) // 2):
-        start = i * sx + (2 * m + colour) * sy
-        h = i * level[H_] + m
-        for k in range(nz):
-            t[start + k] += norm * x[h + k * M]
-            largest = max(largest, abs(p[h + k * M]))
-    for h in range(i * level[H_], (i + 1) * level[H_]):
+    for block in range(level[B_]):
+        h = level[HALF] + i * level[H_] + block * level[D_]
+        for s in range(columns_of(level, (ny - colour + 1) // 2, block)):
+            start = i * sx + (2 * (s * level[B_] + block) + colour) * sy
+            for k in range(nz):
+                t[start + k] += norm * x[h + k * LANES + s]
+                largest = max(largest, abs(p[h + k * LANES + s]))
+    for h in range(level[HALF] + i * level[H_], level[HALF] + (i + 1) * level[H_]):
         x[h] = 0.0
     return largest
+
+
+@compiled
+def spread(f, p, t, sizes, level, buffer, sync, me, team, cuts):
+    """t += the direction p, red columns following the black ones: the full vector whose curvature is in question."""
+    a, b = cuts[me], cuts[me + 1]
+    for i in range(a, b):
+        red_lines(f, p, t, sizes, level, buffer, i, 1.0, True)
+    barrier(sync, team)
+    for i in range(a, b):
+        black_lines(p, p, t, sizes, level, i, 1.0)
 
 
 @compiled
@@ -505,19 +618,28 @@ def reduce_heat(f, r, level, i):
     nz, M, H, S = level[NZ], level[M_], level[H_], level[S_]
     p = 1 - i % 2
     c = level[CELL] + i * S + p * H
-    shift = (1 - 2 * p) * H + p
     left = S if i > 0 else 0
     right, link = (S, S) if i < level[NX] - 1 else (0, -i * S)
-    for k in range(nz):
-        for m in range(0, M, LANES):
-            o, h = c + k * M + m, i * H + k * M + m
-            b = o + shift
-            store(r, h, load(r, h) + lateral(gx, gy, z, o, left, right, link, b - 1, b))
+    for block in range(level[B_]):
+        m = block * level[D_]
+        y0, y1 = beside(level, p, block)
+        for k in range(nz):
+            o, h = c + k * LANES + m, level[HALF] + i * H + k * LANES + m
+            b = o + y1
+            store(r, h, load(r, h) + lateral(gx, gy, z, o, left, right, link, o + y0, b))
 
 
 # ---- conjugate gradients ----------------------------------------------------------------------------------------
 
-CONVERGED, STALLED, RUNAWAY, LIMIT = 0, 1, 2, 3
+CONVERGED, STALLED, SUSPECT, LIMIT = 0, 1, 2, 3
+
+
+@compiled
+def look_along(z, p, level, i, beta):
+    """p := z + beta p on black half i."""
+    c, h = level[CELL] + i * level[S_] + (1 - i % 2) * level[H_], level[HALF] + i * level[H_]
+    for n in range(level[H_]):
+        p[h + n] = z[c + n] + beta * p[h + n]
 
 
 @compiled
@@ -535,7 +657,7 @@ def solve(f, v, tables, given, heat, t, sizes, sync, me, team, parallel, scratch
     history : float64 (limit + 1), relative residual by iteration. report : float64 (5): status, iterations, relative residual as
     measured, largest change of the last step [K], number of measurements.
     """
-    x, p, q, r, w, sums = v
+    x, p, q, r, w, change, sums = v
     ax, ay, az, ag = given
     z = f[5]
     level = tables[0][0]
@@ -549,7 +671,7 @@ def solve(f, v, tables, given, heat, t, sizes, sync, me, team, parallel, scratch
                 heat_sum += heat[k]
                 ground_sum += ag[k]
         sums[2 * i], w[2 * i], w[2 * i + 1] = square, heat_sum, ground_sum
-        for h in range(i * level[H_], (i + 1) * level[H_]):
+        for h in range(level[HALF] + i * level[H_], level[HALF] + (i + 1) * level[H_]):
             x[h] = 0.0
             p[h] = 0.0
             q[h] = np.float32(0.0)
@@ -569,15 +691,15 @@ def solve(f, v, tables, given, heat, t, sizes, sync, me, team, parallel, scratch
     status = LIMIT
     while True:
         for i in range(a, b):
-            sums[2 * i] = residual(ax, ay, az, ag, heat, t, r, z, sizes, level, buffer, i, 1.0 / norm)
+            sums[2 * i] = residual(ax, ay, az, ag, heat, t, r, z, sizes, level, buffer, i, 1.0 / norm, uniform and measured == 0)
         barrier(sync, team)
-        reached = np.sqrt(total(sums, nx, 2)) / norm
+        reached = np.sqrt(total(sums, nx, 2))
         if me == 0 and iterations == 0:
             history[0] = reached
         measured += 1
         if reached <= tolerance:
             status = CONVERGED
-        elif status == LIMIT and not reached < 0.5 * previous:
+        elif not reached < 0.5 * previous:
             status = STALLED
         if status != LIMIT or iterations >= limit:
             break
@@ -590,8 +712,6 @@ def solve(f, v, tables, given, heat, t, sizes, sync, me, team, parallel, scratch
         barrier(sync, team)
         down_finest(f, v, tables, sync, me, team, scratch, 0.0, 0.0, False)
         aim = max(0.7 * tolerance, aims[min(measured - 1, 3)] * reached)
-        if me == 0 and history.size > 900:
-            history[500 + iterations] = reached
         while True:
             cycle(f, v, tables, sync, me, team, parallel, scratch)
             rz, zw = total(sums, nx, 2), total(sums[1:], nx, 2)
@@ -602,10 +722,10 @@ def solve(f, v, tables, given, heat, t, sizes, sync, me, team, parallel, scratch
             if rz_old > 0.0:
                 beta = np.float64(np.float32(rz / rz_old))
             curvature = zw - beta * beta * curvature_old
-            if curvature <= 0.0 and zw > 0.0 and curvature > -1e-3 * zw:
-                beta, curvature = 0.0, zw
-            if not (rz > 0.0 and curvature > 0.0):
-                status = RUNAWAY if curvature <= 0.0 else STALLED
+            if not curvature > 0.0:
+                status = SUSPECT if curvature <= 0.0 else STALLED
+                for i in range(a, b):
+                    look_along(z, p, level, i, beta)
                 break
             alpha = np.float64(np.float32(rz / curvature))
             rz_old, curvature_old = rz, curvature
@@ -628,7 +748,7 @@ def solve(f, v, tables, given, heat, t, sizes, sync, me, team, parallel, scratch
         for i in range(nx):
             largest = max(largest, sums[2 * i + 1])
         step = abs(step) * largest * norm
-        if rz_old == 0.0 or status != LIMIT:
-            pass
+        if status == SUSPECT:
+            break
     if me == 0:
         report[0], report[1], report[2], report[3], report[4] = status, iterations, reached, step, measured

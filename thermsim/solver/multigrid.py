@@ -80,11 +80,12 @@ def refresh(hierarchy: Hierarchy, stencil: Any) -> Hierarchy:
 
 def _set_up(hierarchy: Hierarchy) -> None:
     sums = np.zeros(int(hierarchy.levels[0][kernels.NX]))
+    masks, width = _masks(hierarchy.levels, list(hierarchy.steps)), 7 * (2 * int(hierarchy.levels[0][kernels.M_]) + LANES)
 
     def work(me: int, team: int) -> None:
         building.build(
-            hierarchy.fields, (hierarchy.levels, hierarchy.maps), given(hierarchy.stencil, hierarchy.swapped), hierarchy.sizes,
-            sums, hierarchy.sync, me, team, hierarchy.parallel_levels,
+            hierarchy.fields, (hierarchy.levels, hierarchy.maps), masks, given(hierarchy.stencil, hierarchy.swapped),
+            hierarchy.sizes, sums, hierarchy.sync, me, team, hierarchy.parallel_levels, np.zeros(width, dtype=np.float32),
         )  # fmt: skip
 
     together(work, hierarchy.threads)
@@ -95,7 +96,9 @@ def given(stencil: Any, swapped: bool) -> tuple[npt.NDArray[np.float64], ...]:
     """Coefficients as flat arrays, the axis of slabs first."""
     x, y = stencil.conductance_x, stencil.conductance_y
     arrays = (y, x) if swapped else (x, y)
-    return tuple(_flat(array) for array in (*arrays, stencil.conductance_z, stencil.ground))
+    ground = _flat(stencil.ground)
+    # an axis of one cell has no faces; kernels then read a place of `ground` and count it as nothing
+    return tuple(_flat(array) if array.size else ground for array in (*arrays, stencil.conductance_z)) + (ground,)
 
 
 def _flat(array: npt.NDArray[Any]) -> npt.NDArray[np.float64]:
@@ -126,16 +129,19 @@ def _tables(shape: tuple[int, int, int], steps: list[Step], threads: int) -> tup
         parallel += 1
     levels = np.zeros((len(shapes), kernels.LEVEL_COLUMNS), dtype=np.int64)
     maps: list[Ints] = []
-    cell, half, rhs = LANES, 0, LANES
+    cell, half, rhs = LANES, LANES, LANES
     for depth, (nx, ny, nz) in enumerate(shapes):
         row = columns(ny)
-        h = nz * row + LANES
+        blocks, d = row // LANES, (nz + 1) * LANES
+        h = blocks * d
         levels[depth, : kernels.XMAP] = (cell, half, rhs, nx, ny, nz, row, h, 2 * h)
+        levels[depth, [kernels.B_, kernels.D_]] = blocks, d
         cell += 2 * h * nx
         if depth < len(steps):
             half += h * nx
         if depth > 0:
             rhs += 2 * h * nx
+    levels[:-1, kernels.MASK] = np.cumsum([0, *(4 * levels[:-2, kernels.M_])]) if len(steps) else 0
     at = 0
 
     def keep(depth: int, column: int, values: Ints) -> None:
@@ -167,19 +173,29 @@ def _step_lists(fine: Ints, coarse: Ints, step: Step) -> dict[int, Ints]:
     j = np.arange(ny)
     pair = size[owner] == 2
     beside = np.clip(np.where(pair, owner + np.where(j == step.y[owner], -1, 1), owner), 0, nyc - 1)
+    blocks, blocks_c = row // LANES, row_c // LANES
+    line, line_c = _line(ny, blocks), _line(nyc, blocks_c)
+    start_c = np.arange(nyc) % 2 * half_c + np.arange(nyc) // 2 % blocks_c * int(coarse[kernels.D_]) + np.arange(nyc) // 2 // blocks_c
     column, column_y = np.zeros((2, row), dtype=np.int64), np.zeros((2, row), dtype=np.int64)
-    for table, target in ((column, owner), (column_y, beside)):
-        table[j % 2, j // 2] = target % 2 * half_c + target // 2
-    member = np.full((2, nyc, 3), row, dtype=np.int64)  # `row` is a place that holds zero
+    column[j % 2, line], column_y[j % 2, line] = start_c[owner], start_c[beside]
+    member = np.full((2, 2, 3, row_c), row, dtype=np.int64)  # `row` is a place that holds zero
+
+    def place(table: Ints, target: Ints, kind: int, values: Ints) -> None:
+        table[target % 2, kind, line_c[target]] = values
+
     for p in range(2):
         red = j % 2 == p
-        member[p, owner[red], 0] = j[red] // 2
+        place(member[p], owner[red], 0, line[red])
         low = red & pair & (j == step.y[owner]) & (owner > 0)  # gives its y share to the coarse column below
-        member[p, owner[low] - 1, 2] = j[low] // 2
+        place(member[p], owner[low] - 1, 2, line[low])
         high = red & pair & (j != step.y[owner]) & (owner < nyc - 1)
-        member[p, owner[high] + 1, 1] = j[high] // 2
-    del row_c
+        place(member[p], owner[high] + 1, 1, line[high])
+    paired = np.full((2, 2, row_c), 2 * row, dtype=np.int64)  # places of the members of a coarse column in fine rows
+    place(paired, np.arange(nyc), 0, (j % 2 * row + line)[step.y[:-1]])
+    second = np.flatnonzero(size == 2)
+    place(paired, second, 1, (j % 2 * row + line)[step.y[second] + 1])
     return {
+        kernels.PAIRED: paired.ravel(),
         kernels.XMAP: np.repeat(np.arange(len(step.x) - 1), np.diff(step.x)),
         kernels.XFIRST: step.x,
         kernels.YFIRST: step.y,
@@ -188,6 +204,25 @@ def _step_lists(fine: Ints, coarse: Ints, step: Step) -> dict[int, Ints]:
         kernels.COLUMN_Y: column_y.ravel(),
         kernels.MEMBER: member.ravel(),
     }
+
+
+def _masks(levels: Ints, steps: list[Step]) -> npt.NDArray[np.float32]:
+    """By fine column (p, m): 1 where it opens a pair; 1 where it opens a coarse column that follows a pair."""
+    parts = []
+    for fine, step in zip(levels, steps, strict=False):
+        row, first, size = int(fine[kernels.M_]), step.y[:-1], np.diff(step.y)
+        mask = np.zeros((2, 2, row), dtype=np.float32)
+        line = _line(int(fine[kernels.NY]), row // LANES)
+        mask[0, first % 2, line[first]] = size == 2
+        mask[1, first[1:] % 2, line[first[1:]]] = size[:-1] == 2
+        parts.append(mask.ravel())
+    return np.concatenate([*parts, np.zeros(LANES, dtype=np.float32)])
+
+
+def _line(count: int, blocks: int) -> Ints:
+    """Where column j stands in a row of lanes, block after block."""
+    m = np.arange(count) // 2
+    return m % blocks * LANES + m // blocks
 
 
 def _fields(levels: Ints) -> tuple[npt.NDArray[Any], ...]:
@@ -204,11 +239,11 @@ def _fields(levels: Ints) -> tuple[npt.NDArray[Any], ...]:
 
 
 def _vectors(finest: Ints) -> tuple[npt.NDArray[Any], ...]:
-    """x, p (double), q, r, w (single), all of the black columns; sums by slab."""
-    count = int(finest[kernels.H_] * finest[kernels.NX]) + LANES
+    """x, p (double), q, r, w, change (single), all of the black columns; sums by slab."""
+    count = int(finest[kernels.H_] * finest[kernels.NX]) + 2 * LANES
     return (
         *(np.zeros(count) for _ in range(2)),
-        *(np.zeros(count, dtype=np.float32) for _ in range(3)),
+        *(np.zeros(count, dtype=np.float32) for _ in range(4)),
         np.zeros(2 * int(finest[kernels.NX]) + 2),
     )
 

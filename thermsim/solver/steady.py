@@ -51,14 +51,18 @@ def steady_state(model: Model, guess: Guess | None = None) -> Steady:
 
     Raises
     ------
-    RunawayError : leakage outruns the cooling: no steady state, with the share of the power at which one ceases to exist
+    RunawayError : leakage outruns the cooling; says up to which power a steady state exists
     NotConvergedError : the iteration did not settle
     NoWayOutError : a body has no way out for its heat
     """
     try:
         return _iterate(model, guess or model.first_guess())
     except RunawayError as runaway:
-        raise _with_limit(model, runaway) from None
+        # A guess beyond the stable state, or k that rises from a cold guess, overshoots: so the power is raised slowly.
+        limit, steady = _climb(model, 1.0)
+        if limit == 1.0 and steady is not None:
+            return steady
+        raise _with_limit(model, runaway, limit) from None
 
 
 def _iterate(model: Model, guess: Guess) -> Steady:
@@ -97,7 +101,7 @@ def guess_from(model: Model, temperature: Array, guess: Guess) -> Guess:
     for source in model.face_sources:
         under, over = z_nodes(model, source.face, temperature, guess)
         faces.append(np.nan_to_num(under if source.side == "lower" else over, nan=model.coldest_C))
-    return Guess(np.nan_to_num(temperature, nan=model.coldest_C), tuple(faces))
+    return model.guess(np.nan_to_num(temperature, nan=model.coldest_C), tuple(faces))
 
 
 def z_nodes(model: Model, face: int, temperature: Array, guess: Guess) -> tuple[Array, Array]:
@@ -109,16 +113,26 @@ def z_nodes(model: Model, face: int, temperature: Array, guess: Guess) -> tuple[
 
 
 def power_limit(model: Model, most: float = 1.0) -> float:
-    """Share of the power (up to `most`) at which a steady state ceases to exist, by bisection to 0.1 %."""
-    low, high = 0.0, most
-    while high - low > 1e-3 * most:
-        middle = 0.5 * (low + high)
+    """Share of the power (up to `most`) at which a steady state ceases to exist, to 0.1 %."""
+    return _climb(model, most)[0]
+
+
+def _climb(model: Model, most: float) -> tuple[float, Steady | None]:
+    """The largest share of the power up to `most` that is found steady, and that state.
+
+    Each state starts from the one at less power, which is colder everywhere; a step that fails is halved.
+    """
+    share, step, steady, guess = 0.0, 0.5 * most, None, model.first_guess()
+    while share < most and step > 5e-4 * (share or most):
+        trial = scaled_power(model, share + step)
         try:
-            _iterate(scaled_power(model, middle), model.first_guess())
-            low = middle
+            steady = _iterate(trial, guess)
         except (RunawayError, NotConvergedError):
-            high = middle
-    return low
+            step *= 0.5
+            continue
+        share += step
+        guess = guess_from(trial, steady.solution.temperature, steady.guess)
+    return share, steady
 
 
 def scaled_power(model: Model, share: float) -> Model:
@@ -130,9 +144,8 @@ def scaled_power(model: Model, share: float) -> Model:
     )
 
 
-def _with_limit(model: Model, runaway: RunawayError) -> RunawayError:
-    total = sum(float(source.watts.sum()) for source in (*model.face_sources, *model.volume_sources))
-    limit = power_limit(model)
+def _with_limit(model: Model, runaway: RunawayError, limit: float) -> RunawayError:
+    total = sum(float(source.watts.sum()) for source in model.sources)
     return RunawayError(
         f"{runaway.what}: at {total:.1f} W no steady state exists (thermal runaway)",
         f"a steady state exists up to about {limit * total:.1f} W ({100 * limit:.1f} % of the power, same cooling); "

@@ -256,7 +256,7 @@ def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[D
     The error left at the finest grid, if it were of order p, is |e21|/(r21^p - 1) by the last difference and
     |e32|/((r32^p - 1) r21^p) by the one before; larger(p) is the larger of the two. The half width is
 
-        order 0.5 to 2.2           1.75 |e21|/(r21^p - 1), p the order but at most 1.3, or 1.7 if a fourth grid confirms it
+        order 0.5 to 2.2           1.75 |e21|/(r21^p - 1), p at most 1.3, or 1.7 if a fourth grid confirms the order
         order above 2.2            1.1 larger(1): a small last difference may be luck
         differences change sign    1.5 larger(1)
         order below 0.5            2.5 times the range of the last three values

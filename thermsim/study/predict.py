@@ -1,4 +1,4 @@
-"""One case from file to trusted temperatures: the pipeline, on a family of grids until the mesh doubt is small enough."""
+"""From a case to trusted temperatures: the pipeline, on a family of grids until the mesh doubt is small enough."""
 
 from __future__ import annotations
 
@@ -14,12 +14,13 @@ from thermsim.case.schema import Case
 from thermsim.errors import MemoryLimitError
 from thermsim.field import Field
 from thermsim.ladder import Ladder, ladder
-from thermsim.model.build import Guess, build_model
+from thermsim.model.build import build_model
 from thermsim.model.grid import Grid
 from thermsim.model.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, MEMORY_GB, MULTIPLIERS, plan_grid
 from thermsim.solver.steady import steady_state
 from thermsim.study.answers import Question, answers, temperatures
 from thermsim.study.convergence import Doubt, doubts
+from thermsim.study.remarks import remarks
 from thermsim.units import GIGABYTE
 
 Array = NDArray[np.float64]
@@ -65,6 +66,16 @@ class Prediction:
         """The temperature with the widest mesh doubt."""
         question = max(temperatures(self.doubts), key=lambda question: self.doubts[question].half_width)
         return question, self.doubts[question]
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What must be said beside the numbers: accuracy not held, ranges left, likely slips of the case."""
+        return remarks(self)
+
+    def _repr_html_(self) -> str:
+        from thermsim.report.tables import html
+
+        return html(self)
 
 
 def predict(
@@ -142,20 +153,20 @@ def judge(steps: list[MeshStep]) -> dict[Question, Doubt]:
 
 def _solve_on(case: Case, grid: Grid, coarser: Field | None) -> tuple[Field, int]:
     model = build_model(case, grid)
-    guess = None if coarser is None else _carried_over(coarser, grid)
+    guess = None if coarser is None else model.guess(*_carried_over(coarser, grid))
     steady = steady_state(model, guess)
     return Field(model, steady.guess, steady.solution.temperature, steady.error_K).checked(), steady.iterations
 
 
-def _carried_over(coarser: Field, grid: Grid) -> Guess:
-    """Temperatures of a coarser grid at the cells of a finer one, linear between cell centres."""
+def _carried_over(coarser: Field, grid: Grid) -> tuple[Array, tuple[Array, ...]]:
+    """Temperatures of a coarser grid and its heated faces on a finer one, linear between cell centres."""
     temperature = np.nan_to_num(coarser.temperature, nan=coarser.model.coldest_C)
     faces = coarser.heated_face
     for axis in range(3):
         temperature = _between(temperature, axis, coarser.model.grid, grid)
         if axis < 2:
             faces = tuple(_between(face, axis, coarser.model.grid, grid) for face in faces)
-    return Guess(temperature, faces)
+    return temperature, faces
 
 
 def _between(values: Array, axis: int, coarse: Grid, fine: Grid) -> Array:

@@ -1,0 +1,147 @@
+"""Grids: faces on every outline, widths as wanted, one mapping for a whole family."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from samples import CORNCRAKE, SLICE
+from stacks import case_of, film, part
+
+from thermsim.case.load import parse_case
+from thermsim.model.grid import AxisPlan, merge_lines, plan_axis
+from thermsim.model.plan import FIRST_GRID_CELLS, FIRST_MULTIPLIER, GROWTH, outlines, plan_grid
+
+LINES = st.lists(st.floats(-0.05, 0.05), min_size=2, max_size=8, unique=True).filter(
+    lambda lines: max(lines) - min(lines) > 1e-4
+)
+
+
+@st.composite
+def axis_plans(draw: st.DrawFn) -> AxisPlan:
+    lines = np.sort(np.array(draw(LINES)))
+    hot = draw(st.lists(st.sampled_from(list(lines)), max_size=4))
+    finest = draw(st.floats(1e-4, 5e-3))
+    return plan_axis(lines, np.array(hot), finest, draw(st.sampled_from([0.0, 0.2, 0.4, 1.0])))
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(axis_plans(), st.sampled_from([1, 2, 3, 5]))
+def test_faces_rise_and_stand_on_every_line(plan: AxisPlan, multiplier: int) -> None:
+    axis = plan.axis(multiplier)
+    assert axis.cells == plan.cells(multiplier) == multiplier * plan.cells(1)
+    assert np.all(axis.widths > 0.0)
+    for line in plan.lines:
+        assert axis.faces[axis.face_at(line)] == line
+    assert axis.faces[0] == plan.lines[0] and axis.faces[-1] == plan.lines[-1]
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(axis_plans())
+def test_one_mapping_sampled_more_finely(plan: AxisPlan) -> None:
+    """Every face of a grid stands in the grid of twice, and of three times, as many cells."""
+    coarse = plan.axis(2).faces
+    for multiplier in (4, 6):
+        fine = plan.axis(multiplier).faces
+        step = multiplier // 2
+        assert np.abs(fine[::step] - coarse).max() < 1e-12
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(axis_plans())
+def test_no_cell_is_wider_than_wanted(plan: AxisPlan) -> None:
+    """h(s) = finest + growth d(s) at multiplier 1, d the distance to the nearest place where heat turns."""
+    axis = plan.axis(1)
+    if plan.growth == 0.0:
+        assert np.all(axis.widths <= plan.finest * (1 + 1e-9))
+        return
+    at_centre = np.min(plan.distance[None, :] + np.abs(axis.centres[:, None] - plan.lines[None, :]), axis=1)
+    farthest = at_centre + 0.5 * axis.widths
+    assert np.all(axis.widths <= (plan.finest + plan.growth * farthest) * (1 + 1e-9))
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(axis_plans())
+def test_mirrored_lines_give_a_mirrored_grid(plan: AxisPlan) -> None:
+    hot = plan.lines[plan.distance == 0.0] if plan.growth else np.array([])
+    mirrored = plan_axis(-plan.lines[::-1], -hot[::-1], plan.finest, plan.growth)
+    assert np.array_equal(mirrored.counts, plan.counts[::-1])
+    assert np.abs(-mirrored.axis(3).faces[::-1] - plan.axis(3).faces).max() < 1e-12
+
+
+def test_neighbours_grow_by_less_than_a_third() -> None:
+    """Within a segment, at the multiplier where studies begin: what GROWTH promises."""
+    plan = plan_axis(np.array([0.0, 0.04]), np.array([0.0]), 2e-4, GROWTH)
+    for multiplier in (FIRST_MULTIPLIER, 2 * FIRST_MULTIPLIER):
+        widths = plan.axis(multiplier).widths
+        assert np.max(widths[1:] / widths[:-1]) < 4 / 3
+
+
+def test_lines_that_differ_by_rounding_are_one() -> None:
+    found = merge_lines(np.array([8.2e-3, (4.0 + 4.2) * 1e-3, 0.0, 0.0, 1e-2, 8.2e-3 + 1e-12]))
+    assert found.tolist() == pytest.approx([0.0, 8.2e-3, 1e-2])
+
+
+def test_slice_has_one_cell_across_at_every_multiplier() -> None:
+    case = parse_case(SLICE)
+    plan = plan_grid(case, 800)
+    assert plan.is_slice
+    for multiplier in (2, 3, 8):
+        grid = plan.grid(multiplier)
+        assert grid.shape[1] == 1 and grid.cells == plan.cells(multiplier)
+        assert grid.y.faces.tolist() == [0.0, 0.5]
+
+
+def test_every_outline_of_a_case_is_a_face() -> None:
+    case = parse_case(CORNCRAKE)
+    for multiplier in (2, 3):
+        grid = plan_grid(case, 3000).grid(multiplier)
+        for axis, (lines, _) in zip(grid.axes, outlines(case), strict=True):
+            for line in lines:
+                assert np.abs(axis.faces - line).min() < 1e-12
+
+
+@pytest.mark.parametrize("cells", [2_000, FIRST_GRID_CELLS, 200_000])
+def test_budget_of_cells_is_kept(cells: int) -> None:
+    """As close below as whole cells between outlines allow; a stack of many outlines needs some at least."""
+    for case in (parse_case(CORNCRAKE), simple()):
+        least = plan_grid(case, 1).cells(FIRST_MULTIPLIER)
+        found = plan_grid(case, cells).cells(FIRST_MULTIPLIER)
+        assert found <= max(cells, least)
+        assert found > 0.5 * cells or found == least
+
+
+def test_budget_is_spent_on_a_slice_too() -> None:
+    """Also without heat, where the whole width is the only length to measure in."""
+    layers = [part("thin", 500, 0.02, 200), part("thick", 500, 30, 0.03)]
+    case = case_of(layers, [], [film("top", 10, 0), film("bottom", 10, 20)], dimensions=2)
+    for cells in (2_000, 5_000):
+        assert 0.7 * cells < plan_grid(case, cells).cells(FIRST_MULTIPLIER) <= cells
+
+
+def simple():  # type: ignore[no-untyped-def]
+    heat = [{"in": "plate", "at": "top", "zones": [
+        {"zone": "s", "corner_mm": [15, 15], "size_mm": [10, 10], "power_W": 1}]}]  # fmt: skip
+    return case_of([part("plate", [40, 40], 3, 390)], heat, [film("bottom", 5000)])
+
+
+def test_cells_are_fine_where_heat_enters() -> None:
+    """Smallest widths at the outline of the source and at the heated face, largest far from them."""
+    grid = plan_grid(simple(), 20_000).grid(2)
+    at_edge = grid.x.widths[grid.x.face_at(-5e-3)]
+    assert at_edge < 0.5 * grid.x.widths[grid.x.face_at(-12.5e-3)]
+    assert at_edge < 0.7 * grid.x.widths[grid.x.face_at(0.0)]
+    assert grid.z.widths[-1] < grid.z.widths[0]
+
+
+def test_same_topology_when_only_a_thickness_changes() -> None:
+    """Not promised by the plan itself: cells follow lengths. Held for small changes, so that a difference is clean."""
+    base, thinner = (
+        plan_grid(case_of([part("die", [10, 10], thickness, 100), part("lid", [20, 20], 2, 390)],
+                          [{"in": "die", "at": "bottom", "zones": [{"zone": "z", "power_W": 1}]}],
+                          [film("top", 9000)]), 4000)
+        for thickness in (0.70, 0.69)
+    )  # fmt: skip
+    assert base.x.counts.tolist() == thinner.x.counts.tolist()
+    assert base.z.counts.tolist() == thinner.z.counts.tolist()

@@ -1,0 +1,135 @@
+"""The result document: its keys are a promise, its numbers are those of the prediction, and it is strict JSON."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from math import inf, nan
+
+import pytest
+from report_samples import prediction
+
+from thermsim.report.keys import KEYS, markdown
+from thermsim.report.result import as_json, result, shown_C
+from thermsim.study.convergence import Doubt
+
+# Written out, not taken from the code: what other programs read must not change unnoticed.
+PROMISED = {
+    "title option thermsim status accuracy_K hottest_C hottest_at coolant_C zones readings probes flows heat_made_W "
+    "heat_balance_W heat_balance_relative ladder ladder_of limits mesh observed_order mesh_note mesh_doubt_K "
+    "worst_at": "",
+    "part x_mm y_mm z_mm": "hottest_at.",
+    "zone part mean_C highest_C rise_over_coolant_K power_W flux_W_mm2 mesh_doubt_K highest_mesh_doubt_K "
+    "extrapolated_mean_C observed_order mesh_note": "zones[].",
+    "reading of takes expected_reading_C step_K shown_C offset_K offset_plus_minus_K mesh_doubt_K limit_margin_K "
+    "limit_margin_least_K R_reading_coolant_K_W": "readings[].",
+    "probe part temperature_C rise_over_coolant_K mesh_doubt_K extrapolated_C observed_order mesh_note": "probes[].",
+    "face environment heat_W mesh_doubt_W area_mm2 face_C fluid_C": "flows[].",
+    "item drop_K even_K spreading_K": "ladder[].",
+    "zone face share": "ladder_of.",
+    "reading_C": "limits.",
+    "multiplier cells hottest_C seconds iterations algebraic_error_K": "mesh[].",
+}
+
+
+def paths(value: object, path: str = "") -> set[str]:
+    """Every key of a document, `zones[].mean_C`."""
+    found: set[str] = set()
+    if isinstance(value, dict):
+        for key, item in value.items():
+            found |= {f"{path}{key}"} | paths(item, f"{path}{key}.")
+    elif isinstance(value, list):
+        for item in value:
+            found |= paths(item, f"{path.removesuffix('.')}[].")
+    return found
+
+
+def test_keys_are_those_promised() -> None:
+    promised = {f"{prefix}{key}" for keys, prefix in PROMISED.items() for key in keys.split()}
+    assert paths(result(prediction("package"))) == promised
+
+
+def test_every_key_is_explained() -> None:
+    assert paths(result(prediction("package"))) == set(KEYS)
+    assert markdown().count("\n") == len(KEYS) + 2
+
+
+@pytest.mark.parametrize("name", ["package", "slice", "bars"])
+def test_is_strict_json_and_comes_back_the_same(name: str) -> None:
+    def refuse(word: str) -> None:
+        raise AssertionError(f"{word} is no JSON (RFC 8259, section 6)")
+
+    document = result(prediction(name))
+    assert json.loads(as_json(document), parse_constant=refuse) == document
+
+
+def test_numbers_are_those_of_the_prediction() -> None:
+    made = prediction("package")
+    document = result(made)
+    for zone in document["zones"]:
+        assert zone["mean_C"] == made.answers["zone", zone["zone"], "mean"]
+        assert zone["highest_C"] == made.answers["zone", zone["zone"], "highest"]
+        assert zone["mesh_doubt_K"] == made.doubts["zone", zone["zone"], "mean"].half_width
+        assert zone["highest_mesh_doubt_K"] == made.doubts["zone", zone["zone"], "highest"].half_width
+        assert zone["extrapolated_mean_C"] == made.doubts["zone", zone["zone"], "mean"].extrapolated
+    for reading in document["readings"]:
+        assert reading["expected_reading_C"] == made.answers["reading", reading["reading"]]
+    assert document["probes"][0]["temperature_C"] == made.answers["probe", "lid centre"]
+    assert [flow["heat_W"] for flow in document["flows"]] == [made.answers["flow", "0"], made.answers["flow", "1"]]
+    assert document["hottest_C"] == made.answers["hottest",]
+    assert document["mesh_doubt_K"] == max(
+        doubt.half_width for question, doubt in made.doubts.items() if question[0] != "flow" and question[-1] != "power"
+    )
+    assert [step["cells"] for step in document["mesh"]] == [step.cells for step in made.steps]
+
+
+def test_parts_of_the_document_agree_with_one_another() -> None:
+    document = result(prediction("package"))
+    small = next(zone for zone in document["zones"] if zone["zone"].startswith("small"))
+    assert small["flux_W_mm2"] == pytest.approx(small["power_W"] / 1.0)  # 1 mm2, from the case
+    assert document["heat_made_W"] == pytest.approx(sum(zone["power_W"] for zone in document["zones"]))
+    assert sum(flow["heat_W"] for flow in document["flows"]) == pytest.approx(document["heat_made_W"])
+    zone = next(zone for zone in document["zones"] if zone["zone"] == document["ladder_of"]["zone"])
+    # The only film on top is at 25 C, so the ladder ends there.
+    assert sum(rung["drop_K"] for rung in document["ladder"]) == pytest.approx(zone["mean_C"] - 25.0)
+    big = document["readings"][0]
+    mean = next(zone for zone in document["zones"] if zone["zone"] == "big")["mean_C"]
+    assert big["expected_reading_C"] == pytest.approx(mean - 1.5)
+    assert big["shown_C"] == round(mean - 1.5)
+    assert big["limit_margin_K"] == pytest.approx(60.0 - big["expected_reading_C"])
+    assert big["limit_margin_least_K"] == pytest.approx(big["limit_margin_K"] - 2.0 - big["mesh_doubt_K"])
+    assert big["R_reading_coolant_K_W"] == pytest.approx(
+        (big["expected_reading_C"] - document["coolant_C"]) / document["heat_made_W"]
+    )
+
+
+def test_hottest_spot_is_placed_from_the_lower_left_of_its_part() -> None:
+    spot = result(prediction("package"))["hottest_at"]
+    # By the case: the small zones lie at 6.5 to 7.5 mm, 0 to 2 mm, in the underside of the die.
+    assert spot["part"] == "die"
+    assert 6.5 <= spot["x_mm"] <= 7.5
+    assert 0.0 <= spot["y_mm"] <= 2.0
+    assert spot["z_mm"] == pytest.approx(0.0, abs=1e-9)
+    assert result(prediction("slice"))["hottest_at"]["y_mm"] is None
+
+
+def test_without_heat_there_is_no_ladder_and_no_zone() -> None:
+    document = result(prediction("bars"))
+    assert document["ladder"] == document["zones"] == document["readings"] == []
+    assert document["ladder_of"] is None
+    assert document["limits"] == {"reading_C": None}
+
+
+def test_what_is_not_finite_becomes_null() -> None:
+    made = prediction("package")
+    odd = Doubt(value=40.0, extrapolated=nan, order=inf, half_width=inf, note="nothing known")
+    document = result(replace(made, doubts={**made.doubts, ("probe", "lid centre"): odd}))
+    probe = document["probes"][0]
+    assert probe["mesh_doubt_K"] is probe["extrapolated_C"] is probe["observed_order"] is None
+    assert document["mesh_doubt_K"] is None
+    as_json(document)
+
+
+@pytest.mark.parametrize(("expected", "step", "shown"), [(71.49, 1.0, 71.0), (71.5, 1.0, 72.0), (-0.6, 0.5, -0.5)])
+def test_shown_is_the_nearest_step(expected: float, step: float, shown: float) -> None:
+    assert shown_C(expected, step) == shown

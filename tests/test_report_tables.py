@@ -1,0 +1,182 @@
+"""Tables: digits follow the doubt, nothing is lost at 80 columns, no name is taken for markup."""
+
+from __future__ import annotations
+
+import io
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from math import inf, nan
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from report_samples import PACKAGE, prediction
+from rich.console import Console
+
+from thermsim.case.load import parse_case
+from thermsim.materials.catalogue import rows
+from thermsim.report.blocks import BAR, EVEN, SPREAD, ladder_bar
+from thermsim.report.result import result
+from thermsim.report.tables import html, measurements_html, show, show_materials, show_measurements
+from thermsim.report.words import plain, significant, with_doubt
+from thermsim.study.convergence import Doubt
+from thermsim.study.measure import measure
+
+
+def printed(width: int = 80, **show_what: object) -> str:
+    console = Console(file=io.StringIO(), width=width, color_system=None)
+    for what, value in show_what.items():
+        {"prediction": show, "measured": show_measurements, "materials": show_materials}[what](value, console)
+    text = console.file.getvalue()
+    assert max(map(len, text.splitlines())) <= width
+    return text
+
+
+@pytest.mark.parametrize(
+    ("value", "half_width", "words"),
+    [
+        (72.4321, 0.0567, "72.43 +- 0.06"),
+        (72.4321, 0.06, "72.43 +- 0.06"),
+        (72.4321, 0.012, "72.432 +- 0.012"),
+        (72.4321, 3.2, "72 +- 4"),
+        (72.4321, 1.24, "72.4 +- 1.3"),
+        (72.4321, 1e-9, "72.432 +- 0.001"),
+        (72.4321, 0.0999, "72.43 +- 0.10"),
+        (72.4321, inf, "72.4 +- unknown"),
+        (72.4321, None, "72.4 +- unknown"),
+        (None, 0.1, "-"),
+        (nan, 0.1, "-"),
+    ],
+)
+def test_digits_follow_the_doubt(value: float | None, half_width: float | None, words: str) -> None:
+    assert with_doubt(value, half_width) == words
+    assert plain(value, half_width) == words.split(" +- ")[0]
+
+
+@given(st.floats(-300, 3000), st.floats(1e-12, 1e3))
+def test_a_doubt_is_never_shown_smaller_than_it_is(value: float, half_width: float) -> None:
+    shown, doubt = (float(number) for number in with_doubt(value, half_width).split(" +- "))
+    assert doubt >= half_width * (1 - 1e-8)
+    assert doubt <= max(1.7 * half_width, 0.0010001) or half_width < 0.001 or doubt <= 1.0
+    # The value may be rounded by half of its last digit, which is never above half of the doubt.
+    assert abs(shown - value) <= 0.5 * doubt + 1e-9
+
+
+@pytest.mark.parametrize(("value", "words"), [(28220.4, "28220"), (12.3456, "12.35"), (None, "-"), (1e-5, "1e-05")])
+def test_large_numbers_are_written_out(value: float | None, words: str) -> None:
+    assert significant(value, 4) == words
+
+
+def test_hottest_spot_comes_first_and_every_answer_is_there() -> None:
+    made = prediction("package")
+    text = printed(prediction=made)
+    lines = text.splitlines()
+    assert lines[0] == "A small package [of three parts]"
+    hottest = with_doubt(made.answers["hottest",], made.doubts["hottest",].half_width, 2)
+    assert f"hottest spot: {hottest} C" in lines[1]
+    for zone in made.field.zones:
+        doubt = made.doubts["zone", zone.zone, "mean"].half_width
+        assert with_doubt(zone.mean_C, doubt, 2) in text
+    assert "Heat in less heat out" in text
+    assert "Tolerances of the" in text  # what the doubt does not hold is said
+    assert re.search(r"Accuracy held: no mesh doubt is above the 50 K", text)
+
+
+@pytest.mark.parametrize("name", ["package", "slice", "bars"])
+@pytest.mark.parametrize("width", [50, 80, 100])
+def test_fits_every_width_and_keeps_every_name(name: str, width: int) -> None:
+    made = prediction(name)
+    squeezed = re.sub(r"\s", "", printed(width, prediction=made))
+    for reading in made.case.readings:
+        assert reading.reading.split()[-1] in squeezed
+
+
+def test_numbers_are_not_broken_at_80_columns() -> None:
+    for line in printed(80, prediction=prediction("package")).splitlines():
+        assert not line.rstrip().endswith("+-")
+
+
+def test_a_reading_above_the_limit_is_said_in_words() -> None:
+    made = prediction("package")
+    above = next(reading for reading in result(made)["readings"] if reading["limit_margin_K"] < 0.0)
+    assert f"{above['reading']} is ABOVE the limit" in printed(prediction=made)
+
+
+def test_accuracy_not_held_is_said_in_words() -> None:
+    made = replace(prediction("package"), status="accuracy not held", accuracy_K=0.001)
+    assert "ACCURACY NOT HELD: 0.001 K was asked for" in printed(prediction=made)
+
+
+def test_an_unknown_doubt_is_said() -> None:
+    made = prediction("package")
+    odd = Doubt(value=40.0, extrapolated=nan, order=None, half_width=inf, note="")
+    text = printed(prediction=replace(made, doubts={**made.doubts, ("hottest",): odd}))
+    assert "+- unknown" in text
+    assert "no observed order" in text
+
+
+def test_ladder_bars_add_up() -> None:
+    assert ladder_bar(10.0, 4.0, 20.0) == EVEN * round(BAR * 0.2) + SPREAD * (BAR // 2 - round(BAR * 0.2))
+    assert ladder_bar(10.0, 30.0, 30.0) == EVEN * round(BAR / 3)  # even flow would lose more: no spreading is drawn
+    assert ladder_bar(-1.0, 0.0, 30.0) == ""
+    assert ladder_bar(0.0, 0.0, 0.0) == ""
+
+
+class Reader(HTMLParser):
+    """Tags opened and closed, and the words between."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.words = ""
+
+    def handle_starttag(self, tag: str, attrs: object) -> None:
+        self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        self.words += data
+
+
+def test_html_is_well_formed_and_escaped() -> None:
+    text = html(prediction("package"))
+    assert "<small> & two" not in text
+    reader = Reader()
+    reader.feed(text)
+    assert not reader.open
+    assert "<small> & two" in reader.words
+    assert "script" not in text
+
+
+def test_measurements_and_options_are_printed() -> None:
+    case = parse_case(PACKAGE + "options:\n  - option: thick lid\n    changes: {lid.thickness_mm: 15}\n")
+    measured = measure(case)
+    text = printed(90, measured=measured)
+    for word in ("Heights", "board", "film", "lid", "thick lid", "Grids that a prediction may take"):
+        assert word in text
+    reader = Reader()
+    reader.feed(measurements_html(measured))
+    assert not reader.open
+
+
+def test_the_catalogue_is_printed_with_its_sources() -> None:
+    every = rows()
+    text = re.sub(r"\s+", " ", printed(100, materials=every))
+    for row in every:
+        assert row["source"][:30] in text
+    alone = printed(80, materials=rows("copper"))
+    assert "copper" in alone
+    assert "silicon" not in alone
+
+
+@pytest.mark.parametrize("name", ["silicon", "gallium film", "dry lapped contact"])
+def test_an_entry_is_printed_in_full(name: str) -> None:
+    console = Console(file=io.StringIO(), width=80, color_system=None)
+    (row,) = rows(name)
+    show_materials([row], console, whole=True)
+    squeezed = re.sub(r"\s", "", console.file.getvalue())
+    for key in ("name", "kind", "range", "source", "how_sure", "note"):
+        assert re.sub(r"\s", "", row[key]) in squeezed

@@ -1,0 +1,235 @@
+"""A prediction as files in a folder: all of them appear, or none does and what stood there before still stands."""
+
+from __future__ import annotations
+
+import csv
+import json
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from thermsim.case.schema import Case
+from thermsim.errors import WriteError
+from thermsim.field import Field
+from thermsim.report import figures
+from thermsim.report.keys import KEYS
+from thermsim.report.result import as_json, result
+from thermsim.report.versions import versions
+from thermsim.units import MM
+
+if TYPE_CHECKING:
+    from thermsim.study.predict import Prediction
+
+RESULT, ZONES, ARRAYS, VOLUME, VERSIONS = "result.json", "zones.csv", "field.npz", "field.vtr", "versions.json"
+CASE_FOLDER = "case"  # the case and its tables stand apart: a table may be called zones.csv
+OWN = (RESULT, ZONES, ARRAYS, VOLUME, VERSIONS, *figures.FILES)
+PICTURES = ("png", "svg")
+HIDDEN_CELL = 32  # VTK, vtkDataSetAttributes::HIDDENCELL
+
+
+def write(prediction: Prediction, folder: Path | str, source_text: str | None = None) -> list[Path]:
+    """Write result.json, zones.csv, field.npz, field.vtr, the figures, versions.json, and case/ with the case.
+
+    Parameters
+    ----------
+    folder : made if it is not there; foreign files in it stay, files of an earlier prediction are replaced
+    source_text : text of the case file; the case's own if not given
+
+    Returns the paths of all files.
+
+    Raises
+    ------
+    WriteError : the folder cannot be written, or holds a file of the same name that thermsim did not write
+    """
+    folder = Path(folder)
+    text = prediction.case.source_text if source_text is None else source_text
+    with _as_write_error(folder):
+        _refuse_foreign(folder, prediction.case)
+        with _made(folder), _work_folder(folder) as work:
+            new = work / "new"
+            new.mkdir()
+            _write_all(prediction, new, text)
+            return _move_in(new, folder, work / "old")
+
+
+def write_stack(case: Case, path: Path | str) -> None:
+    """Draw the stack to scale into one PNG or SVG file; what stood there before stands until the new one is whole.
+
+    Raises WriteError: the file cannot be written, or its name ends neither in .png nor in .svg.
+    """
+    path = Path(path)
+    kind = path.suffix.lower().removeprefix(".")
+    if kind not in PICTURES:
+        raise WriteError(f"{path} is neither a PNG nor an SVG file by its name", "let the name end in .png or .svg")
+    figure = figures.stack(case)
+    with _as_write_error(path), _made(path.parent), _work_folder(path.parent) as work:
+        new = work / path.name
+        figure.savefig(new, format=kind)
+        new.replace(path)
+
+
+def write_zones(document: dict[str, Any], path: Path) -> None:
+    """The zones of a result as CSV (RFC 4180), one a line, full digits; an empty cell where there is no number."""
+    keys = [key.removeprefix("zones[].") for key in KEYS if key.startswith("zones[].")]
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, keys)
+        writer.writeheader()
+        writer.writerows(document["zones"])
+
+
+def write_arrays(field: Field, path: Path) -> None:
+    """The field as numpy arrays.
+
+    x_faces_mm, y_faces_mm, z_faces_mm : (n+1,) [mm] in the coordinates of the stack
+    temperature_C : (nx, ny, nz) [C] at cell centres, NaN in voids
+    region : (nx, ny, nz) int16, index into region_names, -1 in a void
+    region_names, region_parts : what the body is, and the part it belongs to
+    """
+    grid = field.model.grid
+    faces: dict[str, Any] = {f"{axis}_faces_mm": own.faces / MM for axis, own in zip("xyz", grid.axes, strict=True)}
+    with path.open("wb") as file:
+        np.savez_compressed(
+            file,
+            temperature_C=field.temperature,
+            region=field.model.region,
+            region_names=np.array([region.name for region in field.model.regions], dtype=np.str_),
+            region_parts=np.array([region.part for region in field.model.regions], dtype=np.str_),
+            **faces,
+        )
+
+
+def write_volume(field: Field, path: Path) -> None:
+    """The field as a VTK rectilinear grid in mm; voids are NaN, and hidden by the ghost array that viewers know."""
+    from pyevtk.hl import gridToVTK
+
+    grid = field.model.grid
+    x, y, z = (own.faces / MM for own in grid.axes)
+    data = {
+        "temperature_C": np.ascontiguousarray(field.temperature, dtype=np.float64),
+        "region": np.ascontiguousarray(field.model.region, dtype=np.int32),
+        "vtkGhostType": np.where(field.model.region < 0, HIDDEN_CELL, 0).astype(np.uint8),
+    }
+    gridToVTK(str(path.with_suffix("")), x, y, z, cellData=data)
+
+
+def _write_all(prediction: Prediction, folder: Path, text: str) -> None:
+    document = result(prediction)
+    (folder / RESULT).write_text(as_json(document), encoding="utf-8")
+    write_zones(document, folder / ZONES)
+    write_arrays(prediction.field, folder / ARRAYS)
+    write_volume(prediction.field, folder / VOLUME)
+    figures.save_all(prediction, folder)
+    _write_case(prediction.case, folder / CASE_FOLDER, text)
+    (folder / VERSIONS).write_text(json.dumps(versions(), indent=2) + "\n", encoding="utf-8")
+
+
+def _write_case(case: Case, folder: Path, text: str) -> None:
+    """The text of the case and its tables under the names that the text gives them."""
+    folder.mkdir()
+    if text:
+        (folder / "case.yaml").write_text(text, encoding="utf-8", newline="")
+    for name, table in case.tables.items():
+        path = (folder / name).resolve()
+        if not path.is_relative_to(folder.resolve()):
+            path = folder / Path(name).name  # written with `..` or as an absolute path: kept beside the case
+        path.parent.mkdir(parents=True, exist_ok=True)
+        original = None if case.folder is None else case.folder / name
+        if original is not None and original.is_file():
+            shutil.copyfile(original, path)
+        else:
+            np.savetxt(path, table, fmt="%.17g", delimiter=",")
+
+
+def _refuse_foreign(folder: Path, case: Case) -> None:
+    """No file is replaced that thermsim did not write, and none that the case itself is read from."""
+    if not folder.exists():
+        return
+    if not folder.is_dir():
+        raise WriteError(f"{folder} is a file", "name a folder")
+    there = [name for name in (*OWN, f"{CASE_FOLDER}/case.yaml") if (folder / name).exists()]
+    if there and not _is_ours(folder):
+        raise WriteError(
+            f"{folder} holds {there[0]}, which thermsim did not write", "choose another folder, or move the file away"
+        )
+    if case.folder is None:
+        return
+    own = {(folder / name).resolve() for name in OWN} | {(folder / CASE_FOLDER / "case.yaml").resolve()}
+    for name in (*case.tables, Path(case.file).name):
+        if (case.folder / name).resolve() in own:
+            raise WriteError(f"the case itself reads {case.folder / name}", "choose another folder")
+
+
+def _is_ours(folder: Path) -> bool:
+    try:
+        made_with = json.loads((folder / VERSIONS).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return False
+    return isinstance(made_with, dict) and "thermsim" in made_with
+
+
+def _move_in(new: Path, folder: Path, old: Path) -> list[Path]:
+    """Move every file into its place; what stood there is set aside first and comes back if a move fails."""
+    names = sorted(path.relative_to(new) for path in new.rglob("*") if path.is_file())
+    stale = [Path(name) for name in OWN if (folder / name).is_file() and Path(name) not in names]
+    done: list[tuple[Path, Path]] = []
+    with _made(*(folder / name.parent for name in names)):
+        try:
+            for name in (*names, *stale):
+                if (folder / name).exists():
+                    (old / name).parent.mkdir(parents=True, exist_ok=True)
+                    _move(folder / name, old / name, done)
+            for name in names:
+                _move(new / name, folder / name, done)
+        except BaseException:  # Ctrl-C as well: the folder must not stay half old, half new
+            for source, target in reversed(done):
+                if target.exists():
+                    target.replace(source)
+            raise
+    return [folder / name for name in names]
+
+
+def _move(source: Path, target: Path, done: list[tuple[Path, Path]]) -> None:
+    done.append((source, target))  # noted before: if Ctrl-C falls between, `target.exists()` tells
+    source.replace(target)
+
+
+@contextmanager
+def _made(*folders: Path) -> Iterator[None]:
+    """Folders that are there inside; those that were made for it go again if it fails."""
+    missing = [path for folder in folders for path in (folder, *folder.parents) if not path.exists()]
+    missing = sorted(set(missing), key=lambda path: len(path.parts))
+    try:
+        for path in missing:
+            path.mkdir(exist_ok=True)
+        yield
+    except BaseException:
+        for path in reversed(missing):
+            if path.is_dir() and not any(path.iterdir()):
+                path.rmdir()
+        raise
+
+
+@contextmanager
+def _work_folder(folder: Path) -> Iterator[Path]:
+    """A hidden folder in the target: there a move is a rename, even where the target is a mount of its own."""
+    work = Path(tempfile.mkdtemp(prefix=".thermsim-", dir=folder))
+    try:
+        yield work
+    finally:
+        shutil.rmtree(work, ignore_errors=True)
+
+
+@contextmanager
+def _as_write_error(folder: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as reason:
+        said = reason.strerror or str(reason)
+        raise WriteError(
+            f"{folder} cannot be written: {said}", "choose another folder, or free space and rights there"
+        ) from None
