@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -79,7 +80,7 @@ def uneven_grid(case: Case, rng: np.random.Generator, most: int = 4) -> Grid:
     for lines, _ in outlines(case):
         edges = merge_lines(np.array(lines))
         faces = [edges[:1]]
-        for low, high in zip(edges[:-1], edges[1:], strict=True):
+        for low, high in pairwise(edges):
             share = np.cumsum(rng.uniform(0.1, 1.0, rng.integers(1, most + 1)))
             faces.append(low + (high - low) * share[:-1] / share[-1])
             faces.append(np.array([high]))

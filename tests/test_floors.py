@@ -53,7 +53,9 @@ def test_imports_only_from_floors_below(path: Path) -> None:
         below = FLOOR[other] < FLOOR[own]
         same_folder = other == own
         same_floor = FLOOR[other] == FLOOR[own]
-        assert below or same_folder or same_floor, f"{path.name} (floor {FLOOR[own]}) imports {name} (floor {FLOOR[other]})"
+        assert below or same_folder or same_floor, (
+            f"{path.name} (floor {FLOOR[own]}) imports {name} (floor {FLOOR[other]})"
+        )
 
 
 def test_there_are_no_cycles() -> None:

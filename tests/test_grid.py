@@ -13,14 +13,14 @@ from thermsim.case.load import parse_case
 from thermsim.model.grid import AxisPlan, merge_lines, plan_axis
 from thermsim.model.plan import FIRST_GRID_CELLS, FIRST_MULTIPLIER, GROWTH, outlines, plan_grid
 
-LINES = st.lists(st.floats(-0.05, 0.05), min_size=2, max_size=8, unique=True).filter(
-    lambda lines: max(lines) - min(lines) > 1e-4
+MICROMETRES = st.lists(st.integers(-50_000, 50_000), min_size=2, max_size=8, unique=True).filter(
+    lambda lines: max(lines) - min(lines) > 100
 )
 
 
 @st.composite
 def axis_plans(draw: st.DrawFn) -> AxisPlan:
-    lines = np.sort(np.array(draw(LINES)))
+    lines = 1e-6 * np.sort(np.array(draw(MICROMETRES)))
     hot = draw(st.lists(st.sampled_from(list(lines)), max_size=4))
     finest = draw(st.floats(1e-4, 5e-3))
     return plan_axis(lines, np.array(hot), finest, draw(st.sampled_from([0.0, 0.2, 0.4, 1.0])))

@@ -190,7 +190,13 @@ def test_no_way_out() -> None:
     """A slab cut in two by a slot; the half that is heated touches nothing cooled: an error, never a temperature."""
     layers = [part("foot", [10, 10], 1, 100), part("lid", [4, 4], 1, 100, centre_mm=[3, 3])]
     hole = [{"material": "void", "corner_mm": [4, 0], "size_mm": [1, 10]}]
-    heat = [{"in": "foot", "at": "bottom", "zones": [{"zone": "left", "corner_mm": [0, 0], "size_mm": [4, 10], "power_W": 1}]}]
+    heat = [
+        {
+            "in": "foot",
+            "at": "bottom",
+            "zones": [{"zone": "left", "corner_mm": [0, 0], "size_mm": [4, 10], "power_W": 1}],
+        }
+    ]
     case = case_of([{**layers[0], "inserts": hole}, layers[1]], heat, [film("top", 100, 20)])
     with pytest.raises(NoWayOutError):
         solve_on(case, even_grid(case, [2, 2, 0.5]))

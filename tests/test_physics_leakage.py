@@ -120,6 +120,7 @@ def test_linear_law_beyond_its_limit(watts: float) -> None:
 
 def test_limit_of_a_stack_that_spreads() -> None:
     """Just below the limit a steady state is found, just above it is refused; the hot zone runs away first."""
+
     def stack(watts: float) -> Case:
         zones = [
             {"zone": "hot", "corner_mm": [1, 1], "size_mm": [3, 3], "power_W": 0.7 * watts},

@@ -6,6 +6,7 @@ the bounds by isothermal planes and by parallel tubes: Elrod, ASME J. Heat Trans
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -138,7 +139,7 @@ def test_joint_of_no_resistance_is_no_joint(grid: Grid) -> None:
 
 
 def test_thin_layer_becomes_a_joint() -> None:
-    """t/k fixed, t -> 0: what the layer has over the joint is heat along it, which falls as k t, with the square of t."""
+    """t/k fixed, t -> 0: what the layer has over the joint is heat along it, which falls with k t, as t^2."""
     heat = [{"in": "die", "at": "bottom", "zones": [
         {"zone": "hot", "corner_mm": [2, 2], "size_mm": [3, 3], "power_W": 50.0}]}]  # fmt: skip
     die, lid = part("die", [8, 8], 0.6, 120), part("lid", [8, 8], 2.0, 390)
@@ -243,7 +244,7 @@ def test_between_isothermal_planes_and_parallel_tubes() -> None:
     for in_plane in (1e-4, 1.0, 30.0, 390.0, 3000.0, 1e6):
         case = case_of([part("plate", [40, 40], 3, [in_plane, 390])], heat, [film("bottom", 5000)])
         found.append(mean_resistance(solve_on(case, even_grid(case, [2, 2, 0.1]))))
-    assert all(after < before for before, after in zip(found[:-1], found[1:], strict=True))
+    assert all(after < before for before, after in pairwise(found))
     assert found[0] == pytest.approx(2.076923, rel=1e-3)
     assert found[-1] == pytest.approx(0.129807692, rel=4e-2)
     assert found[3] == pytest.approx(0.262682, rel=3e-2)

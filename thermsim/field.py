@@ -200,7 +200,8 @@ class Field:
         index = cell[across] + (1 if towards > 0.0 else -1)
         if not 0 <= index < self.model.grid.shape[across]:
             return None
-        neighbour = (*cell[:across], index, *cell[across + 1 :])
+        i, j, k = (index if axis == across else cell[axis] for axis in range(3))
+        neighbour = (i, j, k)
         if self.model.region[neighbour] != self.model.region[cell]:
             return None
         gradients = []
@@ -298,18 +299,16 @@ def _sides(line: Array, widths: Array, index: int, region: NDArray[np.int16]) ->
 def _peak(low: float, centre: float, high: float, bends: bool) -> tuple[float, float]:
     """Highest rise over the centre of a cell, and where it is (-1 lower side, +1 upper side).
 
-    low, high : temperatures at the sides on the straight lines to the neighbours' centres: the parabola through three
-    even centres bends half as much as one through low, centre and high would. Without bend only the three count.
+    low, high : temperatures at the sides, on the straight lines to the neighbours' centres. These are right where the
+    field rises on across the side, even if heat jumps there: beside a jump the slope bends as x ln|x|, alike on both
+    sides. A summit within the cell lies on the parabola through three even centres, which bends half as much as one
+    through low, centre and high would; it counts only where the temperature `bends` smoothly.
     """
+    candidates = [(0.0, 0.0), (low - centre, -1.0), (high - centre, 1.0)]
     slope, bend = 0.5 * (high - low), 0.25 * (high + low) - 0.5 * centre
-    if not bends:
-        return max((low - centre, -1.0), (0.0, 0.0), (high - centre, 1.0))
-    places = [-1.0, 0.0, 1.0]
-    if bend < 0.0:
-        places.append(float(np.clip(-slope / (2.0 * bend), -1.0, 1.0)))
-    rises = [slope * place + bend * place**2 for place in places]
-    best = int(np.argmax(rises))
-    return rises[best], places[best]
+    if bends and bend < 0.0 and abs(slope) <= -2.0 * bend:
+        candidates.append((-(slope**2) / (4.0 * bend), -slope / (2.0 * bend)))
+    return max(candidates)
 
 
 def _flow(field: Field, index: int, cooling: CoolingFace) -> Flow:

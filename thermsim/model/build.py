@@ -89,6 +89,7 @@ class Model:
 
     region : (nx, ny, nz) int16, index into `regions`; -1 in a void
     cooling_face : for each axis, index into `coolings` of every face across it, -1 where there is none
+    may_have_islands : False where parts that rest on one another are all there is, which the reader has seen to
     """
 
     grid: Grid
@@ -101,6 +102,7 @@ class Model:
     cooling_face: tuple[NDArray[np.int8], NDArray[np.int8], NDArray[np.int8]]
     zones: tuple[ZoneCells, ...]
     level_of_part: dict[str, slice]
+    may_have_islands: bool
 
     @property
     def sources(self) -> tuple[FaceSource | VolumeSource, ...]:
@@ -184,6 +186,7 @@ def build_model(case: Case, grid: Grid) -> Model:
         cooling_face=_cooling_faces(case, grid, solid),
         zones=tuple(zones),
         level_of_part={part.part: _levels(grid, low, high) for low, high, part in levels(case)},
+        may_have_islands=any(part.around is not None or part.inserts for part in case.parts),
     )
 
 

@@ -3,6 +3,9 @@
 Storage and names as in `kernels.py`.
 """
 
+# mypy: ignore-errors
+# (numba infers the types of kernels; their twins in the tests pin them)
+
 from __future__ import annotations
 
 import numpy as np
@@ -11,21 +14,19 @@ from thermsim.solver.kernels import (
     B_,
     CELL,
     CUTS,
-    HALF,
-    MASK,
-    PAIRED,
-    LANES,
-    XFIRST,
-    YFIRST,
-    ZFIRST,
-    H_,
-    M_,
-    NX,
-    NY,
-    NZ,
-    S_,
-    XMAP,
     D_,
+    H_,
+    HALF,
+    LANES,
+    M_,
+    MASK,
+    NX,
+    NZ,
+    PAIRED,
+    S_,
+    XFIRST,
+    XMAP,
+    ZFIRST,
     beside,
     columns_of,
 )
@@ -35,6 +36,7 @@ from thermsim.solver.lanes import (
     compiled,
     fma,
     gather,
+    helper,
     inverse,
     lane_sum,
     least,
@@ -43,46 +45,61 @@ from thermsim.solver.lanes import (
     positive,
     splat,
     store,
+    store_bytes,
 )
 
-REVISION = 1
 
+@helper
+def copy_lines(source, start, stride, lines, count, target, o, level, p, above, buffer):
+    """Half p of a slab of the target := `lines` lines of `count` numbers in the source; line j goes to column j +
+    above.
 
-@compiled
-def copy_lines(source, start, stride, target, row, count, first, width):
-    """target rows := `width` lines of `count` numbers each, `stride` apart in the source; lanes below `first` are left alone."""
-    if width == LANES and first == 0:
-        for k in range(count):
-            store(target, row + k * LANES, collect(source, start + k, stride))
-    else:
-        for s in range(first, width):
+    By way of `buffer`, so that source and target are both passed over in the order of memory.
+    """
+    B, D = level[B_], level[D_]
+    if p == 0:
+        for j in range(lines):
             for k in range(count):
-                target[row + k * LANES + s] = source[start + s * stride + k]
+                buffer[j * count + k] = source[start + j * stride + k]
+    columns = (lines + above - p + 1) // 2
+    for block in range(B):
+        width = columns_of(level, columns, block)
+        row = o + block * D
+        first = (2 * block + p - above) * count
+        if width == LANES and first >= 0:
+            for k in range(count):
+                store(target, row + k * LANES, collect(buffer, first + k, 2 * B * count))
+        else:
+            for s in range(1 if first < 0 else 0, width):
+                for k in range(count):
+                    target[row + k * LANES + s] = buffer[first + 2 * B * s * count + k]
 
 
-@compiled
-def convert(ax, ay, az, ag, gx, gy, gz, ground, sizes, level, i):
-    """Slab i of the given coefficients (double, C order) in single precision, by lanes."""
+@helper
+def convert(ax, ay, az, ag, gx, gy, gz, ground, sizes, level, buffer, i):
+    """Slab i of the given coefficients (double, C order) in single precision, by lanes. buffer : float64 (ny nz)."""
     ny, nz, sx, sy, xx, xy, yx, yy, zx, zy = sizes[1:]
-    B = level[B_]
-    for p in range(2):
-        for block in range(B):
-            width = columns_of(level, (ny - p + 1) // 2, block)
-            j, o = 2 * block + p, level[CELL] + i * level[S_] + p * level[H_] + block * level[D_]
-            copy_lines(ag, i * sx + j * sy, 2 * B * sy, ground, o, nz, 0, width)
-            copy_lines(az, i * zx + j * zy, 2 * B * zy, gz, o + LANES, nz - 1, 0, width)
-            if i > 0:
-                copy_lines(ax, (i - 1) * xx + j * xy, 2 * B * xy, gx, o, nz, 0, width)
-            copy_lines(ay, i * yx + (j - 1) * yy, 2 * B * yy, gy, o, nz, 1 if j == 0 else 0, width)
+    for kind in range(4):
+        for p in range(2):
+            o = level[CELL] + i * level[S_] + p * level[H_]
+            if kind == 0:
+                copy_lines(ag, i * sx, sy, ny, nz, ground, o, level, p, 0, buffer)
+            elif kind == 1:
+                copy_lines(az, i * zx, zy, ny, nz - 1, gz, o + LANES, level, p, 0, buffer)
+            elif kind == 2 and i > 0:
+                copy_lines(ax, (i - 1) * xx, xy, ny, nz, gx, o, level, p, 0, buffer)
+            elif kind == 3:
+                copy_lines(ay, i * yx, yy, ny - 1, nz, gy, o, level, p, 1, buffer)
 
 
-@compiled
+@helper
 def factor(gx, gy, gz, ground, inv, level, i):
-    """Inverse pivots of all lines of slab i. Returns the least pivot (at most 0 where a line has no way out or runs away).
+    """Inverse pivots of all lines of slab i. Returns the least pivot (at most 0 where a line has no way out or runs
+    away).
 
     The pivot is link above + leak; the leak is a sum of positive terms, so nothing cancels, however thin the cells are.
     """
-    nz, M, H, S = level[NZ], level[M_], level[H_], level[S_]
+    nz, H, S = level[NZ], level[H_], level[S_]
     link = S if i < level[NX] - 1 else -i * S
     zero = splat(np.float32(0.0))
     worst = zero
@@ -90,7 +107,7 @@ def factor(gx, gy, gz, ground, inv, level, i):
         c = level[CELL] + i * S + p * H
         for block in range(level[B_]):
             m = block * level[D_]
-            y0, y1 = beside(level, p, block)
+            _below, y1 = beside(level, p, block)
             kept = zero
             for k in range(nz):
                 o = c + k * LANES + m
@@ -106,12 +123,12 @@ def factor(gx, gy, gz, ground, inv, level, i):
     return lane_sum(worst)
 
 
-@compiled
+@helper
 def fine_links(gx, gy, gz, ground, masks, level, maps, i0, i1, before_x, k0, k1, before_z, p, block, scratch, step):
     """Sums over the members in x and z of a coarse row, by fine column, into seven rows of scratch.
 
-    Rows: x links in series, x links, z links in series, z links, y links in series, y links, ground. A link in series is
-    g / (1 + g R), with R half an inner link on either side, where there is a pair.
+    Rows: x links in series, x links, z links in series, z links, y links in series, y links, ground. A link in
+    series is g / (1 + g R), with R half an inner link on either side, where there is a pair.
     """
     M, H, S = level[M_], level[H_], level[S_]
     one, zero, half = splat(np.float32(1.0)), splat(np.float32(0.0)), splat(np.float32(0.5))
@@ -155,16 +172,16 @@ def fine_links(gx, gy, gz, ground, masks, level, maps, i0, i1, before_x, k0, k1,
     store(scratch, 6 * step + n, leak)
 
 
-@compiled
-def coarsen(gx, gy, gz, ground, masks, level, coarse, maps, scratch, I):
-    """Links and ground of coarse slab I.
+@helper
+def coarsen(gx, gy, gz, ground, masks, level, coarse, maps, scratch, ci):
+    """Links and ground of coarse slab ci.
 
-    A coarse link is half an inner link + the face + half an inner link in series, summed over its parallel fine links, and at
-    least half of their plain sum (the Galerkin value of piecewise constant transfer).
+    A coarse link is half an inner link + the face + half an inner link in series, summed over its parallel fine
+    links, and at least half of their plain sum (the Galerkin value of piecewise constant transfer).
     """
     M, xf, zf = level[M_], level[XFIRST], level[ZFIRST]
-    i0, i1 = maps[xf + I], maps[xf + I + 1]
-    before_x = I > 0 and i0 - maps[xf + I - 1] == 2
+    i0, i1 = maps[xf + ci], maps[xf + ci + 1]
+    before_x = ci > 0 and i0 - maps[xf + ci - 1] == 2
     step = 2 * M + LANES
     zero, half = splat(np.float32(0.0)), splat(np.float32(0.5))
     for row in range(7):
@@ -174,12 +191,14 @@ def coarsen(gx, gy, gz, ground, masks, level, coarse, maps, scratch, I):
         before_z = K > 0 and k0 - maps[zf + K - 1] == 2
         for p in range(2):
             for block in range(level[B_]):
-                fine_links(gx, gy, gz, ground, masks, level, maps, i0, i1, before_x, k0, k1, before_z, p, block, scratch, step)
+                fine_links(
+                    gx, gy, gz, ground, masks, level, maps, i0, i1, before_x, k0, k1, before_z, p, block, scratch, step
+                )
         for q in range(2):
             one, two = level[PAIRED] + 2 * q * coarse[M_], level[PAIRED] + (2 * q + 1) * coarse[M_]
             for block in range(coarse[B_]):
                 n = block * LANES
-                o = coarse[CELL] + I * coarse[S_] + q * coarse[H_] + block * coarse[D_] + K * LANES
+                o = coarse[CELL] + ci * coarse[S_] + q * coarse[H_] + block * coarse[D_] + K * LANES
                 link = gather(scratch, 0, maps, one + n) + gather(scratch, 0, maps, two + n)
                 plain = gather(scratch, step, maps, one + n) + gather(scratch, step, maps, two + n)
                 store(gx, o, most(link, half * plain))
@@ -191,99 +210,83 @@ def coarsen(gx, gy, gz, ground, masks, level, coarse, maps, scratch, I):
                 store(ground, o, gather(scratch, 6 * step, maps, one + n) + gather(scratch, 6 * step, maps, two + n))
 
 
-@compiled
+@helper
 def share(face, inner, other):
-    """Weight of the next coarse column at a member of a pair, as a byte (255 is one half): linear along resistances."""
-    if not (face > 0.0 and inner > 0.0):
-        return 0
-    own = 0.5 / inner
-    rest = 1.0 / face
-    if other > 0.0:
-        rest += 0.5 / other
-    return int(min(own / (own + rest), 0.5) * 510.0)
+    """Weight of the next coarse column at a member of a pair: linear along resistances, at most one half.
+
+    R_own / (R_own + 1 / face + R_other), with half an inner link (none: zero) on either side.
+    """
+    half, one = splat(np.float32(0.5)), splat(np.float32(1.0))
+    own = face * (half * inverse(inner))
+    return least(own * inverse(own + fma(face, half * inverse(other), one)), half)
 
 
-@compiled
-def place(level, j):
-    """Offset of column j in its slab."""
-    m = j // 2
-    return j % 2 * level[H_] + m % level[B_] * level[D_] + m // level[B_]
-
-
-@compiled
-def weigh(gx, gy, wx, wy, level, maps, coarse, i):
+@helper
+def weigh(gx, gy, wx, wy, masks, level, maps, coarse, i):
     """Transfer weights of the red cells of slab i, in x and in y."""
-    nx, ny, nz, M, H, S = level[NX], level[NY], level[NZ], level[M_], level[H_], level[S_]
+    nx, nz, M, H, S = level[NX], level[NZ], level[M_], level[H_], level[S_]
     p = i % 2
-    c, h = level[CELL] + i * S, level[HALF] + i * H
-    xf, yf = level[XFIRST], level[YFIRST]
-    I = maps[level[XMAP] + i]
-    x_pair = maps[xf + I + 1] - maps[xf + I] == 2
-    low_x = i == maps[xf + I]
-    if low_x:
+    c, h = level[CELL] + i * S + p * H, level[HALF] + i * H
+    xf = level[XFIRST]
+    coarse_i = maps[level[XMAP] + i]
+    x_pair = maps[xf + coarse_i + 1] - maps[xf + coarse_i] == 2
+    if i == maps[xf + coarse_i]:
         x_inner, x_face, x_other = S, 0, -S
-        x_next = I > 0 and maps[xf + I] - maps[xf + I - 1] == 2
-        x_inside = i > 0
+        x_next = coarse_i > 0 and maps[xf + coarse_i] - maps[xf + coarse_i - 1] == 2
+        x_pair = x_pair and i > 0
     else:
         x_inner, x_face, x_other = 0, S, 2 * S
-        x_next = I + 1 < coarse[NX] and maps[xf + I + 2] - maps[xf + I + 1] == 2
-        x_inside = i < nx - 1
-    for J in range(coarse[NY]):
-        j0, j1 = maps[yf + J], maps[yf + J + 1]
-        for j in range(j0, j1):
-            if j % 2 != p:
-                continue
-            o0, h0 = c + place(level, j), h + place(level, j) - p * H
-            low_y = j == j0
-            y_pair = j1 - j0 == 2
-            if low_y:
-                ji, jf, jo = j + 1, j, j - 1
-                y_next = J > 0 and j0 - maps[yf + J - 1] == 2
-                y_inside = j > 0
-            else:
-                ji, jf, jo = j, j + 1, j + 2
-                y_next = J + 1 < coarse[NY] and maps[yf + J + 2] - maps[yf + J + 1] == 2
-                y_inside = j < ny - 1
-            for k in range(nz):
-                o = o0 + k * LANES
-                weight = 0
-                if x_pair and x_inside:
-                    weight = share(gx[o + x_face], gx[o + x_inner], gx[o + x_other] if x_next else 0.0)
-                wx[h0 + k * LANES] = weight
-                weight = 0
-                if y_pair and y_inside:
-                    weight = share(
-                        gy[c + place(level, jf) + k * LANES],
-                        gy[c + place(level, ji) + k * LANES],
-                        gy[c + place(level, jo) + k * LANES] if y_next else 0.0,
-                    )
-                wy[h0 + k * LANES] = weight
+        x_next = coarse_i + 1 < coarse[NX] and maps[xf + coarse_i + 2] - maps[xf + coarse_i + 1] == 2
+        x_pair = x_pair and i < nx - 1
+    zero = splat(np.float32(0.0))
+    for block in range(level[B_]):
+        y0, y1 = beside(level, p, block)
+        n = level[MASK] + p * M + block * LANES
+        opens, follows, closes, leads = (
+            load(masks, n),
+            load(masks, n + 2 * M),
+            load(masks, n + 4 * M),
+            load(masks, n + 6 * M),
+        )
+        # two columns on: the same half, one block on (or the first block, one lane on)
+        y2 = level[D_] if block < level[B_] - 1 else 1 - (level[B_] - 1) * level[D_]
+        for k in range(nz):
+            o = c + block * level[D_] + k * LANES
+            n = h + block * level[D_] + k * LANES
+            if x_pair:
+                store_bytes(
+                    wx, n, share(load(gx, o + x_face), load(gx, o + x_inner), load(gx, o + x_other) if x_next else zero)
+                )
+            here, above = load(gy, o), load(gy, o + y1)
+            low = share(here, above, follows * load(gy, o + y0))
+            high = share(above, here, leads * load(gy, o + y2))
+            store_bytes(wy, n, opens * low + closes * high)
 
 
 @compiled
-def build(f, tables, masks, given, sizes, sums, sync, me, team, parallel, scratch):
+def build(f, tables, masks, given, sizes, sums, sync, me, team, parallel, scratch, buffer):
     """The whole hierarchy from the given coefficients; sums[i] is the least pivot of slab i (below zero: runaway)."""
-    gx, gy, gz, inv, ground, z, wx, wy, own, lower, upper = f
+    gx, gy, gz, inv, ground, _z, wx, wy, _own, _lower, _upper = f
     levels, maps = tables
     ax, ay, az, ag = given
     depth = levels.shape[0]
-    for l in range(depth):
-        level = levels[l]
-        many = team if l < parallel else 1
+    for lv in range(depth):
+        level = levels[lv]
+        many = team if lv < parallel else 1
         if me > 0 and many == 1:
             break
         a, b = (maps[level[CUTS] + me], maps[level[CUTS] + me + 1]) if many > 1 else (0, level[NX])
-        if l == 0:
+        if lv == 0:
             for i in range(a, b):
-                convert(ax, ay, az, ag, gx, gy, gz, ground, sizes, level, i)
+                convert(ax, ay, az, ag, gx, gy, gz, ground, sizes, level, buffer, i)
         else:
             for i in range(a, b):
-                coarsen(gx, gy, gz, ground, masks, levels[l - 1], level, maps, scratch, i)
+                coarsen(gx, gy, gz, ground, masks, levels[lv - 1], level, maps, scratch, i)
         barrier(sync, many)
         for i in range(a, b):
             worst = factor(gx, gy, gz, ground, inv, level, i)
-            if l == 0:
+            if lv == 0:
                 sums[i] = worst
-            if l + 1 < depth:
-                weigh(gx, gy, wx, wy, level, maps, levels[l + 1], i)
+            if lv + 1 < depth:
+                weigh(gx, gy, wx, wy, masks, level, maps, levels[lv + 1], i)
     barrier(sync, team)

@@ -1,13 +1,15 @@
 """Which cells become one on the next coarser level: index lists from widths and parts alone, no coefficients.
 
-Coarsening is by index: pairs of neighbours in x, in y and in z, chosen once for the whole level. The rules, each of which was
-measured to save iterations on stacks of parts:
+Coarsening is by index: pairs of neighbours in x, in y and in z, chosen once for the whole level. The rules, each of
+which was measured to save iterations on stacks of parts:
 
-- by size: two neighbours pair only if their joint width is at most `SIZE` times the smallest width of their level, over x and y,
+- by size: two neighbours pair only if their joint width is at most `SIZE` times the smallest width of their level,
+  over x and y,
   so that coarse cells grow isotropic;
 - never across the edge of a part, until nothing else is left to pair;
-- in z only inside a part, and only where the pair is flatter than it is wide, measured in the metric of its conductivities;
-- where conduction in the plane depends on direction, widths count by (k_y / k_x)^(1/4).
+- in z only inside a part, and only where the pair is flatter than it is wide, measured in the metric of its
+  conductivities;
+- where conduction in the plane depends on direction, widths count by a power of k_y / k_x.
 """
 
 from __future__ import annotations
@@ -25,15 +27,18 @@ Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 
 SIZE = 3.0
-Z_SIZE = 2.0
-PROGRESS = 0.6
-PROGRESS_LAST = 0.7
+Z_SIZE = 2.0  # a pair in z may be so many times taller than the smallest lateral width
+STRETCH = 0.325  # power of k_y / k_x, measured (1/2 would be right if all parts had this ratio)
+PROGRESS = 0.6  # the limit on widths is raised until at most this share of the columns is left
+PROGRESS_LAST = 0.7  # edges of parts are crossed when more than this share would be left
 SAMPLES = 48  # columns along an axis that are looked at for edges and ratios (hints, not results)
 
 
 @dataclass(frozen=True)
 class Axis:
-    """Cells of one level along one axis: widths in the metric that counts, and gaps (n - 1) that no pair should cross."""
+    """Cells of one level along one axis: widths in the metric that counts, and gaps (n - 1) that no pair should
+    cross.
+    """
 
     width: Floats
     edge: Flags
@@ -44,7 +49,9 @@ class Axis:
 
 @dataclass(frozen=True)
 class Step:
-    """From one level to the next: `first[I]` is the first member of coarse index I (one more entry than coarse cells)."""
+    """From one level to the next: `first[I]` is the first member of coarse index I (one more entry than coarse
+    cells).
+    """
 
     x: Ints
     y: Ints
@@ -52,7 +59,7 @@ class Step:
 
 
 def pairs(axis: Axis, limit: float) -> Ints:
-    """First members after pairing neighbours, from the low end, whose joint width is at most `limit`, across no edge."""
+    """First members after pairing neighbours, from the low end, of at most `limit` joint width, across no edge."""
     joint = axis.width[:-1] + axis.width[1:]
     allowed = (joint <= limit * (1 + 1e-9)) & ~axis.edge
     first, i, n = [], 0, len(axis.width)
@@ -69,7 +76,9 @@ def plan(x: Axis, y: Axis, z: Axis) -> list[Step]:
     while len(x.width) * len(y.width) > 1:
         smallest = min(float(_pairable(a).min(initial=np.inf)) for a in (x, y))
         first_x, first_y = _halved(x, y, SIZE * smallest)
-        if len(first_x) * len(first_y) > PROGRESS_LAST * (len(x.width) + 1) * (len(y.width) + 1) and (x.edge.any() or y.edge.any()):
+        if len(first_x) * len(first_y) > PROGRESS_LAST * (len(x.width) + 1) * (len(y.width) + 1) and (
+            x.edge.any() or y.edge.any()
+        ):
             x, y = (Axis(a.width, np.zeros_like(a.edge)) for a in (x, y))
             continue
         step = Step(first_x, first_y, pairs(z, Z_SIZE * smallest))
@@ -90,23 +99,26 @@ def _halved(x: Axis, y: Axis, limit: float) -> tuple[Ints, Ints]:
 
 
 def _pairable(axis: Axis) -> Floats:
+    """Widths of the cells that have a neighbour to pair with."""
     free = ~axis.edge
     if not free.any():
         return axis.width[:0]
-    return axis.width[np.concatenate([free, [False]]) | np.concatenate([[False], free])]
+    either = np.concatenate([free, [False]]) | np.concatenate([[False], free])
+    chosen: Floats = axis.width[either]
+    return chosen
 
 
 def axes(stencil: Any, swapped: bool) -> tuple[Axis, Axis, Axis]:
     """Axes of the finest level from widths, parts and conductances (a sample of columns is looked at)."""
     box = stencil.box
-    nx, ny, nz = box.shape
+    nx, ny, _ = box.shape
     i, j = (np.unique(np.linspace(0, n - 1, min(n, SAMPLES)).astype(int)) for n in (nx, ny))
     along_x, along_y, columns = box[:, j], box[i], box[np.ix_(i, j)]
     edge_x = (along_x[1:] != along_x[:-1]).any(axis=(1, 2))
     edge_y = (along_y[:, 1:] != along_y[:, :-1]).any(axis=(0, 2))
     edge_z = (columns[:, :, 1:] != columns[:, :, :-1]).any(axis=(0, 1))
     ratio_xy, ratio_z = _ratios(stencil, i[i < nx - 1], j[j < ny - 1])
-    stretch = np.sqrt(np.sqrt(ratio_xy))  # (k_y / k_x)^(1/4)
+    stretch = ratio_xy**STRETCH
     x = Axis(stencil.width_x * stretch, edge_x)
     y = Axis(np.asarray(stencil.width_y, dtype=float), edge_y)
     z = Axis(stencil.width_z * np.sqrt(ratio_z), edge_z)
@@ -114,7 +126,9 @@ def axes(stencil: Any, swapped: bool) -> tuple[Axis, Axis, Axis]:
 
 
 def _ratios(stencil: Any, i: Ints, j: Ints) -> tuple[float, Floats]:
-    """k_y / k_x of the layer where it is farthest from 1, and k_lateral / k_z by layer; 1 where nothing can be read off."""
+    """k_y / k_x of the layer where it is farthest from 1, and k_lateral / k_z by layer; 1 where nothing can be read
+    off.
+    """
     dx, dy, dz, box = stencil.width_x, stencil.width_y, stencil.width_z, stencil.box
     nz = len(dz)
     if not len(i) or not len(j):
@@ -126,7 +140,9 @@ def _ratios(stencil: Any, i: Ints, j: Ints) -> tuple[float, Floats]:
     k_y = stencil.conductance_y[here] * (0.5 * (dy[j] + dy[j + 1]))[:, None] / (dx[i][:, None, None] * dz)
     k_z = np.zeros_like(k_x)
     if nz > 1:
-        upward = stencil.conductance_z[here] * 0.5 * (dz[1:] + dz[:-1]) / area * (box[here][..., 1:] == box[here][..., :-1])
+        upward = (
+            stencil.conductance_z[here] * 0.5 * (dz[1:] + dz[:-1]) / area * (box[here][..., 1:] == box[here][..., :-1])
+        )
         k_z[..., 1:] = upward
         k_z[..., :-1] = np.maximum(k_z[..., :-1], upward)
     logs, ratio_z = [0.0], np.ones(nz)

@@ -1,17 +1,21 @@
 """Vector registers and thread barriers for compiled kernels: numba has neither of its own.
 
-A `Lanes` value is LANES neighbouring numbers in a vector register. LLVM maps it to whatever registers the processor has, and
-splits it where they are narrower, so nothing here depends on the kind of processor. With NUMBA_BOUNDSCHECK=1 every load and
-store is checked.
-
-numba's disk cache looks at the file of the kernel only: after an edit here, change `REVISION` in the files of the kernels.
+A `Lanes` value is LANES neighbouring numbers in a vector register. LLVM maps it to whatever registers the processor
+has, and splits it where they are narrower, so nothing here depends on the kind of processor. With
+NUMBA_BOUNDSCHECK=1 every load and store is checked.
 """
+
+# mypy: ignore-errors
+# (numba infers the types of kernels; their twins in the tests pin them)
 
 from __future__ import annotations
 
 import operator
 import os
+import zlib
 from collections.abc import Callable
+from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 from llvmlite import ir
@@ -23,12 +27,34 @@ from numba.extending import intrinsic, lower_builtin, models, register_model
 LANES = 16  # one cache line of float32; fits AVX-512, two AVX2 or four NEON registers
 CHECKED = os.environ.get("NUMBA_BOUNDSCHECK", "0") == "1"
 
+
 def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     """Compile with a disk cache, or without one where no cache folder can be written."""
     try:
-        return njit(nogil=True, cache=True, error_model="numpy")(function)  # type: ignore[no-any-return]
+        kernel = njit(nogil=True, cache=True, error_model="numpy")(function)
     except RuntimeError:
         return njit(nogil=True, error_model="numpy")(function)  # type: ignore[no-any-return]
+    _watch_family(kernel)
+    return kernel  # type: ignore[no-any-return]
+
+
+def _watch_family(kernel: Any) -> None:
+    """Let the disk cache of a kernel also notice edits to the files of its helpers (numba looks at its own file)."""
+    index = getattr(getattr(kernel, "_cache", None), "_cache_file", None)
+    if hasattr(index, "_source_stamp"):
+        index._source_stamp = (index._source_stamp, _family_stamp())
+
+
+@lru_cache(maxsize=1)
+def _family_stamp() -> int:
+    files = ("lanes.py", "kernels.py", "exact.py", "building.py")
+    return zlib.crc32(b"".join((Path(__file__).parent / name).read_bytes() for name in files))
+
+
+def helper(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Compile a part of a kernel: called from kernels only, so it needs no doors to Python and no cache of its own."""
+    kernel = njit(error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)(function)
+    return kernel  # type: ignore[no-any-return]
 
 
 # ---- lanes ------------------------------------------------------------------------------------------------------
@@ -57,7 +83,7 @@ def _lane_operator(symbol: Any, instruction: str) -> None:
     @infer_global(symbol)
     class Template(ConcreteTemplate):
         key = symbol
-        cases = [signature(kind, kind, kind) for kind in (F4, F8)]
+        cases = tuple(signature(kind, kind, kind) for kind in (F4, F8))
 
     def lower(context: Any, builder: Any, sig: Any, args: Any) -> Any:
         return getattr(builder, instruction)(*args)
@@ -116,6 +142,20 @@ def _load_bytes(typing: Any, array: Any, index: Any) -> Any:
         return builder.fmul(builder.uitofp(value, VECTOR[F4]), ir.Constant(VECTOR[F4], [1.0 / 510.0] * LANES))
 
     return F4(array, types.int64), lower
+
+
+@intrinsic
+def store_bytes(typing: Any, array: Any, index: Any, value: Any) -> Any:
+    """Weights between 0 and 1/2 as unsigned bytes (see `_load_bytes`)."""
+
+    def lower(context: Any, builder: Any, sig: Any, args: Any) -> Any:
+        vector = ir.VectorType(ir.IntType(8), LANES)
+        scaled = builder.fmul(args[2], ir.Constant(VECTOR[F4], [510.0] * LANES))
+        whole = builder.trunc(builder.fptoui(scaled, ir.VectorType(ir.IntType(32), LANES)), vector)
+        builder.store(whole, _pointer(context, builder, sig.args[0], args[0], args[1], vector)).align = 1
+        return context.get_dummy_value()
+
+    return types.void(array, types.int64, F4), lower
 
 
 @intrinsic
@@ -204,14 +244,6 @@ def lane_sum(typing: Any, value: Any) -> Any:
         return total
 
     return types.float64(value), lower
-
-
-@intrinsic
-def lane(typing: Any, value: Any, index: Any) -> Any:
-    def lower(context: Any, builder: Any, sig: Any, args: Any) -> Any:
-        return builder.extract_element(args[0], builder.trunc(args[1], ir.IntType(32)))
-
-    return value.scalar(value, types.int64), lower
 
 
 @intrinsic
@@ -313,9 +345,11 @@ def _give_way(typing: Any, address: Any) -> Any:
     return types.void(types.int64), lower
 
 
-@compiled
+@helper
 def barrier(sync, team):
-    """Wait for all `team` threads. sync : int64 (>= 3): arrived, generation, address of the system's yield."""
+    """Wait for all `team` threads. sync : int64 (>= 4): arrived, generation, address of the system's yield, broken
+    off.
+    """
     if team == 1:
         return
     generation = _atomic_add(sync, 1, 0)
@@ -324,7 +358,7 @@ def barrier(sync, team):
         _atomic_add(sync, 1, 1)
         return
     spins = 0
-    while _atomic_add(sync, 1, 0) == generation:
+    while _atomic_add(sync, 1, 0) == generation and _atomic_add(sync, 3, 0) == 0:
         spins += 1
         if spins > 300 and sync[2] != 0:
             _give_way(sync[2])

@@ -1,7 +1,7 @@
 """The multigrid hierarchy of a stencil: memory, index tables, set-up and the threads that work on it.
 
-`build` is the set-up (a few iterations' worth of time), `conjugate.conjugate_gradients` the solution. A hierarchy can be given
-new coefficients of the same grid (`refresh`) and any number of right-hand sides.
+`build` is the set-up (a few iterations' worth of time), `conjugate.conjugate_gradients` the solution. A hierarchy
+can be given new coefficients of the same grid (`refresh`) and any number of right-hand sides.
 """
 
 from __future__ import annotations
@@ -44,8 +44,8 @@ class Hierarchy:
 
     @property
     def bytes(self) -> int:
-        """Memory of the hierarchy [byte], without the stencil."""
-        return sum(array.nbytes for array in (*self.fields, *self.vectors, self.levels, self.maps))
+        """Memory of the hierarchy [byte], without the stencil (the last field shares the memory of another)."""
+        return sum(array.nbytes for array in (*self.fields[:-1], *self.vectors, self.levels, self.maps))
 
 
 def build(stencil: Any, threads: int | None = None) -> Hierarchy:
@@ -61,12 +61,24 @@ def build(stencil: Any, threads: int | None = None) -> Hierarchy:
     steps = plan(*axes(stencil, swapped))
     levels, maps, parallel, team = _tables((ny, nx, nz) if swapped else (nx, ny, nz), steps, threads or available())
     hierarchy = Hierarchy(
-        stencil, swapped, team, parallel, levels, maps, _fields(levels), _vectors(levels[0]),
+        stencil, swapped, team, parallel, levels, maps, _fields(levels), _vectors(levels),
         _sizes(nx, ny, nz, swapped), np.zeros(24, dtype=np.int64), 0.0, tuple(steps),
     )  # fmt: skip
     hierarchy.sync[2] = _yield_address()
     _set_up(hierarchy)
     return hierarchy
+
+
+def forecast(stencil: Any) -> int:
+    """Memory that `build` will take [byte], from widths, parts and a sample of conductances; nothing large is
+    allocated.
+    """
+    nx, ny, nz = stencil.ground.shape
+    swapped = swap_axes(nx, ny)
+    steps = plan(*axes(stencil, swapped))
+    levels = _tables((ny, nx, nz) if swapped else (nx, ny, nz), steps, 1)[0]
+    cells, halves, rhs, count = _counts(levels)
+    return 24 * cells + 2 * halves + 8 * rhs + 32 * count
 
 
 def refresh(hierarchy: Hierarchy, stencil: Any) -> Hierarchy:
@@ -80,15 +92,21 @@ def refresh(hierarchy: Hierarchy, stencil: Any) -> Hierarchy:
 
 def _set_up(hierarchy: Hierarchy) -> None:
     sums = np.zeros(int(hierarchy.levels[0][kernels.NX]))
-    masks, width = _masks(hierarchy.levels, list(hierarchy.steps)), 7 * (2 * int(hierarchy.levels[0][kernels.M_]) + LANES)
+    masks, width = (
+        _masks(hierarchy.levels, list(hierarchy.steps)),
+        7 * (2 * int(hierarchy.levels[0][kernels.M_]) + LANES),
+    )
 
     def work(me: int, team: int) -> None:
         building.build(
             hierarchy.fields, (hierarchy.levels, hierarchy.maps), masks, given(hierarchy.stencil, hierarchy.swapped),
-            hierarchy.sizes, sums, hierarchy.sync, me, team, hierarchy.parallel_levels, np.zeros(width, dtype=np.float32),
+            hierarchy.sizes, sums, hierarchy.sync, me, team, hierarchy.parallel_levels, np.zeros(width,
+            dtype=np.float32), np.zeros(hierarchy.sizes[1] * hierarchy.sizes[2]),
         )  # fmt: skip
 
-    together(work, hierarchy.threads)
+    together(work, hierarchy.threads, hierarchy.sync)
+    if len(hierarchy.levels) > 1:
+        hierarchy.fields[-1][LANES:] = 0.0
     object.__setattr__(hierarchy, "least_pivot", float(sums.min()))
 
 
@@ -98,7 +116,7 @@ def given(stencil: Any, swapped: bool) -> tuple[npt.NDArray[np.float64], ...]:
     arrays = (y, x) if swapped else (x, y)
     ground = _flat(stencil.ground)
     # an axis of one cell has no faces; kernels then read a place of `ground` and count it as nothing
-    return tuple(_flat(array) if array.size else ground for array in (*arrays, stencil.conductance_z)) + (ground,)
+    return (*(_flat(array) if array.size else ground for array in (*arrays, stencil.conductance_z)), ground)
 
 
 def _flat(array: npt.NDArray[Any]) -> npt.NDArray[np.float64]:
@@ -141,7 +159,7 @@ def _tables(shape: tuple[int, int, int], steps: list[Step], threads: int) -> tup
             half += h * nx
         if depth > 0:
             rhs += 2 * h * nx
-    levels[:-1, kernels.MASK] = np.cumsum([0, *(4 * levels[:-2, kernels.M_])]) if len(steps) else 0
+    levels[:-1, kernels.MASK] = np.cumsum([0, *(8 * levels[:-2, kernels.M_])]) if len(steps) else 0
     at = 0
 
     def keep(depth: int, column: int, values: Ints) -> None:
@@ -175,7 +193,11 @@ def _step_lists(fine: Ints, coarse: Ints, step: Step) -> dict[int, Ints]:
     beside = np.clip(np.where(pair, owner + np.where(j == step.y[owner], -1, 1), owner), 0, nyc - 1)
     blocks, blocks_c = row // LANES, row_c // LANES
     line, line_c = _line(ny, blocks), _line(nyc, blocks_c)
-    start_c = np.arange(nyc) % 2 * half_c + np.arange(nyc) // 2 % blocks_c * int(coarse[kernels.D_]) + np.arange(nyc) // 2 // blocks_c
+    start_c = (
+        np.arange(nyc) % 2 * half_c
+        + np.arange(nyc) // 2 % blocks_c * int(coarse[kernels.D_])
+        + np.arange(nyc) // 2 // blocks_c
+    )
     column, column_y = np.zeros((2, row), dtype=np.int64), np.zeros((2, row), dtype=np.int64)
     column[j % 2, line], column_y[j % 2, line] = start_c[owner], start_c[beside]
     member = np.full((2, 2, 3, row_c), row, dtype=np.int64)  # `row` is a place that holds zero
@@ -207,14 +229,19 @@ def _step_lists(fine: Ints, coarse: Ints, step: Step) -> dict[int, Ints]:
 
 
 def _masks(levels: Ints, steps: list[Step]) -> npt.NDArray[np.float32]:
-    """By fine column (p, m): 1 where it opens a pair; 1 where it opens a coarse column that follows a pair."""
+    """By fine column: 1 where it opens a pair, where it opens a coarse column that follows a pair, closes a pair,
+    leads to one.
+    """
     parts = []
     for fine, step in zip(levels, steps, strict=False):
         row, first, size = int(fine[kernels.M_]), step.y[:-1], np.diff(step.y)
-        mask = np.zeros((2, 2, row), dtype=np.float32)
+        mask = np.zeros((4, 2, row), dtype=np.float32)
         line = _line(int(fine[kernels.NY]), row // LANES)
         mask[0, first % 2, line[first]] = size == 2
         mask[1, first[1:] % 2, line[first[1:]]] = size[:-1] == 2
+        last = step.y[1:] - 1
+        mask[2, last % 2, line[last]] = size == 2
+        mask[3, last[:-1] % 2, line[last[:-1]]] = size[1:] == 2
         parts.append(mask.ravel())
     return np.concatenate([*parts, np.zeros(LANES, dtype=np.float32)])
 
@@ -225,26 +252,35 @@ def _line(count: int, blocks: int) -> Ints:
     return m % blocks * LANES + m // blocks
 
 
+def _counts(levels: Ints) -> tuple[int, int, int, int]:
+    """Numbers of one array of cells, of weights, of a coarse right-hand side, of a vector of black columns."""
+    last, finest = levels[-1], levels[0]
+    cells = int(last[kernels.CELL] + last[kernels.S_] * last[kernels.NX]) + LANES
+    rhs = int(last[kernels.RHS] + (last[kernels.S_] * last[kernels.NX] if len(levels) > 1 else 0)) + LANES
+    return cells, int(last[kernels.HALF]) + LANES, rhs, int(finest[kernels.H_] * finest[kernels.NX]) + 2 * LANES
+
+
 def _fields(levels: Ints) -> tuple[npt.NDArray[Any], ...]:
     """Links, inverse pivots, ground, z; transfer weights; the three coarse right-hand sides."""
-    last = levels[-1]
-    cells = int(last[kernels.CELL] + last[kernels.S_] * last[kernels.NX]) + LANES
-    halves = int(last[kernels.HALF]) + LANES
-    rhs = int(last[kernels.RHS] + (last[kernels.S_] * last[kernels.NX] if len(levels) > 1 else 0)) + LANES
-    return (
-        *(np.zeros(cells, dtype=np.float32) for _ in range(6)),
-        *(np.zeros(halves, dtype=np.uint8) for _ in range(2)),
-        *(np.zeros(rhs, dtype=np.float32) for _ in range(3)),
-    )
+    cells, halves, rhs, _ = _counts(levels)
+    gx, gy, gz, inv, ground, z = (np.zeros(cells, dtype=np.float32) for _ in range(6))
+    weights = (np.zeros(halves, dtype=np.uint8) for _ in range(2))
+    own, lower = (np.zeros(rhs, dtype=np.float32) for _ in range(2))
+    return gx, gy, gz, inv, ground, z, *weights, own, lower, _spare_ground(levels, ground)
 
 
-def _vectors(finest: Ints) -> tuple[npt.NDArray[Any], ...]:
-    """x, p (double), q, r, w, change (single), all of the black columns; sums by slab."""
-    count = int(finest[kernels.H_] * finest[kernels.NX]) + 2 * LANES
+def _spare_ground(levels: Ints, ground: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Coarse ground is needed during set-up only; its place then holds the third right-hand side."""
+    start = int(levels[1][kernels.CELL]) if len(levels) > 1 else ground.size - LANES
+    return ground[start - LANES :] if len(levels) > 1 else ground[start:]
+
+
+def _vectors(levels: Ints) -> tuple[npt.NDArray[Any], ...]:
+    """x, p (double), q, r, w, change (single), all of the black columns."""
+    count = _counts(levels)[3]
     return (
         *(np.zeros(count) for _ in range(2)),
         *(np.zeros(count, dtype=np.float32) for _ in range(4)),
-        np.zeros(2 * int(finest[kernels.NX]) + 2),
     )
 
 
@@ -270,14 +306,29 @@ def _yield_address() -> int:
         return 0
 
 
-def together(work: Callable[[int, int], None], team: int) -> None:
-    """Call work(me, team) on `team` threads at once; the kernels release the interpreter lock."""
+def together(work: Callable[[int, int], None], team: int, sync: Ints) -> None:
+    """Call work(me, team) on `team` threads at once; the kernels release the interpreter lock.
+
+    If one thread fails, the others are let out of their barriers, and its error is raised.
+    """
     if team == 1:
         work(0, 1)
         return
-    others = [threading.Thread(target=work, args=(me, team)) for me in range(1, team)]
+    sync[[0, 3]] = 0
+    failed: list[BaseException] = []
+
+    def guarded(me: int) -> None:
+        try:
+            work(me, team)
+        except BaseException as error:  # the interrupt key too: the other threads must not wait for ever
+            sync[3] = 1
+            failed.append(error)
+
+    others = [threading.Thread(target=guarded, args=(me,), daemon=True) for me in range(1, team)]
     for thread in others:
         thread.start()
-    work(0, team)
+    guarded(0)
     for thread in others:
         thread.join()
+    if failed:
+        raise failed[0]

@@ -1,12 +1,15 @@
-"""Stacks for the solver benchmark: any number of cells, jumps of 1e4 in conductivity, cells up to 500 times wider than high.
+"""Stacks for the solver benchmark: any number of cells, jumps of 1e4 in conductivity, cells up to 500 times wider than
+high.
 
-Substrate, die, solder (a joint), lid, paste (a joint), plate; void around the die and above the narrower parts; ten power zones;
-grids graded towards every outline. Invented, like the demo, and independent of the case reader and of `thermsim.model`.
+Substrate, die, solder (a joint), lid, paste (a joint), plate; void around the die and above the narrower parts; ten
+power zones; grids graded towards every outline. Invented, like the demo, and independent of the case reader and of
+`thermsim.model`.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -18,7 +21,9 @@ SEED = 20257
 
 @dataclass(frozen=True)
 class Stencil:
-    """Heat balance of every solid cell: sum of G (T_n - T) - ground T + heat = 0 (the fields `thermsim.solver` reads)."""
+    """Heat balance of every solid cell: sum of G (T_n - T) - ground T + heat = 0 (the fields `thermsim.solver`
+    reads).
+    """
 
     conductance_x: Floats
     conductance_y: Floats
@@ -70,7 +75,7 @@ def axis(outlines: list[float], count: int, grading: float = 0.3) -> Floats:
     size = 0.4 * span / count + grading * distance / max(1.0, np.log2(max(count, 2)) / 5)
     lines = [marks[:1]]
     total = np.trapezoid(1 / size, places)
-    for a, b in zip(marks[:-1], marks[1:], strict=True):
+    for a, b in pairwise(marks):
         inside = np.linspace(a, b, 2001)
         local = np.interp(inside, places, size)
         steps = np.concatenate([[0.0], np.cumsum(0.5 * (1 / local[1:] + 1 / local[:-1]) * np.diff(inside))])
@@ -85,8 +90,12 @@ def stack(nx: int, ny: int, nz: int, variant: str = "demo") -> Stencil:
     die = chosen[1]
     zone_x = [-12.4, -8.4, -4.2, 0.0, 4.2, 8.4, 12.4]
     zone_y = [-5.2, -0.8, 0.8, 5.2]
-    x = axis([s * part.size[0] / 2 for part in chosen for s in (-1, 1)] + [v * MM for v in zone_x] + [-17 * MM, 17 * MM], nx)
-    y = axis([s * part.size[1] / 2 for part in chosen for s in (-1, 1)] + [v * MM for v in zone_y] + [-17 * MM, 17 * MM], ny)
+    x = axis(
+        [s * part.size[0] / 2 for part in chosen for s in (-1, 1)] + [v * MM for v in zone_x] + [-17 * MM, 17 * MM], nx
+    )
+    y = axis(
+        [s * part.size[1] / 2 for part in chosen for s in (-1, 1)] + [v * MM for v in zone_y] + [-17 * MM, 17 * MM], ny
+    )
     if variant == "small_cells":  # 20 um, uniform
         x, y = np.arange(nx + 1) * 20e-6, np.arange(ny + 1) * 20e-6
         x, y = x - x.mean(), y - y.mean()
@@ -107,7 +116,7 @@ def stack(nx: int, ny: int, nz: int, variant: str = "demo") -> Stencil:
     scale = np.ones(shape)
     if variant.startswith("lognormal"):
         scale = np.exp(float(variant.split("_")[1]) * np.random.default_rng(SEED).standard_normal(shape))
-    joint = np.array([chosen[b].joint_below if a != b else 0.0 for a, b in zip(level[:-1], level[1:], strict=True)])
+    joint = np.array([chosen[b].joint_below if a != b else 0.0 for a, b in pairwise(level)])
     with np.errstate(divide="ignore", invalid="ignore"):
         half = dx[:, None, None] / (2 * k[:, 0] * scale)
         g_x = (dy[:, None] * dz) / (half[1:] + half[:-1]) * (solid[1:] & solid[:-1])
@@ -124,7 +133,9 @@ def stack(nx: int, ny: int, nz: int, variant: str = "demo") -> Stencil:
         ground[:, :, at] += g
         heat[:, :, at] += g * fluid
     bottom = int(layers[0])
-    watts = np.array([[3.4, 21.4, 23.1, 22.3, 20.2, 9.2], [3.4, 4.0, 4.0, 4.0, 4.0, 9.2], [3.4, 21.0, 22.3, 21.8, 20.6, 6.7]])
+    watts = np.array(
+        [[3.4, 21.4, 23.1, 22.3, 20.2, 9.2], [3.4, 4.0, 4.0, 4.0, 4.0, 9.2], [3.4, 21.0, 22.3, 21.8, 20.6, 6.7]]
+    )
     inside_die = (np.abs(xc)[:, None] < die.size[0] / 2) & (np.abs(yc) < die.size[1] / 2)
     zi = np.clip(np.searchsorted(np.array(zone_x) * MM, xc) - 1, 0, 5)
     zj = np.clip(np.searchsorted(np.array(zone_y) * MM, yc) - 1, 0, 2)
@@ -134,7 +145,8 @@ def stack(nx: int, ny: int, nz: int, variant: str = "demo") -> Stencil:
 
 
 VARIANTS = (
-    "demo", "no_lid", "film_10um", "ratio_1e5", "nearly_insulated", "small_cells", "anisotropic", "lognormal_1", "lognormal_2",
+    "demo", "no_lid", "film_10um", "ratio_1e5", "nearly_insulated", "small_cells", "anisotropic", "lognormal_1",
+    "lognormal_2",
 )  # fmt: skip
 
 SIZES = {"0.1 M": (66, 62, 24), "1 M": (170, 150, 40), "8 M": (420, 380, 50), "16 M": (530, 480, 64)}
@@ -164,5 +176,7 @@ def matrix(stencil: Stencil):
     cols.append(own)
     values.append(diagonal[stencil.solid])
     shape = (count, count)
-    whole = sparse.coo_matrix((np.concatenate(values), (np.concatenate(rows), np.concatenate(cols))), shape=shape).tocsr()
+    whole = sparse.coo_matrix(
+        (np.concatenate(values), (np.concatenate(rows), np.concatenate(cols))), shape=shape
+    ).tocsr()
     return whole, stencil.heat[stencil.solid]

@@ -1,0 +1,129 @@
+"""The command line as a person types it: exit codes, JSON, files, and no traceback for any mistake."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+CASES = Path(__file__).parent.parent / "cases"
+SLAB = str(CASES / "bare-slab.yaml")
+
+
+def thermsim(*arguments: str, folder: Path | None = None) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "thermsim", *arguments],
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        cwd=folder,
+        env={**os.environ, "PYTHONUTF8": "1", "PYTHONPATH": str(CASES.parent)},
+        check=False,
+    )
+
+
+def test_help_names_every_command() -> None:
+    shown = thermsim("--help")
+    assert shown.returncode == 0
+    for command in ("start", "inspect", "predict", "materials"):
+        assert command in shown.stdout
+
+
+def test_a_starter_case_runs_as_it_is(tmp_path: Path) -> None:
+    assert thermsim("start", "mine.yaml", folder=tmp_path).returncode == 0
+    assert thermsim("inspect", "mine.yaml", folder=tmp_path).returncode == 0
+    predicted = thermsim("predict", "mine.yaml", "--accuracy", "2", folder=tmp_path)
+    assert predicted.returncode == 0, predicted.stderr
+    assert "hottest" in predicted.stdout
+    again = thermsim("start", "mine.yaml", folder=tmp_path)
+    assert again.returncode == 9
+    assert "nothing is overwritten" in again.stderr
+
+
+def test_json_goes_alone_to_standard_output() -> None:
+    """By hand: 125 000 W/m2 x (0.005/400 + 1/5000) m2K/W = 26.5625 K over 25 C."""
+    done = thermsim("predict", SLAB, "--json")
+    answer = json.loads(done.stdout)
+    assert answer["zones"][0]["mean_C"] == pytest.approx(51.5625, abs=1e-8)
+    assert answer["heat_balance_relative"] < 1e-9
+    assert answer["status"] == "accuracy held"
+
+
+def test_out_writes_the_whole_result(tmp_path: Path) -> None:
+    done = thermsim("predict", SLAB, "--out", str(tmp_path / "out"))
+    assert done.returncode == 0, done.stderr
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    assert {"result.json", "zones.csv", "field.npz", "field.vtr", "versions.json", "case"} <= names
+    assert {"stack.png", "active-face.png", "section.png", "ladder.png", "mesh.png"} <= names
+
+
+@pytest.mark.parametrize(
+    ("text", "code", "words"),
+    [
+        ("title: x\nlayers: []\n", 3, "layers"),
+        ("title: [unclosed\n", 3, "mine.yaml:"),
+        ("", 3, "mine.yaml:1:1"),
+    ],
+)
+def test_a_faulty_case_is_refused_with_its_place(text: str, code: int, words: str, tmp_path: Path) -> None:
+    (tmp_path / "mine.yaml").write_text(text, encoding="utf-8")
+    done = thermsim("predict", "mine.yaml", folder=tmp_path)
+    assert done.returncode == code
+    assert words in done.stderr
+    assert "Traceback" not in done.stderr
+    assert done.stdout == ""
+
+
+def test_runaway_has_its_own_exit_code(tmp_path: Path) -> None:
+    text = (
+        Path(SLAB).read_text(encoding="utf-8").replace("at: bottom", "at: bottom\n    leakage: {per_K: 0.2, at_C: 25}")
+    )
+    (tmp_path / "hot.yaml").write_text(text, encoding="utf-8")
+    done = thermsim("predict", "hot.yaml", folder=tmp_path)
+    assert done.returncode == 5
+    assert "runaway" in done.stderr
+    assert "W" in done.stderr
+
+
+def test_a_body_without_way_out_is_named(tmp_path: Path) -> None:
+    """A chip whose only neighbour under it was cut away by a void: it touches nothing."""
+    text = """\
+title: Cut off
+layers:
+  - {part: base, material: copper, size_mm: [20, 20], thickness_mm: 2}
+  - part: gap
+    material: epoxy
+    size_mm: [20, 20]
+    thickness_mm: 0.5
+    inserts: [{material: void, corner_mm: [5, 5], size_mm: [10, 10]}]
+  - part: chip
+    material: silicon
+    size_mm: [6, 6]
+    thickness_mm: 0.7
+heat: [{in: chip, zones: [{zone: chip, power_W: 5}]}]
+cooling: [{face: bottom, film_W_m2K: 1000, fluid_C: 20}]
+"""
+    (tmp_path / "cut.yaml").write_text(text, encoding="utf-8")
+    done = thermsim("predict", "cut.yaml", folder=tmp_path)
+    assert done.returncode in (3, 4)
+    assert "chip" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_unknown_options_and_materials_give_the_nearest_word(tmp_path: Path) -> None:
+    done = thermsim("predict", str(CASES / "crooked-film.yaml"), "--option", "galium film, 30 um")
+    assert done.returncode == 3
+    assert "gallium film, 30 um" in done.stderr
+    done = thermsim("materials", "coper")
+    assert done.returncode == 3
+    assert "copper" in done.stderr
+
+
+def test_too_little_memory_is_said_before_anything_is_solved() -> None:
+    done = thermsim("predict", str(CASES / "crooked-film.yaml"), "--memory", "0.01")
+    assert done.returncode == 8
+    assert "GB" in done.stderr
