@@ -24,8 +24,7 @@ from thermsim.case.schema import (
 )
 from thermsim.case.source import KeyPath, Source
 from thermsim.case.tables import check_tables
-from thermsim.case.wording import context, did_you_mean, listed
-from thermsim.errors import Fault
+from thermsim.case.wording import did_you_mean, listed
 from thermsim.materials import catalogue
 
 LEAST_ACCURACY_K = 1e-4  # finer than this, round-off and the solver's own tolerance speak
@@ -194,21 +193,10 @@ def _check_material(look: Look, path: KeyPath, given: MaterialGiven) -> None:
             look.add(path, "a part cannot be `void`; an insert, or what stands around a part, can")
         elif len(given.model_fields_set) > 1:
             look.add(path, "`void` has no properties: leave out what stands beside it")
-    elif given.name not in catalogue.names():
-        joint = " (that is a joint class, for `joint` entries)" if given.name in catalogue.joint_names() else ""
-        what = f"the catalogue has no material {given.name!r}{joint}{did_you_mean(given.name, catalogue.names())}"
-        look.add(
-            path, f"{what}; it has: {listed(catalogue.names())}; or give values in place: {{conductivity_W_mK: ...}}"
-        )
 
 
 def _check_joint_class(look: Look, path: KeyPath, joint: Joint) -> None:
-    if joint.material is None:
-        return
     if joint.material not in catalogue.joint_names():
-        there = catalogue.joint_names()
-        what = f"the catalogue has no joint class {joint.material!r}{did_you_mean(joint.material, there)}"
-        look.add((*path, "material"), f"{what}; it has: {listed(there)}")
         return
     kind = catalogue.joint(joint.material)
     ways = (joint.film_um, joint.conductivity_W_mK, joint.boundary_mm2K_W)

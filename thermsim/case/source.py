@@ -321,7 +321,8 @@ class _Reader:
             return text
         if text in _NOTHING:
             what = f"`{path[-1]}` has" if path and isinstance(path[-1], str) else "this item has"
-            self.refuse(path, node, f"{what} no value; give one, or leave it out")
+            comma = "; a decimal comma? numbers are written with a point" if path and str(path[-1]).isdigit() else ""
+            self.refuse(path, node, f"{what} no value; give one, or leave it out{comma}")
             return None
         if text in _WORDS:
             return _WORDS[text]

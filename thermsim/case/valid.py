@@ -10,6 +10,7 @@ from pydantic import ValidationError
 
 from thermsim.case.checks import check_dimensions, check_everything
 from thermsim.case.look import Look
+from thermsim.case.names import check_names_of_materials
 from thermsim.case.origin import Origin
 from thermsim.case.schema import Case
 from thermsim.case.source import KeyPath, Source
@@ -32,7 +33,7 @@ def valid_case(source: Source, option: str | None = None) -> Case:
     ------
     CaseError : with every fault that can be told
     """
-    faults = [fault for _, fault in source.faults]
+    faults = [fault for _, fault in source.faults] + check_names_of_materials(source)
     refused = [path for path, _ in source.faults]
     rest, dropped = source, {str(path[0]) for path in refused if path}
     for number in range(MOST_ROUNDS):
