@@ -24,7 +24,8 @@ from thermsim.case.schema import (
 )
 from thermsim.case.source import KeyPath, Source
 from thermsim.case.tables import check_tables
-from thermsim.case.wording import did_you_mean, listed
+from thermsim.case.wording import context, did_you_mean, listed
+from thermsim.errors import Fault
 from thermsim.materials import catalogue
 
 LEAST_ACCURACY_K = 1e-4  # finer than this, round-off and the solver's own tolerance speak
