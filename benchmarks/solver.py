@@ -7,7 +7,8 @@ Every measurement is a process of its own (so that memory and threads are its ow
 that a machine whose speed drifts is unfair to all alike. Timed is set-up + solution to a relative residual of 1e-8,
 from the coefficients in the form the solver takes (a stencil, or a CSR matrix that is already built), after one
 small solve that warms it up. Afterwards the residual is measured here, the same way for all. Solvers that are not
-installed are skipped and named.
+installed are skipped and named. On a machine that does other work at the same time only the processor time with
+`--threads 1` means anything.
 """
 
 from __future__ import annotations
@@ -275,16 +276,16 @@ def race(
                 print(f"{size:>6}  {name:<32} {failed}", flush=True)
                 results.append({"solver": name, "size": size, "threads": threads, "failed": failed})
                 continue
-            ratios = [
-                run["seconds"] / mine["seconds"] for run, mine in zip(several, own, strict=False) if "seconds" in mine
-            ]
             row = {**several[-1], "solver": name, "size": size, "variant": variant, "threads": threads}
-            row["all_seconds"] = [run["seconds"] for run in several]
-            row["seconds"], row["ratio"] = median(row["all_seconds"]), median(ratios) if ratios else None
+            for kind in ("seconds", "cpu_seconds"):
+                row[f"all_{kind}"] = [run[kind] for run in several]
+                ratios = [run[kind] / mine[kind] for run, mine in zip(several, own, strict=False) if kind in mine]
+                row[kind], row[f"{kind}_ratio"] = median(row[f"all_{kind}"]), median(ratios) if ratios else None
             results.append(row)
+            ratio, cpu_ratio = row["seconds_ratio"] or float("nan"), row["cpu_seconds_ratio"] or float("nan")
             print(
-                f"{size:>6}  {name:<32} {row['seconds']:9.4f} s  {row['iterations']:5d} iterations  "
-                f"{row['bytes_a_cell']:7.0f} B/cell  ratio {row['ratio'] or float('nan'):7.1f}",
+                f"{size:>6}  {name:<32} {row['seconds']:9.4f} s (x {ratio:6.1f})  cpu {row['cpu_seconds']:9.4f} s "
+                f"(x {cpu_ratio:6.1f})  {row['iterations']:5d} iterations  {row['bytes_a_cell']:7.0f} B/cell",
                 flush=True,
             )
     return results
@@ -299,20 +300,21 @@ def draw(results: list[dict[str, Any]], bandwidth: float, path: Path) -> None:
 
     figure, axes = pyplot.subplots(figsize=(7, 5), layout="constrained")
     good = [row for row in results if "seconds" in row]
-    for name in dict.fromkeys(row["solver"] for row in good):
-        points = sorted((row["cells"], row["seconds"]) for row in good if row["solver"] == name)
-        own = name == "thermsim"
+    names = dict.fromkeys(row["solver"] for row in good)
+    lines = {name: sorted((row["cells"], row["seconds"]) for row in good if row["solver"] == name) for name in names}
+    free = 0.0  # labels must not lie on each other
+    for name in sorted(lines, key=lambda name: lines[name][-1][1]):
+        own, points = name == "thermsim", lines[name]
         line = axes.loglog(*zip(*points, strict=True), "o-", lw=2.5 if own else 1.0, color="black" if own else None)
-        axes.annotate(
-            name, points[-1], xytext=(5, 0), textcoords="offset points", fontsize=8, color=line[0].get_color()
-        )
+        free = max(points[-1][1], 1.25 * free)
+        axes.text(1.07 * points[-1][0], free, name, fontsize=8, va="center", color=line[0].get_color())
     cells = [min(row["cells"] for row in good), max(row["cells"] for row in good)]
     limit = [count * WORK_UNITS * WORK_UNIT_BYTES / (bandwidth * 1e9) for count in cells]
     axes.loglog(cells, limit, "k:", lw=1)
     axes.annotate(f"{WORK_UNITS} relaxations at {bandwidth:.0f} GB/s", (cells[0], limit[0]), fontsize=8, va="bottom")
     axes.set_xlabel("cells")
     axes.set_ylabel("set-up + solution to 1e-8 [s]")
-    axes.margins(x=0.25)
+    axes.set_xlim(0.7 * cells[0], 6.0 * cells[1])
     figure.savefig(path, dpi=130)
 
 

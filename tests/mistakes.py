@@ -11,13 +11,13 @@ ONE_MISTAKE = [
         THICK,
         "thicknes_mm: 1.36",
         "thicknes_mm",
-        "part 'substrate': unknown key `thicknes_mm`; did you mean `thickness_mm`?;",
+        "part 'substrate': unknown key `thicknes_mm`; did you mean `thickness_mm`?",
     ),
     (
         THICK,
         "thickness_cm: 0.1",
         "thickness_cm",
-        "part 'substrate': unknown key `thickness_cm`; did you mean `thickness_mm`? (mind the unit);",
+        "part 'substrate': unknown key `thickness_cm`; did you mean `thickness_mm`? (mind the unit)",
     ),
     (THICK + "\n", "\n", "part: substrate", "part 'substrate': `thickness_mm` is missing"),
     (

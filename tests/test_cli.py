@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -89,6 +90,45 @@ def test_runaway_has_its_own_exit_code(tmp_path: Path) -> None:
     assert "W" in done.stderr
 
 
+def test_likely_slips_are_told_before_a_failure(tmp_path: Path) -> None:
+    """Milliwatts typed as watts: the cooling is not what is wrong."""
+    text = (
+        Path(SLAB)
+        .read_text(encoding="utf-8")
+        .replace("power_W: 50", "power_W: 50000")
+        .replace("at: bottom", "at: bottom\n    leakage: {per_K: 0.009, at_C: 25}")
+    )
+    assert "50000" in text
+    (tmp_path / "hot.yaml").write_text(text, encoding="utf-8")
+    done = thermsim("predict", "hot.yaml", folder=tmp_path)
+    assert done.returncode == 5
+    assert "did you mean 50 W" in done.stderr
+    assert done.stderr.index("did you mean 50 W") < done.stderr.index("runaway")
+
+
+def test_a_folder_is_refused_before_anything_is_solved(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("mine", encoding="utf-8")
+    # This case fails while it is solved (exit 5): a refusal of the folder comes first.
+    text = (
+        Path(SLAB).read_text(encoding="utf-8").replace("at: bottom", "at: bottom\n    leakage: {per_K: 0.2, at_C: 25}")
+    )
+    (tmp_path / "hot.yaml").write_text(text, encoding="utf-8")
+    assert thermsim("predict", "hot.yaml", "--out", "file", folder=tmp_path).returncode == 9
+
+
+def test_a_result_is_replaced_by_another_only_if_told(tmp_path: Path) -> None:
+    out = str(tmp_path / "out")
+    quick = ("--accuracy", "5", "--out", out)
+    film = str(CASES / "slice.yaml")
+    assert thermsim("predict", SLAB, *quick).returncode == 0
+    assert thermsim("predict", SLAB, *quick).returncode == 0
+    refused = thermsim("predict", film, *quick)
+    assert refused.returncode == 9
+    assert "A bare slab" in refused.stderr
+    assert "--replace" in refused.stderr
+    assert thermsim("predict", film, *quick, "--replace").returncode == 0
+
+
 def test_a_body_without_way_out_is_named(tmp_path: Path) -> None:
     """A chip whose only neighbour under it was cut away by a void: it touches nothing."""
     text = """\
@@ -126,4 +166,8 @@ def test_unknown_options_and_materials_give_the_nearest_word(tmp_path: Path) -> 
 def test_too_little_memory_is_said_before_anything_is_solved() -> None:
     done = thermsim("predict", str(CASES / "crooked-film.yaml"), "--memory", "0.01")
     assert done.returncode == 8
+    needed = re.search(r"`--memory ([0-9.]+)`", done.stderr)
+    assert needed
     assert "GB" in done.stderr
+    again = thermsim("predict", str(CASES / "crooked-film.yaml"), "--memory", needed[1])
+    assert again.returncode == 0, again.stderr

@@ -221,7 +221,7 @@ def test_measurements_are_plain_data() -> None:
 def test_forecast_grows_with_the_cube() -> None:
     grids = measured().forecast.grids
     assert [grid.cells for grid in grids] == sorted(grid.cells for grid in grids)
-    assert grids[2].cells == 8 * grids[0].cells  # multipliers 2 and 4, three axes
+    assert grids[3].cells == 8 * grids[1].cells  # multipliers 2 and 4, three axes
 
 
 SLICE = """

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import json
 import struct
 import xml.etree.ElementTree as ElementTree
@@ -14,6 +15,7 @@ import pytest
 from report_samples import PACKAGE, prediction
 
 from thermsim.case.load import parse_case, read_case
+from thermsim.case.options import with_option
 from thermsim.errors import WriteError
 from thermsim.report import export, figures
 from thermsim.report.result import result
@@ -60,7 +62,7 @@ def test_zones_read_back(written: Path) -> None:
 def test_arrays_read_back(written: Path) -> None:
     field = prediction("package").field
     with np.load(written / "field.npz", allow_pickle=False) as arrays:
-        np.testing.assert_array_equal(arrays["temperature_C"], field.temperature)
+        np.testing.assert_array_equal(arrays["temperature_C"], field.temperature.astype(np.float32))
         np.testing.assert_array_equal(arrays["region"], field.model.region)
         np.testing.assert_allclose(arrays["x_faces_mm"][[0, -1]], [-10.0, 10.0])  # the board is 20 x 20 mm
         np.testing.assert_allclose(arrays["z_faces_mm"][[0, -1]], [0.0, 2.9])
@@ -81,7 +83,7 @@ def read_vtr(path: Path) -> dict[str, Any]:
     assert piece is not None
     found: dict[str, Any] = {"extent": [int(n) for n in piece.get("Extent", "").split()]}
     for array in [*piece.findall("Coordinates/DataArray"), *piece.findall("CellData/DataArray")]:
-        kind = {"Float64": "<f8", "Int32": "<i4", "UInt8": "u1"}[array.get("type", "")]
+        kind = {"Float64": "<f8", "Float32": "<f4", "Int16": "<i2", "UInt8": "u1"}[array.get("type", "")]
         at = raw + int(array.get("offset", ""))
         (size,) = struct.unpack_from(width, data, at)
         first = at + struct.calcsize(width)
@@ -97,7 +99,9 @@ def test_volume_reads_back(written: Path) -> None:
     np.testing.assert_allclose(volume["x_coordinates"], 1e3 * field.model.grid.x.faces)
     np.testing.assert_allclose(volume["z_coordinates"], 1e3 * field.model.grid.z.faces)
     # x runs fastest in a VTK structured grid.
-    np.testing.assert_array_equal(volume["temperature_C"].reshape(shape, order="F"), field.temperature)
+    single = field.temperature.astype(np.float32)
+    np.testing.assert_array_equal(volume["temperature_C"].reshape(shape, order="F"), single)
+    np.testing.assert_array_equal(volume["region"].reshape(shape, order="F"), field.model.region)
     ghost = volume["vtkGhostType"].reshape(shape, order="F")
     np.testing.assert_array_equal(ghost == 32, field.model.region < 0)  # 32: HIDDENCELL
 
@@ -155,7 +159,7 @@ def test_all_or_nothing(
     else:
         monkeypatch.setattr(Path, "replace", failing_move)
     with pytest.raises(WriteError if isinstance(stop, OSError) else type(stop)):
-        export.write(prediction("slice"), folder, "another")
+        export.write(prediction("slice"), folder, "another", replace=True)
     assert files_in(tmp_path) == stood
     assert (tmp_path / "deep").exists() == before
     assert not list(tmp_path.rglob(".thermsim-*"))
@@ -164,12 +168,52 @@ def test_all_or_nothing(
 def test_a_second_prediction_replaces_the_first_and_leaves_foreign_files(tmp_path: Path) -> None:
     export.write(prediction("package"), tmp_path, PACKAGE)
     (tmp_path / "notes.txt").write_text("mine", encoding="utf-8")
-    export.write(prediction("bars"), tmp_path, "title: another\n")
+    export.write(prediction("bars"), tmp_path, "title: another\n", replace=True)
     there = files_in(tmp_path)
     assert there["notes.txt"] == b"mine"
     assert json.loads(there["result.json"])["title"] == prediction("bars").case.title
     assert there["case/case.yaml"] == b"title: another\n"
     assert set(there) == (FILES - {"ladder.png"}) | {"notes.txt"}  # no ladder is left of the first
+
+
+def test_the_result_of_another_case_or_option_stays_unless_told(tmp_path: Path) -> None:
+    made = prediction("package")
+    export.write(made, tmp_path, PACKAGE)
+    stood = files_in(tmp_path)
+    options = parse_case(PACKAGE + "options:\n  - {option: thick lid, changes: {lid.thickness_mm: 2}}\n")
+    other = dataclasses.replace(made, case=with_option(options, "thick lid"))
+    for write in (export.write, lambda its, folder: export.check_target(its.case, folder)):
+        for its in (prediction("bars"), other):
+            with pytest.raises(WriteError, match=r"result of A small package .*, as written") as no:
+                write(its, tmp_path)
+            assert "--replace" in no.value.remedy
+    assert files_in(tmp_path) == stood
+    export.write(made, tmp_path, PACKAGE)  # the same case again
+    export.write(other, tmp_path, PACKAGE, replace=True)
+    with pytest.raises(WriteError, match="with thick lid"):
+        export.check_target(made.case, tmp_path)
+    (tmp_path / "result.json").write_text("{", encoding="utf-8")
+    with pytest.raises(WriteError, match="cannot be read"):
+        export.check_target(made.case, tmp_path)
+
+
+def test_a_target_is_tried_before_anything_is_solved_and_nothing_is_left(tmp_path: Path) -> None:
+    case = prediction("bars").case
+    export.check_target(case, tmp_path / "deep" / "out")
+    assert list(tmp_path.iterdir()) == []
+    (tmp_path / "out").write_text("mine", encoding="utf-8")
+    for folder in (tmp_path / "out", tmp_path / "out" / "below"):
+        with pytest.raises(WriteError):
+            export.check_target(case, folder)
+    assert files_in(tmp_path) == {"out": b"mine"}
+
+
+def test_a_large_volume_is_left_out_unless_asked_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(export, "MOST_VOLUME_CELLS", 10)
+    assert tmp_path / "field.vtr" not in export.write(prediction("bars"), tmp_path)
+    assert tmp_path / "field.vtr" in export.write(prediction("bars"), tmp_path, volume=True)
+    assert tmp_path / "field.vtr" not in export.write(prediction("bars"), tmp_path)
+    assert not (tmp_path / "field.vtr").exists()  # none of an earlier grid is left beside the new result
 
 
 def test_files_that_others_wrote_are_not_replaced(tmp_path: Path) -> None:
@@ -185,7 +229,7 @@ def test_a_table_of_the_case_is_not_replaced(tmp_path: Path) -> None:
     (tmp_path / "zones.csv").write_text("20\n", encoding="utf-8")
     made = predict(parse_case(text, "case.yaml", tmp_path), accuracy_K=50.0, first_cells=500)
     with pytest.raises(WriteError, match="the case itself reads"):
-        export.write(made, tmp_path, text)
+        export.write(made, tmp_path, text, replace=True)
     assert (tmp_path / "zones.csv").read_text(encoding="utf-8") == "20\n"
 
 

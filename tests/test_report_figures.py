@@ -17,9 +17,11 @@ from thermsim.errors import WriteError
 from thermsim.report import figures
 from thermsim.report.face_figure import isotherms
 from thermsim.report.labels import spread
+from thermsim.report.result import result
 from thermsim.report.section_figure import stretch
 from thermsim.report.stack_figure import layers_drawn
-from thermsim.report.style import DARKEST, INK, LIGHTEST, heat_colours, srgb
+from thermsim.report.style import DARKEST, INK, LIGHTEST, colour_range, heat_colours, srgb
+from thermsim.report.titles import title_of
 from thermsim.report.views import face_view, section_view
 
 NAMES = ["package", "slice", "bars"]
@@ -132,6 +134,72 @@ def test_ladder_bars_end_at_the_coolant() -> None:
     made = prediction("package")
     bars = [patch for patch in figures.ladder_steps(made).axes[0].patches if patch.get_width() != 0.0]
     assert min(bar.get_x() + min(bar.get_width(), 0.0) for bar in bars) == pytest.approx(25.0)  # from the case
+
+
+def test_the_axis_of_the_ladder_ends_at_the_coolant() -> None:
+    made = prediction("package")
+    axes = drawn(figures.ladder_steps(made)).axes[0]
+    assert axes.spines["bottom"].get_bounds() == pytest.approx((25.0, made.field.hottest[0]))  # from the case
+    assert min(axes.get_xticks()) >= 25.0 - 1e-9
+
+
+def test_titles_break_after_the_case() -> None:
+    case = prediction("package").case
+    assert title_of(case, "a face", 80) == "A small package [of three parts]: a face"
+    assert title_of(case, "ladder from here to the coolant of top", 60).split("\n") == [
+        "A small package [of three parts]:",
+        "ladder from here to the coolant of top",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("temperatures", "ends"),
+    [
+        ((31.0, 30.0, 77.8), (30.0, 80.0)),
+        ((30.5, 30.0, 80.0), (30.0, 80.0)),
+        ((31.0, 30.7, 80.1), (30.7, 85.0)),
+        ((23.0, 30.0, 61.0), (20.0, 65.0)),
+        ((20.0, 20.0, 20.0), (20.0, 25.0)),
+    ],
+)
+def test_colours_reach_from_the_coolant_to_the_next_5_K(
+    temperatures: tuple[float, float, float], ends: tuple[float, float]
+) -> None:
+    assert colour_range(*temperatures) == ends
+
+
+def test_maps_of_one_prediction_share_their_colours_and_say_the_range() -> None:
+    made = prediction("package")
+    top = 5.0 * np.ceil(made.field.hottest[0] / 5.0)
+    for figure in (figures.active_face(made), figures.section(made)):
+        words = [text.get_text() for text in texts(drawn(figure))]
+        # The room is at 24 C, the coolant on top at 25 C; nothing solid is colder than that.
+        assert f"temperature [C], colours from 25 to {top:g} C" in words
+
+
+def test_a_section_says_from_where_y_counts_and_that_joints_are_left_out() -> None:
+    made = prediction("package")
+    spot = result(made)["hottest_at"]
+    words = [text.get_text().replace("\n", " ").replace("\u00a0", " ") for text in texts(drawn(figures.section(made)))]
+    assert any(f"y = {spot['y_mm']:.2f} mm from the lower left of die" in word for word in words)
+    assert any(word.startswith("height without joints [mm]") for word in words)
+    assert "x from the axis of the stack [mm]" in words
+
+
+def test_an_even_face_has_no_marker() -> None:
+    from thermsim.study.predict import predict
+
+    even = """\
+title: A slab that is warm
+layers: [{part: slab, material: copper, size_mm: [10, 10], thickness_mm: 1}]
+heat: [{in: slab, zones: [{zone: all, power_W: 5}]}]
+cooling: [{face: top, film_W_m2K: 4000, fluid_C: 20}]
+"""
+    figure = figures.active_face(predict(parse_case(even), accuracy_K=50.0, first_cells=500))
+    assert_readable(figure)
+    assert not [line for line in figure.axes[0].lines if line.get_marker() == "D"]
+    # By hand: 5 W over 100 mm2 through 1 mm of copper and 4000 W/m2K, 20 + 50e3 (1/4000 + 1e-3/k), k near 390 W/mK.
+    assert "everywhere alike: 32.6 C" in [text.get_text() for text in texts(figure)]
 
 
 def test_pictures_do_not_depend_on_settings_left_behind() -> None:

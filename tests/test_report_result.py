@@ -15,7 +15,8 @@ from thermsim.study.convergence import Doubt
 
 # Written out, not taken from the code: what other programs read must not change unnoticed.
 PROMISED = {
-    "title option thermsim status accuracy_K hottest_C hottest_at coolant_C zones readings probes flows heat_made_W "
+    "title option thermsim status accuracy_K remarks hottest_C hottest_at coolant_C zones readings probes flows bounds "
+    "heat_typed_W heat_made_W "
     "heat_balance_W heat_balance_relative ladder ladder_of limits mesh observed_order mesh_note mesh_doubt_K "
     "worst_at": "",
     "part x_mm y_mm z_mm": "hottest_at.",
@@ -25,8 +26,9 @@ PROMISED = {
     "limit_margin_least_K R_reading_coolant_K_W": "readings[].",
     "probe part temperature_C rise_over_coolant_K mesh_doubt_K extrapolated_C observed_order mesh_note": "probes[].",
     "face environment heat_W mesh_doubt_W area_mm2 face_C fluid_C": "flows[].",
+    "lowest_C mean_C highest_C": "bounds.",
     "item drop_K even_K spreading_K": "ladder[].",
-    "zone face share": "ladder_of.",
+    "zone starts_at start_C face environment share": "ladder_of.",
     "reading_C": "limits.",
     "multiplier cells hottest_C seconds iterations algebraic_error_K": "mesh[].",
 }
@@ -89,9 +91,9 @@ def test_parts_of_the_document_agree_with_one_another() -> None:
     assert small["flux_W_mm2"] == pytest.approx(small["power_W"] / 1.0)  # 1 mm2, from the case
     assert document["heat_made_W"] == pytest.approx(sum(zone["power_W"] for zone in document["zones"]))
     assert sum(flow["heat_W"] for flow in document["flows"]) == pytest.approx(document["heat_made_W"])
-    zone = next(zone for zone in document["zones"] if zone["zone"] == document["ladder_of"]["zone"])
+    assert document["heat_typed_W"] == pytest.approx(9.0 + 2.0 + 2.0)  # from the case
     # The only film on top is at 25 C, so the ladder ends there.
-    assert sum(rung["drop_K"] for rung in document["ladder"]) == pytest.approx(zone["mean_C"] - 25.0)
+    assert sum(rung["drop_K"] for rung in document["ladder"]) == pytest.approx(document["hottest_C"] - 25.0)
     big = document["readings"][0]
     mean = next(zone for zone in document["zones"] if zone["zone"] == "big")["mean_C"]
     assert big["expected_reading_C"] == pytest.approx(mean - 1.5)
@@ -111,6 +113,19 @@ def test_hottest_spot_is_placed_from_the_lower_left_of_its_part() -> None:
     assert 0.0 <= spot["y_mm"] <= 2.0
     assert spot["z_mm"] == pytest.approx(0.0, abs=1e-9)
     assert result(prediction("slice"))["hottest_at"]["y_mm"] is None
+
+
+def test_the_ladder_starts_at_the_hottest_spot_in_the_zone_that_holds_it() -> None:
+    document = result(prediction("package"))
+    way, spot = document["ladder_of"], document["hottest_at"]
+    assert (way["starts_at"], way["start_C"]) == ("hottest spot", document["hottest_C"])
+    # By the case: one small zone ends and the other begins at y 1 mm.
+    assert way["zone"] == ("<small> & two" if spot["y_mm"] > 1.0 else "small [one], 10 % of it")
+    assert (way["face"], way["environment"]) == ("top", "top")
+    items = [rung["item"] for rung in document["ladder"]]
+    assert items[:2] == ["hottest spot above its zone's mean", "its zone above the heat's mean"]
+    zone = next(zone for zone in document["zones"] if zone["zone"] == way["zone"])
+    assert document["ladder"][0]["drop_K"] == pytest.approx(document["hottest_C"] - zone["mean_C"])
 
 
 def test_without_heat_there_is_no_ladder_and_no_zone() -> None:

@@ -15,13 +15,23 @@ from report_samples import PACKAGE, prediction
 from rich.console import Console
 
 from thermsim.case.load import parse_case
+from thermsim.cli import commands
+from thermsim.ladder import Rung
 from thermsim.materials.catalogue import rows
 from thermsim.report.blocks import BAR, EVEN, SPREAD, ladder_bar
 from thermsim.report.result import result
 from thermsim.report.tables import html, measurements_html, show, show_materials, show_measurements
-from thermsim.report.words import plain, significant, with_doubt
+from thermsim.report.words import fixed, plain, significant, with_doubt
 from thermsim.study.convergence import Doubt
 from thermsim.study.measure import measure
+from thermsim.study.predict import Prediction, predict
+
+UNIFORM = """\
+title: A slab that is warm
+layers: [{part: slab, material: copper, size_mm: [10, 10], thickness_mm: 1}]
+heat: [{in: slab, zones: [{zone: all, power_W: 5}]}]
+cooling: [{face: top, film_W_m2K: 4000, fluid_C: 20}]
+"""
 
 
 def printed(width: int = 80, **show_what: object) -> str:
@@ -106,6 +116,96 @@ def test_a_reading_above_the_limit_is_said_in_words() -> None:
 def test_accuracy_not_held_is_said_in_words() -> None:
     made = replace(prediction("package"), status="accuracy not held", accuracy_K=0.001)
     assert "ACCURACY NOT HELD: 0.001 K was asked for" in printed(prediction=made)
+
+
+def test_what_holds_the_accuracy_and_what_helps_is_said_on_top() -> None:
+    made = prediction("package")
+    doubts = {question: replace(doubt, half_width=0.01) for question, doubt in made.doubts.items()}
+    doubts["zone", "big", "highest"] = replace(doubts["zone", "big", "highest"], half_width=0.21)
+    odd = replace(made, status="accuracy not held", accuracy_K=0.1, doubts=doubts)
+    text = re.sub(r"\s+", " ", printed(prediction=odd))
+    held = "the hottest spot, all readings and all probes"
+    said = f"of 0.1 K is not held: it is by {held}, but not by zone big, highest (0.3 K)."
+    assert said in text
+    assert text.index(said) < text.index("Zones")
+    assert re.search(r"Ask for less: `--accuracy 0\.3`, or allow the next grid: `--memory 0\.\d+`", text)
+    assert "widest doubt +- 0.3 K at zone big, highest" in text  # one doubt, one rounding
+    assert "0.21 K" not in text
+    names = {name for parameter in commands.commands["predict"].params for name in parameter.opts}
+    assert {"--accuracy", "--memory"} <= names
+
+
+def test_dangers_and_warnings_stand_over_the_tables_and_others_at_the_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    told = ("DANGER: solder: gallium", "WARNING: paste: thick", "NOTICE: lid: copper", "out of its range")
+    monkeypatch.setattr(Prediction, "remarks", property(lambda _: told))
+    text = printed(prediction=prediction("package"))
+    places = [text.index(words) for words in (*told[:2], "Zones", "Mesh study", *told[2:])]
+    assert places == sorted(places)
+    assert text.index("hottest spot") < places[0]
+
+
+def test_dangers_come_before_warnings() -> None:
+    """A thumb-thick lid of aluminium under gallium: one is grave, the other worse."""
+    text = PACKAGE.replace("joint: film,", "joint: gallium,").replace("thickness_mm: 1.5", "thickness_mm: 30")
+    text = text.replace("part: lid, material: copper", "part: lid, material: aluminium")
+    made = replace(prediction("package"), case=parse_case(text))
+    words = [remark.split(":")[0] for remark in made.remarks]
+    assert words[0] == "DANGER"
+    assert "WARNING" in words
+    assert words == sorted(words, key=["DANGER", "WARNING"].index)
+
+
+def test_a_temperature_that_nothing_survives_is_in_the_headline() -> None:
+    made = predict(parse_case(PACKAGE.replace("fluid_C: 25", "fluid_C: 195")), accuracy_K=50.0, first_cells=500)
+    lines = printed(prediction=made).splitlines()
+    assert "no processor survives this: look at the remarks" in lines[2]
+    assert "no processor" not in printed(prediction=prediction("package"))
+
+
+def test_what_leakage_does_to_the_power_is_said() -> None:
+    """By hand: 13 W typed at 60 C, 0.2 % a kelvin."""
+    made = prediction("package")
+    (line,) = [line for line in printed(100, prediction=made).splitlines() if "typed" in line]
+    assert "13 W at 60 C typed" in line
+    change = made.field.heat_made_W - 13.0
+    assert f"{'adds' if change > 0 else 'takes'} {abs(change):.3g} W" in line
+    cool = predict(parse_case(PACKAGE.replace("per_K: 0.002", "per_K: 0.00001")), accuracy_K=50.0, first_cells=500)
+    assert "typed" not in printed(100, prediction=cool)
+
+
+def test_a_face_that_is_alike_everywhere_has_no_hottest_place() -> None:
+    made = predict(parse_case(UNIFORM), accuracy_K=50.0, first_cells=500)
+    lines = printed(prediction=made).splitlines()
+    assert "everywhere alike, within the doubt: bottom face of slab" in lines[2]
+    assert "it lies in" in printed(prediction=prediction("package"))
+
+
+def test_the_coolant_is_called_as_the_case_calls_it() -> None:
+    text = PACKAGE.replace("{face: top,", "{face: top, environment: water,")
+    words = re.sub(r"\s+", " ", printed(prediction=predict(parse_case(text), accuracy_K=50.0, first_cells=500)))
+    assert re.search(r"Ladder from the hottest spot, in .*, to water \(top\)", words)
+    assert "coolant of top" not in words
+    assert "coolant of top" in re.sub(r"\s+", " ", printed(prediction=prediction("package")))
+
+
+@given(st.floats(-1.0, 1.0), st.sampled_from([".0f", ".1f", ".2f", "+.3f", ".4g", ".1e"]))
+def test_zero_has_no_sign(value: float, form: str) -> None:
+    shown = fixed(value, form)
+    assert not (shown.startswith("-") and float(shown) == 0.0)
+    assert float(shown) == float(format(value, form))
+
+
+def test_no_table_shows_minus_zero() -> None:
+    made = prediction("package")
+    rungs = (Rung("a", -1e-9, 0.0), Rung("b", 1.0, 1.0 + 1e-9))
+    odd = replace(made, ladder=replace(made.ladder, rungs=rungs))
+    assert not re.search(r"-0(\.0*)?(?![\d.])", printed(prediction=odd))
+
+
+def test_water_side_and_solder_are_not_both_films() -> None:
+    words = re.sub(r"\s+", " ", printed(120, measured=measure(parse_case(PACKAGE))))
+    faces = words[words.index("Faces") : words.index("Grids")]
+    assert faces.count("film") == faces.count("coolant film") > 0
 
 
 def test_an_unknown_doubt_is_said() -> None:

@@ -12,7 +12,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from thermsim.errors import CaseError, ThermsimError, WriteError
+from thermsim.errors import (
+    CaseError,
+    HeatBalanceError,
+    NotConvergedError,
+    NoWayOutError,
+    ProofError,
+    RunawayError,
+    ThermsimError,
+    WriteError,
+)
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -102,8 +111,10 @@ def inspect(case_file: Path, option: str | None, as_json: bool, picture: Path | 
     "--accuracy", metavar="KELVIN", type=click.FloatRange(min=1e-4), help="Refine until the mesh doubt is below."
 )
 @click.option(
-    "--memory", metavar="GB", type=click.FloatRange(min=0.01), help="Memory that the solver may use (4 unless told)."
+    "--memory", metavar="GB", type=click.FloatRange(min=0.01), help="What grids may take (4, or most of what is free)."
 )
+@click.option("--replace", is_flag=True, help="Let DIR lose the result of another case or option.")
+@click.option("--volume", is_flag=True, help="Write field.vtr however large it is.")
 def predict(
     case_file: Path,
     option: str | None,
@@ -111,14 +122,23 @@ def predict(
     folder: Path | None,
     accuracy: float | None,
     memory: float | None,
+    replace: bool,
+    volume: bool,
 ) -> None:
     """Predict the temperatures of a case, each with its mesh doubt, and the heat balance."""
-    from thermsim.model.plan import MEMORY_GB
     from thermsim.study.predict import predict
 
     case = _case(case_file, option)
-    with _progress(quiet=as_json) as watch:
-        prediction = predict(case, accuracy_K=accuracy, memory_GB=memory or MEMORY_GB, watch=watch)
+    if folder is not None:
+        from thermsim.report.export import check_target
+
+        check_target(case, folder, replace=replace)
+    try:
+        with _progress(quiet=as_json) as watch:
+            prediction = predict(case, accuracy_K=accuracy, memory_GB=memory, watch=watch)
+    except (NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError):
+        _tell_slips(case)
+        raise
     if as_json:
         from thermsim.report.result import result
 
@@ -128,10 +148,52 @@ def predict(
 
         show(prediction, _console())
     if folder is not None:
-        from thermsim.report.export import write
+        from thermsim.report.export import VOLUME, write
 
-        written = write(prediction, folder)
+        written = write(prediction, folder, replace=replace, volume=True if volume else None)
         click.echo(f"{len(written)} files in {folder}", err=as_json)
+        if folder / VOLUME not in written:
+            click.echo(f"{VOLUME} is left out: {prediction.steps[-1].cells:,} cells; --volume writes it", err=as_json)
+
+
+@commands.command()
+@JSON
+@click.option("--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write the page and its figures.")
+@click.option(
+    "--honesty", "stacks", metavar="N", type=click.IntRange(min=1), help="Also judge the mesh doubt on N random stacks."
+)
+@click.option(
+    "--cases", "cases", metavar="DIR", type=click.Path(path_type=Path), help="Folder of the cases, if not found."
+)
+def prove(as_json: bool, folder: Path | None, stacks: int | None, cases: Path | None) -> None:
+    """Hold this installation against published references: one table, and with --out one page."""
+    from thermsim.proof.document import document
+    from thermsim.proof.honesty import judge
+    from thermsim.proof.published import prove
+    from thermsim.proof.shipped import cases_folder
+    from thermsim.report.proof_table import table
+
+    progress, honesty = _progress(quiet=as_json), None
+    with progress:
+        proof = prove(cases_folder(cases), lambda title, share: progress.say(f"{100 * share:.0f} %, {title}"))
+        if stacks is not None:
+            honesty = judge(stacks, watch=lambda number: progress.say(f"random stack {number + 1} of {stacks}"))
+    found = document(proof, honesty)
+    if as_json:
+        _print_json(found)
+    else:
+        for line in table(found):
+            click.echo(line)
+    if folder is not None:
+        from thermsim.report.proof_page import write
+
+        written = write(found, folder)
+        click.echo(f"{len(written)} files in {folder}: open {written[0]}", err=as_json)
+    if not found["holds"]:
+        raise ProofError(
+            f"{found['outside']} of {len(found['lines'])} published references are missed, or a gate does not hold",
+            "do not trust this installation; run the tests, and report the table with its versions",
+        )
 
 
 def main() -> None:
@@ -166,6 +228,17 @@ def _case(path: Path, option: str | None) -> Case:
     return case if option is None else with_option(case, option)
 
 
+def _tell_slips(case: Case) -> None:
+    """Likely slips before a failure: what the solver complains of is often none of the physics."""
+    from thermsim.study.slips import slips_of
+
+    slips = [slip for slip in slips_of(case) if slip.severity != "notice"]
+    if slips:
+        click.echo("Likely slips of this case, which may be the reason:", err=True)
+    for slip in slips:
+        click.echo(f"  {slip.severity.upper()}: {slip.place}: {slip.message}; {slip.remedy}", err=True)
+
+
 def _console() -> Console:
     from rich.console import Console
 
@@ -178,7 +251,7 @@ def _print_json(document: Any) -> None:
     click.echo(json.dumps(document, indent=2, allow_nan=False, ensure_ascii=False))
 
 
-class _progress:  # noqa: N801 - used as a function
+class _progress:
     """One line on the terminal that tells how far the mesh study is; nothing where nobody watches."""
 
     def __init__(self, quiet: bool) -> None:
@@ -191,7 +264,10 @@ class _progress:  # noqa: N801 - used as a function
         if not self.quiet:
             click.echo("\r\x1b[K", nl=False, err=True)
 
-    def _tell(self, step: Any, worst_K: float) -> None:
+    def say(self, text: str) -> None:
         if not self.quiet:
-            doubt = f", worst mesh doubt {worst_K:.3g} K" if worst_K < float("inf") else ""
-            click.echo(f"\r\x1b[Kgrid of {step.cells:,} cells done in {step.seconds:.1f} s{doubt}", nl=False, err=True)
+            click.echo(f"\r\x1b[K{text}", nl=False, err=True)
+
+    def _tell(self, step: Any, worst_K: float) -> None:
+        doubt = f", worst mesh doubt {worst_K:.3g} K" if worst_K < float("inf") else ""
+        self.say(f"grid of {step.cells:,} cells done in {step.seconds:.1f} s{doubt}")

@@ -5,7 +5,12 @@ Only the command line turns them into text and an exit code; every other floor r
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass
+
+# Likeness of two spellings (difflib's ratio) from which on one is surely the other.
+SURE = 0.75
 
 
 class ThermsimError(Exception):
@@ -54,6 +59,25 @@ class UnknownNameError(ThermsimError):
     exit_code = 3
 
 
+def nearest_names(word: str, known: Iterable[str], most: int = 3) -> tuple[list[str], bool]:
+    """Known names that a word may stand for, the likeliest first, and whether one of them is surely meant.
+
+    The same name in other letters, else names that hold the word as one of theirs, else the one spelt most alike.
+    """
+    from difflib import SequenceMatcher, get_close_matches
+
+    by_lower = {name.lower(): name for name in known}
+    wanted = word.lower()
+    if wanted in by_lower:
+        return [by_lower[wanted]], True
+    holding = [name for lower, name in by_lower.items() if len(wanted) > 2 and wanted in re.split(r"[\s,_.-]+", lower)]
+    if holding:
+        return holding[:most], len(holding) <= most
+    found = get_close_matches(wanted, by_lower, n=1, cutoff=0.5 if len(wanted) <= 3 else 0.6)
+    likeness = SequenceMatcher(None, found[0], wanted).ratio() if found else 0.0
+    return [by_lower[name] for name in found], likeness >= SURE
+
+
 class NoWayOutError(ThermsimError):
     """A body of the stack from which heat cannot reach any coolant: no steady state exists."""
 
@@ -88,3 +112,15 @@ class WriteError(ThermsimError):
     """A result could not be written; what stood there before still stands."""
 
     exit_code = 9
+
+
+class BoundsError(ThermsimError):
+    """A mean source temperature outside bounds that hold for any conduction: the answer is wrong."""
+
+    exit_code = 10
+
+
+class ProofError(ThermsimError):
+    """thermsim differs from a published reference by more than is tolerated."""
+
+    exit_code = 11

@@ -37,7 +37,7 @@ class ZoneReading:
 
 @dataclass(frozen=True)
 class Flow:
-    """Heat [W] out of the stack through one cooling entry; area [m2] and mean temperature [C] of the faces it acts on."""
+    """Heat [W] out through one cooling entry; area [m2] and mean temperature [C] of the faces it acts on."""
 
     label: str
     face: str

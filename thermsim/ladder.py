@@ -1,13 +1,15 @@
-"""The ladder: kelvin lost in each part and joint on the way from the hottest zone to the coolant.
+"""The ladder: kelvin lost in each part and joint on the way from the hottest spot to the coolant.
 
 The temperature of a plane is its mean weighted with the heat that crosses it, so a drop is what the
 heat itself loses on average between two planes and the drops add up exactly. Beside each drop stands what
-the same heat would lose if it used the whole area evenly; the rest is spreading (or crowding).
+the same heat would lose if it used the whole area evenly; the rest is spreading (or crowding). Before the first
+plane stand the rise of the hottest spot over its zone, and of that zone over the mean of all heat made in its part.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +18,8 @@ from thermsim.field import Field, ZoneReading
 from thermsim.model.heat import FaceSource
 
 Array = NDArray[np.float64]
+
+SAME = 1e-9  # of the stack: two ways to say one place
 
 
 @dataclass(frozen=True)
@@ -33,18 +37,37 @@ class Rung:
 
 @dataclass(frozen=True)
 class Ladder:
-    """zone : where it starts; face : where it ends; share : of all heat that leaves by that face."""
+    """From the hottest spot in a zone (or, if no zone holds it, from the hottest zone) to the coolant of a face.
+
+    starts_at : which of the two; start_C : temperature there; share : of all heat that leaves, what leaves by that face
+    environment : what the case calls the coolant there; the face if it has no name
+    """
 
     zone: str
+    starts_at: Literal["hottest spot", "zone"]
+    start_C: float
     face: str
+    environment: str
     share: float
     rungs: tuple[Rung, ...]
 
 
 def hottest_zone(field: Field) -> ZoneReading | None:
-    """The zone with the highest mean temperature among those that make heat; None without heat."""
+    """The zone that holds the hottest spot; if none that makes heat does, the one with the highest mean of those."""
     heated = [zone for zone in field.zones if zone.power_W > 0.0]
-    return max(heated, key=lambda zone: zone.mean_C) if heated else None
+    return max(heated, key=lambda zone: (_holds_hottest(field, zone), zone.mean_C)) if heated else None
+
+
+def _holds_hottest(field: Field, zone: ZoneReading) -> bool:
+    cells = next(cells for cells in field.model.zones if (cells.zone, cells.part) == (zone.zone, zone.part))
+    heights = slice(cells.face, cells.face) if cells.face is not None else cells.levels
+    spans = zip(field.hottest[1], field.model.grid.axes, (cells.x, cells.y, heights), strict=True)
+    return all(_within(at, axis.faces, span) for at, axis, span in spans)
+
+
+def _within(at: float, faces: Array, span: slice) -> bool:
+    room = SAME * float(faces[-1] - faces[0])
+    return bool(faces[span.start] - room <= at <= faces[span.stop] + room)
 
 
 def ladder(field: Field) -> Ladder | None:
@@ -59,7 +82,11 @@ def ladder(field: Field) -> Ladder | None:
         return None
     way = _Way(field, upwards=end == "top")
     start = _heated_mean(field, zone.part)
-    rungs = [Rung("hottest zone above its part's mean", zone.mean_C - start, 0.0)]
+    from_spot = _holds_hottest(field, zone)
+    start_C = field.hottest[0] if from_spot else zone.mean_C
+    rungs = [Rung("hottest spot above its zone's mean", start_C - zone.mean_C, 0.0)] if from_spot else []
+    name = "its zone above the heat's mean" if from_spot else "hottest zone above the heat's mean"
+    rungs.append(Rung(name, zone.mean_C - start, 0.0))
     here = start
     names = list(field.model.level_of_part)
     names = names[names.index(zone.part) :] if way.upwards else names[names.index(zone.part) :: -1]
@@ -76,7 +103,15 @@ def ladder(field: Field) -> Ladder | None:
         here = after
     film, fluid = way.film(end)
     rungs.append(Rung("film to the coolant", here - fluid, film))
-    return Ladder(zone.zone, end, leaving[end] / sum(max(flow.heat_W, 0.0) for flow in field.flows), tuple(rungs))
+    return Ladder(
+        zone=zone.zone,
+        starts_at="hottest spot" if from_spot else "zone",
+        start_C=start_C,
+        face=end,
+        environment=" and ".join(dict.fromkeys(flow.label for flow in flows if flow.face == end)),
+        share=leaving[end] / sum(max(flow.heat_W, 0.0) for flow in field.flows),
+        rungs=tuple(rungs),
+    )
 
 
 def _heated_mean(field: Field, part: str) -> float:

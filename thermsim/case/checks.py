@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator
 from typing import Any
 
@@ -147,6 +148,7 @@ def check_references(look: Look) -> None:
     """`in`, `zone` and `probe` name something that exists."""
     named = {kind: [name for name, _ in found] for kind, found in names_in(look.original.values).items()}
     joints = set(named["layer"]) - set(named["part"])
+    missing: dict[str, list[tuple[KeyPath, str]]] = defaultdict(list)
 
     def known(path: KeyPath, name: str, kind: str) -> None:
         if name in named[kind]:
@@ -156,11 +158,13 @@ def check_references(look: Look) -> None:
                 path, f"{name!r} is a joint, a film without volume; name one of its parts: {listed(named['part'])}"
             )
             return
-        there = f"; there is: {listed(named[kind])}" if named[kind] else f"; the case has no {kind} at all"
-        look.add(path, f"there is no {kind} {name!r}{did_you_mean(name, named[kind])}{there}")
+        missing[kind].append((path, name))
 
     for place, heat in enumerate(look.case.heat):
         known(("heat", place, "in"), heat.in_, "part")
+    for place, cooling in enumerate(look.case.cooling):
+        if cooling.of is not None:
+            known(("cooling", place, "of"), cooling.of, "part")
     for place, probe in enumerate(look.case.probes):
         known(("probes", place, "in"), probe.in_, "part")
     for place, reading in enumerate(look.case.readings):
@@ -168,6 +172,13 @@ def check_references(look: Look) -> None:
             known(("readings", place, "zone"), reading.zone, "zone")
         if reading.probe is not None:
             known(("readings", place, "probe"), reading.probe, "probe")
+    for kind, found in missing.items():
+        twice = len(named[kind]) - len(set(named[kind]))
+        if len({name for _, name in found}) <= twice:
+            continue  # what is missed was probably called by the name that stands twice, which is told already
+        for path, name in found:
+            there = f"there is: {listed(named[kind])}" if named[kind] else f"the case has no {kind} at all"
+            look.add(path, f"there is no {kind} {name!r}{did_you_mean(name, named[kind], there)}")
 
 
 # ------------------------------------------------------------------------------------- materials, joints
@@ -326,14 +337,15 @@ def check_cooling(look: Look) -> None:
     if look.knows_all("cooling") and _coldest_C(case) is None:
         what = "no entry has a film or a temperature, so heat cannot leave and no steady state exists"
         look.add(("cooling",), f"{what}; give a face `film_W_m2K` with `fluid_C`, or `temperature_C`", at_key=True)
-    first: dict[str, int] = {}
+    first: dict[tuple[str, str | None], int] = {}
     labels: dict[str, int] = {}
     for place, cooling in enumerate(case.cooling):
         if cooling.wetted_mm is None and cooling.size_mm is None:
-            if cooling.face in first:
-                line = look.source.mark(("cooling", first[cooling.face]))[0]
+            whole = (cooling.face, cooling.of)
+            if whole in first:
+                line = look.source.mark(("cooling", first[whole]))[0]
                 remedy = (
-                    "leave one out"
+                    "leave one out, or limit it to a part (`of`)"
                     if cooling.face == "exposed"
                     else "limit one to a patch (`wetted_mm`, or `corner_mm` with `size_mm`)"
                 )
@@ -341,7 +353,7 @@ def check_cooling(look: Look) -> None:
                     ("cooling", place, "face"),
                     f"the face `{cooling.face}` is taken as a whole in line {line}; {remedy}",
                 )
-            first.setdefault(cooling.face, place)
+            first.setdefault(whole, place)
         label = _label(cooling)
         if label in labels and (cooling.environment is not None or case.cooling[labels[label]].environment is not None):
             line = look.source.mark(("cooling", labels[label]))[0]

@@ -27,8 +27,9 @@ def check_names_of_materials(source: Source) -> list[Fault]:
                 "; or give values in place: {conductivity_W_mK: ...}",
             )
         if name not in known and (ways == "" or name != catalogue.VOID):
-            found = f"the catalogue has no {what} {name!r}{hint if name in other else ''}{did_you_mean(name, known)}"
-            faults.append(source.fault(path, f"{context(source, path)}{found}; it has: {listed(known)}{ways}"))
+            near = did_you_mean(name, known, f"it has: {listed(known)}{ways}")
+            found = f"the catalogue has no {what} {name!r}{hint if name in other else ''}{near}"
+            faults.append(source.fault(path, f"{context(source, path)}{found}"))
     return faults
 
 

@@ -241,13 +241,13 @@ class _Changes:
             if isinstance(self.base.at((head,)), list) and rest:
                 names = [target.name for target in self.targets if target.kind == head]
                 name = ".".join(rest)
-                near = did_you_mean(name, names)
-                self.refuse(key, f"`{head}` has no entry {name!r}{near}; it has: {listed(names)}")
+                near = did_you_mean(name, names, f"it has: {listed(names)}")
+                self.refuse(key, f"`{head}` has no entry {name!r}{near}")
                 return None, ()
             return (), (head, *rest)
         names = list(dict.fromkeys(target.name for target in self.targets if target.kind != "heat"))
-        near = did_you_mean(head, [*names, *top])
-        self.refuse(key, f"the case has nothing called {head!r}{near}; it has: {listed([*names, *top], 60)}")
+        near = did_you_mean(head, [*names, *top], f"it has: {listed([*names, *top], 60)}")
+        self.refuse(key, f"the case has nothing called {head!r}{near}")
         return None, ()
 
     def put(self, path: KeyPath, value: Any, key: str, written: KeyPath, given: frozenset[str] = frozenset()) -> None:

@@ -113,6 +113,8 @@ class Film(Entry):
         wedge = [self.low is not None, self.high is not None, self.towards is not None]
         dome = [self.edge is not None, self.centre is not None]
         forms = [self.value is not None, any(wedge), any(dome), self.file is not None]
+        if sum(forms) == 1 and self.low is not None and self.high is not None and self.towards is None:
+            raise ValueError("`towards` is missing: the side at which the film is `high`, +x, -x, +y or -y")
         if sum(forms) != 1 or (any(wedge) and not all(wedge)) or (any(dome) and not all(dome)):
             raise ValueError(
                 "a film is one of: a number (or value, plus_minus, basis); low, high and towards; edge and centre; file"
@@ -221,6 +223,7 @@ class Cooling(Entry):
 
     face: Face
     environment: Name | None = Field(None, description="a name for this entry in results; the face if not given")
+    of: Name | None = Field(None, description="limits `exposed` to the faces of one part")
     film_W_m2K: Positive | None = None
     fluid_C: Celsius | None = None
     temperature_C: Celsius | None = None
@@ -239,6 +242,8 @@ class Cooling(Entry):
             raise ValueError("a patch is `wetted_mm` (centred), or `corner_mm` with `size_mm`")
         if self.face == "exposed" and (self.wetted_mm or self.size_mm):
             raise ValueError("`exposed` means every face that looks into a void: it takes no patch")
+        if self.of is not None and self.face != "exposed":
+            raise ValueError("`of` limits `exposed` to the faces of one part; limit any other face to a patch")
         return self
 
 

@@ -20,6 +20,7 @@ from typing import Any
 import yaml
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
+from thermsim.case.refused_yaml import glued_fault, glued_key, in_plain_words
 from thermsim.errors import CaseError, Fault
 
 KeyPath = tuple[str | int, ...]  # the keys and list positions that lead to a value
@@ -222,50 +223,14 @@ def _compose(text: str, name: str) -> Node:
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
-        raise CaseError([Fault(name, line, column, _in_plain_words(error))]) from None
+        glued = glued_fault(text, error, name)
+        raise CaseError([glued or Fault(name, line, column, in_plain_words(error))]) from None
     except (yaml.YAMLError, ValueError, OverflowError, RecursionError, IndexError) as error:
         # PyYAML lets a few of Python's own errors through, as for an escape beyond the end of Unicode.
         raise CaseError([Fault(name, loader.line + 1, loader.column + 1, f"the text is not YAML: {error}")]) from None
     if root is None:
         raise CaseError([Fault(name, 1, 1, "the file is empty: a case begins with `title: ...`")])
     return root
-
-
-# What PyYAML says, and what that means to somebody who writes a case.
-_PLAIN_WORDS = (
-    (r"character '\\t' that cannot start", "a tab stands here; indent with blanks"),
-    (r"expected a single document", "a second document begins here; a file holds one case"),
-    (
-        r"mapping values are not allowed",
-        "a `:` that does not belong here; is the line indented as its neighbours, and is "
-        "text with `: ` inside in quotes?",
-    ),
-    (r"could not find expected ':'", "a key without its `:`"),
-    (
-        r"expected <block end>, but found",
-        "this line is not indented as its neighbours, or a `-` is missing or too many",
-    ),
-    (r"expected ',' or '\]'", "the list `[...]` is not closed, or a comma is missing"),
-    (r"expected ',' or '}'", "the mapping `{...}` is not closed, or a comma is missing"),
-    (r"expected the node content, but found", "a value is missing, or a bracket or comma is too many"),
-    (r"found undefined alias", "`*name` without `&name` before it; text that begins with `*` needs quotes"),
-    (r"found duplicate anchor", "the same `&name` twice"),
-    (r"unexpected end of stream", "a quote is not closed"),
-    (r"found unexpected document separator", "a quote is not closed before the document ends"),
-    (r"expected alphabetic or numeric character", "text that begins with `*` or `&` needs quotes"),
-    (r"that cannot start any token", "text cannot begin with this character; put it in quotes"),
-    (r"unknown escape character", "a backslash in double quotes begins an escape; use single quotes"),
-    (r"sequence entries are not allowed", "a list item `-` cannot stand here; begin a new line for it"),
-    (r"invalid leading (BOM|UTF)", "the file is not UTF-8; save it as UTF-8"),
-)
-
-
-def _in_plain_words(error: yaml.MarkedYAMLError) -> str:
-    problem = f"{error.problem or ''} {error.context or ''}"
-    for pattern, words in _PLAIN_WORDS:
-        if re.search(pattern, problem):
-            return words
-    return f"the text is not YAML: {(error.problem or error.context or 'it cannot be read').strip()}"
 
 
 def _mark(node: Node) -> Mark:
@@ -352,6 +317,10 @@ class _Reader:
         first: dict[str, Mark] = {}
         for key_node, value_node in self.own_pairs(node, path):
             key = str(key_node.value)
+            if glued := _is_empty(value_node) and glued_key(key):
+                key, text, told = glued
+                self.refuse((*path, key), key_node, told)
+                value_node = ScalarNode(value_node.tag, text, key_node.start_mark, key_node.end_mark)  # as it was meant
             if key in first:
                 line, column = first[key]
                 self.refuse(
@@ -397,6 +366,10 @@ class _Reader:
                         yield from self.merged_pairs(merged, path)
                     finally:
                         self.open_nodes.pop()
+
+
+def _is_empty(node: Node) -> bool:
+    return isinstance(node, ScalarNode) and node.style is None and node.value == ""
 
 
 def _is_merge(node: ScalarNode) -> bool:

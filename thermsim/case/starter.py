@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 _STARTER = """\
-# yaml-language-server: $schema=case.schema.json
 # A case to begin with: a small chip under a lid and a water-cooled plate. All numbers are invented; put in yours.
 # Units stand in the keys. A number may carry its tolerance: {value: 0.7, plus_minus: 0.02, basis: measured}.
 
@@ -74,7 +73,7 @@ readings:                             # what the sensors show
 
 limits: {reading_C: 95}               # no reading above this
 
-options:                              # what could be changed, compared by `thermsim compare`
+options:                              # what could be changed, predict one with `--option`
   - option: thinner first joint
     changes:
       first joint: {film_um: {value: 30, plus_minus: 10, basis: assumed}}

@@ -94,6 +94,7 @@ def parse_table(text: str, name: str, *, zero_allowed: bool) -> NDArray[np.float
     if len(lines) > MOST_LINES:
         raise CaseError([Fault(name, lines[MOST_LINES][0], 1, f"more than {MOST_LINES} lines")])
     separator = _separator(lines[0][1])
+    _refuse_headings(lines, separator, name)
     faults: list[Fault] = []
     rows: list[list[float]] = []
     for number, line in lines:
@@ -108,6 +109,17 @@ def parse_table(text: str, name: str, *, zero_allowed: bool) -> NDArray[np.float
     if faults:
         raise CaseError(faults[:50])
     return np.array(rows, dtype=np.float64)
+
+
+def _refuse_headings(lines: list[tuple[int, str]], separator: str | None, name: str) -> None:
+    """A first line of nothing but words, over numbers."""
+    if len(lines) < 2:
+        return
+    first, second = (([cell for _, cell in _cells(line, separator)]) for _, line in lines[:2])
+    if any(re.search("[0-9]", cell) for cell in first) or not any(_CELL.fullmatch(cell) for cell in second):
+        return
+    what = "this line holds headings, not numbers: leave it out, or begin it with `#`"
+    raise CaseError([Fault(name, lines[0][0], 1, what)])
 
 
 def _separator(line: str) -> str | None:

@@ -5,14 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from difflib import get_close_matches
 from typing import Any, get_args
 
 from pydantic import ValidationError
 
 from thermsim.case.schema import Case, Conductivity, Entry, Film, Joint, MaterialGiven, Part, Quantity
 from thermsim.case.source import KeyPath, Source, holds
-from thermsim.errors import Fault
+from thermsim.errors import Fault, nearest_names
 
 # What an entry is called by; a reading also names its zone or probe, so it comes before them.
 NAMING_KEYS = ("part", "joint", "reading", "zone", "probe", "option", "environment", "face")
@@ -37,16 +36,31 @@ class Problem:
     whole_entry: bool = False
 
 
-def did_you_mean(word: str, allowed: Iterable[str]) -> str:
-    """`; did you mean ...?` with the nearest allowed word; empty if none is near."""
-    nearest = nearest_word(word, allowed)
-    return "" if nearest is None else f"; did you mean `{nearest}`?"
+# What to write where a key is missing that everybody needs.
+_TO_WRITE = {
+    "part": ": a layer begins with `part: name` or `joint: name`",
+    "joint": ": a layer begins with `part: name` or `joint: name`",
+    "cooling": "; write `cooling:` and below it `  - {face: top, film_W_m2K: 10000, fluid_C: 30}` with your values",
+    "layers": "; write `layers:` and below it, from the bottom up, "
+    "`  - {part: name, material: silicon, size_mm: [x, y], thickness_mm: 0.7}` and so on",
+    "title": "; write `title: a name for your case`",
+}
+_SIDES = {"right": "+x", "left": "-x", "back": "+y", "far": "+y", "front": "-y", "near": "-y"}
+
+
+def did_you_mean(word: str, allowed: Iterable[str], otherwise: str = "") -> str:
+    """`; did you mean ...?` with the nearest allowed words; empty if none is near.
+
+    `otherwise` follows where that does not settle it, such as the list of what is allowed.
+    """
+    nearest, sure = nearest_names(word, allowed)
+    hint = f"; did you mean {' or '.join(f'`{name}`' for name in nearest)}?" if nearest else ""
+    return hint if sure else f"{hint}; {otherwise}" if otherwise else hint
 
 
 def nearest_word(word: str, allowed: Iterable[str]) -> str | None:
-    by_lower = {other.lower(): other for other in allowed}
-    found = get_close_matches(word.lower(), by_lower, n=1, cutoff=0.5 if len(word) <= 3 else 0.6)
-    return by_lower[found[0]] if found else None
+    nearest, _ = nearest_names(word, allowed)
+    return nearest[0] if nearest else None
 
 
 def listed(words: Iterable[str], most: int = 30) -> str:
@@ -89,15 +103,18 @@ def _problem(one: Any, source: Source) -> Problem:
             return Problem(
                 path, source.fault(path, f"{where}{_label(path)} must be a pair of values, found {found(value)}")
             )
-        allowed = "" if key not in ("part", "joint") else ": a layer begins with `part: name` or `joint: name`"
-        return Problem(path, source.fault(path, f"{where}`{key}` is missing{allowed}"), missing_key=key)
+        return Problem(path, source.fault(path, f"{where}`{key}` is missing{_TO_WRITE.get(key, '')}"), missing_key=key)
     if kind == "extra_forbidden":
         return _unknown_key(one["loc"], path, where, source)
     if kind == "value_error":
         return Problem(path, source.fault(path, where + str(one["ctx"]["error"])), whole_entry=True)
     message = f"{where}{_label(path)} {_must_be(kind, one.get('ctx', {}), path)}, found {found(value)}"
     if kind == "literal_error" and isinstance(value, str):
-        message += did_you_mean(value, re.findall("'([^']*)'", one["ctx"]["expected"]))
+        known = re.findall("'([^']*)'", one["ctx"]["expected"])
+        side = _SIDES.get(value.lower()) if "+x" in known else None
+        message += f"; {value} is `{side}`" if side else did_you_mean(value, known)
+    if kind == "model_type" and one["ctx"].get("class_name") == "Around" and isinstance(value, str):
+        message += f"; write {{material: {value}}}"
     return Problem(path, source.fault(path, message + _hint(kind, value, source.at(path[:-1]))))
 
 
@@ -127,13 +144,14 @@ def _unknown_key(loc: tuple[str | int, ...], path: KeyPath, where: str, source: 
         message = f"{where}a layer is either a `part` or a `joint`, not both"
         nearest = None
     else:
-        nearest = nearest_word(key, [word for word in allowed if word not in (holder or {})]) or nearest_word(
-            key, allowed
-        )
+        free = [word for word in allowed if word not in (holder or {})]
+        near, sure = nearest_names(key, free, most=1)
+        near, sure = (near, sure) if near else nearest_names(key, allowed, most=1)
+        nearest = near[0] if near else None
         hint = "" if nearest is None else f"; did you mean `{nearest}`?"
         if nearest is not None and nearest.split("_")[0] == key.split("_")[0] and _UNIT.search(key):
             hint += " (mind the unit)"
-        message = f"{where}unknown key `{key}`{hint}; allowed: {listed(allowed)}"
+        message = f"{where}unknown key `{key}`{hint}" + ("" if sure else f"; allowed: {listed(allowed)}")
     return Problem(path, source.fault(path, message, at_key=True), unknown_key=key, meant_key=nearest)
 
 

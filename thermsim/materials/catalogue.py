@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from difflib import get_close_matches
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
 import yaml
 
-from thermsim.errors import UnknownNameError
+from thermsim.errors import UnknownNameError, nearest_names
 from thermsim.materials.law import Law
 from thermsim.units import ZERO_CELSIUS_K
 
@@ -241,8 +240,11 @@ def _entry(kind: str, name: str) -> dict[str, Any]:
 
 
 def _unknown(kind: str, name: str, known: tuple[str, ...]) -> UnknownNameError:
-    nearest = get_close_matches(name, known, n=1, cutoff=0.5)
-    remedy = f"did you mean {nearest[0]!r}?" if nearest else f"the catalogue has: {', '.join(known)}"
+    nearest, _ = nearest_names(name, known)
+    if nearest:
+        remedy = f"did you mean {' or '.join(map(repr, nearest))}?"
+    else:
+        remedy = f"the catalogue has: {', '.join(map(repr, known))}"
     return UnknownNameError(f"no {kind} is called {name!r}", remedy)
 
 

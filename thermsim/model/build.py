@@ -75,7 +75,7 @@ class Guess:
 
     temperature : (nx, ny, nz) [C], any finite value in voids
     heated_face : for each face source, its face temperatures (nx, ny) [C], or one value
-    conductivity : along x, y and z at these temperatures, (nx, ny, nz) [W/mK], zero in voids; one array where they are alike
+    conductivity : along x, y and z there, (nx, ny, nz) [W/mK], zero in voids; one array where they are alike
     """
 
     temperature: Array
@@ -232,17 +232,34 @@ def _cooling(entry: Cooling) -> CoolingFace:
     return CoolingFace(label, entry.face, entry.film_W_m2K.value, entry.fluid_C.value, 0.0)
 
 
+def _exposed_entry(case: Case, grid: Grid) -> NDArray[np.int8]:
+    """For each cell (nx, ny, nz) the entry that holds for its faces to voids: of its part, else of all; -1 for none."""
+    entry = np.full(grid.shape, -1, dtype=np.int8)
+    found = [(number, cooling.of) for number, cooling in enumerate(case.cooling) if cooling.face == "exposed"]
+    for number, of in found:
+        if of is None:
+            entry[:] = number
+    for number, of in found:
+        for low, high, part in levels(case):
+            if part.part == of:
+                entry[(*plan_slices(grid, part_box(case, part)), _levels(grid, low, high))] = number
+    return entry
+
+
 def _cooling_faces(
     case: Case, grid: Grid, solid: NDArray[np.bool_]
 ) -> tuple[NDArray[np.int8], NDArray[np.int8], NDArray[np.int8]]:
-    exposed = next((number for number, cooling in enumerate(case.cooling) if cooling.face == "exposed"), -1)
+    exposed = _exposed_entry(case, grid)
     faces = []
     for axis in range(3):
         shape = [n + (other == axis) for other, n in enumerate(grid.shape)]
         entry = np.full(shape, -1, dtype=np.int8)
         of = np.moveaxis(entry, axis, 0)
         solid_of = np.moveaxis(solid, axis, 0)
-        of[1:-1][solid_of[1:] != solid_of[:-1]] = exposed
+        exposed_of = np.moveaxis(exposed, axis, 0)
+        looks_up, looks_down = solid_of[:-1] & ~solid_of[1:], solid_of[1:] & ~solid_of[:-1]
+        of[1:-1][looks_up] = exposed_of[:-1][looks_up]
+        of[1:-1][looks_down] = exposed_of[1:][looks_down]
         faces.append(entry)
     # An entry without a patch fills what the patches of its face leave free, so patches come last.
     order = sorted(range(len(case.cooling)), key=lambda number: patch_box(case, case.cooling[number]) is not None)

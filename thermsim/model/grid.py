@@ -4,21 +4,26 @@ Along one axis the wanted cell width at a place is
 
     h(s) = finest + growth * d(s),       d(s) the distance to the nearest line where heat turns [m],
 
-and the number of cells between two outlines is the integral of ds / h(s), rounded up once. Within a
-segment faces lie at equal steps of that integral, so a grid with `multiplier` times as many cells in
-every segment is the same mapping sampled more finely: grids of one plan form a family of fixed
-topology and known ratio, which is what a mesh-convergence study needs.
+and the number of cells between two outlines is the integral of ds / h(s), rounded once. Rounding would leave cells of
+different width on the two sides of a line, and with them an error of first order where heat jumps, since the slope
+there bends as x ln|x|. So both sides of a line get the smaller of their two widths, and within each segment the growth
+is chosen such that the integral is that whole number. Faces lie at equal steps of the integral, so a grid with
+`multiplier` times as many cells in every segment is the same mapping sampled more finely: grids of one plan form a
+family of fixed topology and known ratio, which is what a mesh-convergence study needs.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+
+NARROWEST = 0.35  # of the widths at its ends, in the middle of a segment whose count was rounded up far
+STEEPEST = 1.2  # growth where one side of a line forces the other to begin much finer than it would
 
 
 @dataclass(frozen=True)
@@ -85,6 +90,7 @@ class AxisPlan:
     counts : (n,) cells between outlines at multiplier 1
     finest : [m] cell width wanted where heat turns
     growth : [m/m] how much wider per distance
+    single : one cell at every multiplier
     """
 
     lines: Array
@@ -92,25 +98,54 @@ class AxisPlan:
     counts: NDArray[np.int64]
     finest: float
     growth: float
+    single: bool = False
 
     def cells(self, multiplier: int) -> int:
         return int(self.counts.sum()) * multiplier
 
+    @cached_property
+    def segments(self) -> tuple[Segment, ...]:
+        """The stretches between outlines, alike on both sides of each line, with the growth that makes counts exact."""
+        wanted = _wanted(self.lines, self.distance, self.finest, self.growth)
+        squeezed = [segment.steps() / count for segment, count in zip(wanted, self.counts, strict=True)]
+        ends = np.full(len(self.lines), np.inf)
+        for number, (segment, share) in enumerate(zip(wanted, squeezed, strict=True)):
+            ends[number] = min(ends[number], share * segment.low_width)
+            ends[number + 1] = min(ends[number + 1], share * segment.high_width)
+        return tuple(
+            _grown(replace(segment, low_width=float(low), high_width=float(high)), int(count))
+            for segment, low, high, count in zip(wanted, ends[:-1], ends[1:], self.counts, strict=True)
+        )
+
     def axis(self, multiplier: int) -> Axis:
         faces = [self.lines[:1]]
-        for segment, count in enumerate(self.counts):
-            low, high = self.lines[segment], self.lines[segment + 1]
-            inner = _equal_steps(
-                high - low,
-                self.distance[segment],
-                self.distance[segment + 1],
-                self.finest,
-                self.growth,
-                int(count) * multiplier,
-            )
-            faces.append(low + inner)
+        for low, high, count, segment in zip(self.lines[:-1], self.lines[1:], self.counts, self.segments, strict=True):
+            faces.append(low + segment.inner_faces(int(count) * multiplier))
             faces.append(np.array([high]))
         return Axis(np.concatenate(faces))
+
+
+@dataclass(frozen=True)
+class Segment:
+    """A stretch between two outlines: lengths [m] and end widths [m] of its low and high leg, and their growth."""
+
+    low: float
+    high: float
+    low_width: float
+    high_width: float
+    growth: float
+
+    def steps(self) -> float:
+        """Integral of ds / h over the stretch."""
+        return _steps(self.low, self.low_width, self.growth) + _steps(self.high, self.high_width, self.growth)
+
+    def inner_faces(self, count: int) -> Array:
+        """(count-1,) faces [m] from the low end, at equal steps of the integral of ds / h."""
+        low_steps, whole = _steps(self.low, self.low_width, self.growth), self.steps()
+        step = np.arange(1, count) / count * whole
+        from_low = _reach(step, self.low_width, self.growth)
+        from_high = self.low + self.high - _reach(whole - step, self.high_width, self.growth)
+        return np.where(step <= low_steps, from_low, from_high)
 
 
 @dataclass(frozen=True)
@@ -127,7 +162,7 @@ class GridPlan:
     @property
     def is_slice(self) -> bool:
         """A slice has one cell across its depth, at every multiplier."""
-        return bool(self.y.finest == 0.0)
+        return self.y.single
 
     def grid(self, multiplier: int) -> Grid:
         across = 1 if self.is_slice else multiplier
@@ -148,17 +183,17 @@ def plan_axis(lines_m: Array, hot_m: Array, finest: float, growth: float, least:
     distance = np.abs(lines[:, None] - hot[None, :]).min(axis=1) if hot.size else np.zeros(len(lines))
     if not hot.size:
         growth = 0.0
-    wanted = [
-        _steps(high - low, near, far, finest, growth)
-        for low, high, near, far in zip(lines[:-1], lines[1:], distance[:-1], distance[1:], strict=True)
-    ]
-    counts = np.maximum(least, np.ceil(np.array(wanted) - 1e-9)).astype(np.int64)
+    wanted = np.array([segment.steps() for segment in _wanted(lines, distance, finest, growth)])
+    # A little more than half rounds up, so that mirrored stacks get mirrored counts in spite of round-off.
+    counts = np.maximum(least, np.floor(wanted + 0.5 + 1e-6)).astype(np.int64)
     return AxisPlan(lines, distance, counts, finest, growth)
 
 
 def single_cell(low_m: float, high_m: float) -> AxisPlan:
     """The depth of a slice: one cell, never refined."""
-    return AxisPlan(np.array([low_m, high_m]), np.zeros(2), np.ones(1, dtype=np.int64), 0.0, 0.0)
+    return AxisPlan(
+        np.array([low_m, high_m]), np.zeros(2), np.ones(1, dtype=np.int64), high_m - low_m, 0.0, single=True
+    )
 
 
 def _legs(length: float, near: float, far: float) -> tuple[float, float]:
@@ -167,26 +202,37 @@ def _legs(length: float, near: float, far: float) -> tuple[float, float]:
     return low, length - low
 
 
-def _leg_steps(leg: float, start: float, finest: float, growth: float) -> float:
-    """Integral of ds / (finest + growth (start + s)) from 0 to leg."""
-    base = finest + growth * start
-    return leg / base if growth == 0.0 else float(np.log1p(growth * leg / base)) / growth
+def _wanted(lines: Array, distance: Array, finest: float, growth: float) -> list[Segment]:
+    """The segments as h(s) wants them, before counts are whole."""
+    ends = (finest + growth * distance).tolist()
+    return [
+        Segment(*_legs(high - low, near, far), at_low, at_high, growth)
+        for low, high, near, far, at_low, at_high in zip(
+            lines[:-1], lines[1:], distance[:-1], distance[1:], ends[:-1], ends[1:], strict=True
+        )
+    ]
 
 
-def _steps(length: float, near: float, far: float, finest: float, growth: float) -> float:
-    low, high = _legs(length, near, far)
-    return _leg_steps(low, near, finest, growth) + _leg_steps(high, far, finest, growth)
+def _grown(segment: Segment, count: int) -> Segment:
+    """The segment with the growth that makes its integral `count`; beyond the limits all its widths scale instead."""
+    legs = ((segment.low, segment.low_width), (segment.high, segment.high_width))
+    low = -(1.0 - NARROWEST) * min(width / leg for leg, width in legs if leg > 0.0)
+    high = STEEPEST
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        if replace(segment, growth=middle).steps() > count:
+            low = middle
+        else:
+            high = middle
+    return replace(segment, growth=high)
 
 
-def _equal_steps(length: float, near: float, far: float, finest: float, growth: float, count: int) -> Array:
-    """(count-1,) inner faces [m] from the low end, at equal steps of the integral of ds / h."""
-    even = np.arange(1, count) / count
-    if growth == 0.0:
-        return length * even
-    low, high = _legs(length, near, far)
-    low_steps, high_steps = _leg_steps(low, near, finest, growth), _leg_steps(high, far, finest, growth)
-    step = even * (low_steps + high_steps)
-    from_low = (finest + growth * near) * np.expm1(growth * step) / growth
-    rest = low_steps + high_steps - step
-    from_high = length - (finest + growth * far) * np.expm1(growth * rest) / growth
-    return np.where(step <= low_steps, from_low, from_high)
+def _steps(leg: float, width: float, growth: float) -> float:
+    """Integral of ds / (width + growth s) from 0 to leg."""
+    bend = growth * leg / width
+    return leg / width if bend == 0.0 else leg / width * float(np.log1p(bend)) / bend
+
+
+def _reach(steps: Array, width: float, growth: float) -> Array:
+    """How far [m] so many steps lead from the end of a leg: the inverse of `_steps`."""
+    return width * steps if growth == 0.0 else np.asarray(width * np.expm1(growth * steps) / growth)

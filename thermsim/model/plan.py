@@ -7,32 +7,35 @@ import numpy as np
 from thermsim.case.places import insert_box, levels, part_box, patch_box, stack_box, zone_box
 from thermsim.case.schema import Case, Part, PowerMap
 from thermsim.model.build import AXIS_OF_FACE
-from thermsim.model.grid import GridPlan, plan_axis, single_cell
+from thermsim.model.grid import GridPlan, merge_lines, plan_axis, single_cell
 from thermsim.model.properties import material_of
 from thermsim.units import MM
 
 # Widths grow by this much per distance from where heat turns: neighbours then differ by less than a third.
 GROWTH = 0.4
+# Where a budget allows finer widths than this share of the scale, growth falls with the width: the grid then keeps its
+# shape and is refined throughout. Otherwise a slice would get cells of nanometres at its edges, and no finer inside.
+FINE_ENOUGH = 0.04
 # Heights relative to widths where heat turns, in an isotropic part.
 FLATNESS = 0.5
 MAP_LINES = 12  # of a power map, each way: enough for hot spots, few enough for a first grid
 TYPICAL_C = 60.0  # where conductivities are compared
 # Cells of the first grid of a study. Coarser ones are too far from the asymptotic range to judge by.
-FIRST_GRID_CELLS = 20_000
-# Cells a segment, relative to the plan: ratios of 3/2 and 4/3 in turn, never below the 1.3 that a study needs.
-MULTIPLIERS = (2, 3, 4, 6, 8, 12, 16, 24, 32)
+FIRST_GRID_CELLS = 8_000
+# Cells a segment, relative to the plan: ratios from 2 down to 4/3, never below the 1.3 that a study needs.
+MULTIPLIERS = (1, 2, 3, 4, 6, 8, 12, 16)
 FIRST_MULTIPLIER = MULTIPLIERS[0]
 # What a study may use unless told otherwise [GB], and what a cell of model and solver together takes [byte].
 MEMORY_GB = 4.0
-BYTES_PER_CELL = 400
+BYTES_PER_CELL = 260
 
 
 def plan_grid(case: Case, cells: int = FIRST_GRID_CELLS) -> GridPlan:
     """The family of grids for a case; at `FIRST_MULTIPLIER` it has about `cells` cells.
 
     One number, found by bisection, sets the wanted width where heat turns: in plan it is that share of the
-    shorter side of the smallest zone; in height FLATNESS times as much, and less again where a heated part
-    conducts worse upwards than sideways.
+    shorter side of the smallest zone (or of the narrowest stretch, without heat); in height FLATNESS times as much,
+    and less again where a heated part conducts worse upwards than sideways.
     """
     lines = outlines(case)
     scale = _plan_scale(case)
@@ -41,7 +44,7 @@ def plan_grid(case: Case, cells: int = FIRST_GRID_CELLS) -> GridPlan:
     def plan(width: float) -> GridPlan:
         finest = (width * scale, width * scale, width * scale * flatness)
         axes = [
-            plan_axis(np.array(places), np.array(hot), size, GROWTH)
+            plan_axis(np.array(places), np.array(hot), size, GROWTH * min(1.0, width / FINE_ENOUGH))
             for (places, hot), size in zip(lines, finest, strict=True)
         ]
         if case.dimensions == 2:
@@ -117,10 +120,16 @@ def _hot_heights(case: Case) -> set[float]:
 
 
 def _plan_scale(case: Case) -> float:
-    """The length [m] that wanted widths are measured in: the shorter side of the smallest zone."""
+    """The length [m] that wanted widths are measured in: the shorter side of the smallest zone.
+
+    Without heat: the narrowest stretch between two outlines in plan.
+    """
     parts = {part.part: part for part in case.parts}
     boxes = [zone_box(case, parts[heat.in_], zone) for heat in case.heat for zone in heat.zones]
-    boxes = boxes or [part_box(case, parts[heat.in_]) for heat in case.heat] or [part_box(case, case.parts[-1])]
+    boxes = boxes or [part_box(case, parts[heat.in_]) for heat in case.heat]
+    if not boxes:
+        in_plan = outlines(case)[: 2 if case.dimensions == 3 else 1]
+        return float(min(np.diff(merge_lines(np.array(places))).min() for places, _ in in_plan))
     return MM * min(min(box[2] - box[0], box[3] - box[1] if case.dimensions == 3 else np.inf) for box in boxes)
 
 

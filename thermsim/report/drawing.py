@@ -147,7 +147,8 @@ def _words(case: Case, scale: Scale, width: int) -> list[str]:
     """What the picture cannot show: faces that are not top or bottom, and how far it is to scale."""
     words = [
         f"{_label(cooling)}: {cooling_in_words(cooling)}"
-        + (" (every face that looks into a void)" * (cooling.face == "exposed"))
+        + (f" (every face{f' of {cooling.of}' if cooling.of else ''} that looks into a void)")
+        * (cooling.face == "exposed")
         for cooling in case.cooling
         if cooling.face not in ("top", "bottom")
     ]

@@ -29,32 +29,56 @@ RESULT, ZONES, ARRAYS, VOLUME, VERSIONS = "result.json", "zones.csv", "field.npz
 CASE_FOLDER = "case"  # the case and its tables stand apart: a table may be called zones.csv
 OWN = (RESULT, ZONES, ARRAYS, VOLUME, VERSIONS, *figures.FILES)
 PICTURES = ("png", "svg")
+MOST_VOLUME_CELLS = 2_000_000  # beyond it a VTK file is written only if it is asked for
 HIDDEN_CELL = 32  # VTK, vtkDataSetAttributes::HIDDENCELL
 
 
-def write(prediction: Prediction, folder: Path | str, source_text: str | None = None) -> list[Path]:
+def write(
+    prediction: Prediction,
+    folder: Path | str,
+    source_text: str | None = None,
+    *,
+    replace: bool = False,
+    volume: bool | None = None,
+) -> list[Path]:
     """Write result.json, zones.csv, field.npz, field.vtr, the figures, versions.json, and case/ with the case.
 
     Parameters
     ----------
-    folder : made if it is not there; foreign files in it stay, files of an earlier prediction are replaced
+    folder : made if it is not there; foreign files in it stay, an earlier result of this case and option goes
     source_text : text of the case file; the case's own if not given
+    replace : also replace the result of another case or option
+    volume : whether field.vtr is written; if not given, up to MOST_VOLUME_CELLS
 
     Returns the paths of all files.
 
     Raises
     ------
-    WriteError : the folder cannot be written, or holds a file of the same name that thermsim did not write
+    WriteError : the folder cannot be written, holds the result of another case or option, or a file of the same
+        name that thermsim did not write
     """
     folder = Path(folder)
     text = prediction.case.source_text if source_text is None else source_text
+    volume = prediction.field.model.grid.cells <= MOST_VOLUME_CELLS if volume is None else volume
     with _as_write_error(folder):
-        _refuse_foreign(folder, prediction.case)
+        _refuse_foreign(folder, prediction.case, replace)
         with _made(folder), _work_folder(folder) as work:
             new = work / "new"
             new.mkdir()
-            _write_all(prediction, new, text)
+            _write_all(prediction, new, text, volume)
             return _move_in(new, folder, work / "old")
+
+
+def check_target(case: Case, folder: Path | str, *, replace: bool = False) -> None:
+    """Whether a result of this case may be written there; leaves nothing behind.
+
+    Raises WriteError, as `write` would.
+    """
+    folder = Path(folder)
+    with _as_write_error(folder):
+        _refuse_foreign(folder, case, replace)
+        with _made_for_a_moment(folder), _work_folder(folder):
+            pass
 
 
 def write_stack(case: Case, path: Path | str) -> None:
@@ -86,7 +110,7 @@ def write_arrays(field: Field, path: Path) -> None:
     """The field as numpy arrays.
 
     x_faces_mm, y_faces_mm, z_faces_mm : (n+1,) [mm] in the coordinates of the stack
-    temperature_C : (nx, ny, nz) [C] at cell centres, NaN in voids
+    temperature_C : (nx, ny, nz) float32 [C] at cell centres, NaN in voids
     region : (nx, ny, nz) int16, index into region_names, -1 in a void
     region_names, region_parts : what the body is, and the part it belongs to
     """
@@ -95,7 +119,7 @@ def write_arrays(field: Field, path: Path) -> None:
     with path.open("wb") as file:
         np.savez_compressed(
             file,
-            temperature_C=field.temperature,
+            temperature_C=field.temperature.astype(np.float32),
             region=field.model.region,
             region_names=np.array([region.name for region in field.model.regions], dtype=np.str_),
             region_parts=np.array([region.part for region in field.model.regions], dtype=np.str_),
@@ -110,19 +134,20 @@ def write_volume(field: Field, path: Path) -> None:
     grid = field.model.grid
     x, y, z = (own.faces / MM for own in grid.axes)
     data = {
-        "temperature_C": np.ascontiguousarray(field.temperature, dtype=np.float64),
-        "region": np.ascontiguousarray(field.model.region, dtype=np.int32),
+        "temperature_C": np.ascontiguousarray(field.temperature, dtype=np.float32),
+        "region": np.ascontiguousarray(field.model.region, dtype=np.int16),
         "vtkGhostType": np.where(field.model.region < 0, HIDDEN_CELL, 0).astype(np.uint8),
     }
     gridToVTK(str(path.with_suffix("")), x, y, z, cellData=data)
 
 
-def _write_all(prediction: Prediction, folder: Path, text: str) -> None:
+def _write_all(prediction: Prediction, folder: Path, text: str, volume: bool) -> None:
     document = result(prediction)
     (folder / RESULT).write_text(as_json(document), encoding="utf-8")
     write_zones(document, folder / ZONES)
     write_arrays(prediction.field, folder / ARRAYS)
-    write_volume(prediction.field, folder / VOLUME)
+    if volume:
+        write_volume(prediction.field, folder / VOLUME)
     figures.save_all(prediction, folder)
     _write_case(prediction.case, folder / CASE_FOLDER, text)
     (folder / VERSIONS).write_text(json.dumps(versions(), indent=2) + "\n", encoding="utf-8")
@@ -145,8 +170,8 @@ def _write_case(case: Case, folder: Path, text: str) -> None:
             np.savetxt(path, table, fmt="%.17g", delimiter=",")
 
 
-def _refuse_foreign(folder: Path, case: Case) -> None:
-    """No file is replaced that thermsim did not write, and none that the case itself is read from."""
+def _refuse_foreign(folder: Path, case: Case, replace: bool) -> None:
+    """No file is replaced that thermsim did not write, none that the case is read from, and no other result."""
     if not folder.exists():
         return
     if not folder.is_dir():
@@ -156,12 +181,29 @@ def _refuse_foreign(folder: Path, case: Case) -> None:
         raise WriteError(
             f"{folder} holds {there[0]}, which thermsim did not write", "choose another folder, or move the file away"
         )
+    _refuse_other_result(folder, case, replace)
     if case.folder is None:
         return
     own = {(folder / name).resolve() for name in OWN} | {(folder / CASE_FOLDER / "case.yaml").resolve()}
     for name in (*case.tables, Path(case.file).name):
         if (case.folder / name).resolve() in own:
             raise WriteError(f"the case itself reads {case.folder / name}", "choose another folder")
+
+
+def _refuse_other_result(folder: Path, case: Case, replace: bool) -> None:
+    """A result is replaced by one of the same case and option alone, unless the user says so."""
+    if replace or not (folder / RESULT).exists():
+        return
+    try:
+        there = json.loads((folder / RESULT).read_text(encoding="utf-8"))
+        title, option = there["title"], there["option"]
+    except (OSError, ValueError, TypeError, KeyError):
+        whose = "a result that cannot be read"
+    else:
+        if (title, option) == (case.title, case.option):
+            return
+        whose = f"the result of {title}, " + ("as written" if option is None else f"with {option}")
+    raise WriteError(f"{folder} holds {whose}", "choose another folder, or add --replace")
 
 
 def _is_ours(folder: Path) -> bool:
@@ -212,6 +254,16 @@ def _made(*folders: Path) -> Iterator[None]:
             if path.is_dir() and not any(path.iterdir()):
                 path.rmdir()
         raise
+
+
+@contextmanager
+def _made_for_a_moment(folder: Path) -> Iterator[None]:
+    """A folder that is there inside, and is gone again afterwards if it was not there before."""
+    missing = [path for path in (folder, *folder.parents) if not path.exists()]
+    with _made(folder):
+        yield
+    for path in missing:
+        path.rmdir()
 
 
 @contextmanager

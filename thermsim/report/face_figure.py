@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from thermsim.report.labels import Labels, Rectangle, Spot, spread
-from thermsim.report.style import FAINT, INK, PAPER, SMALL, SMALLEST, TEXT, canvas, heat_colours, styled
+from thermsim.report.style import FAINT, INK, PAPER, SMALL, SMALLEST, TEXT, canvas, colour_range, heat_colours, styled
 from thermsim.report.titles import titled
 from thermsim.report.views import FaceView, Sheet, ZoneMark, face_view
+from thermsim.report.words import fixed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -54,12 +55,37 @@ def decimals(low_C: float, high_C: float) -> int:
     return 1 if apart < EVEN_K else int(np.clip(1 - np.floor(np.log10(apart)), 1, 4))
 
 
-def draw_sheets(ax: Axes, sheets: tuple[Sheet, ...], levels: list[float]) -> tuple[Any, list[tuple[float, Any]]]:
-    """Filled bands and lines; returns the filled set for a colour bar, and (temperature, points) of every line."""
-    filled, lines = None, []
+def shades(prediction: Prediction) -> Any:
+    """The colours of all maps of a prediction, from the coolant to the hottest spot."""
+    from matplotlib.cm import ScalarMappable
+    from matplotlib.colors import Normalize
+
+    field = prediction.field
+    ends = colour_range(float(np.nanmin(field.temperature)), field.coolant_C, field.hottest[0])
+    return ScalarMappable(Normalize(*ends), heat_colours())
+
+
+def colour_bar(figure: Figure, shade: Any, **place: Any) -> None:
+    """The whole range of colours, with its ends in words."""
+    from matplotlib.ticker import MaxNLocator
+
+    low, high = shade.norm.vmin, shade.norm.vmax
+    bar = figure.colorbar(shade, **place)
+    step = MaxNLocator(nbins=10, steps=[1, 2, 2.5, 5, 10]).tick_values(low, high)
+    apart = 0.4 * (step[1] - step[0])
+    bar.set_ticks([low, *(float(tick) for tick in step if low + apart < tick < high - apart), high])
+    bar.ax.yaxis.set_major_formatter("{x:g}")
+    bar.ax.xaxis.set_major_formatter("{x:g}")
+    bar.set_label(f"temperature [C], colours from {low:g} to {high:g} C")
+    bar.outline.set_linewidth(0.6)
+
+
+def draw_sheets(ax: Axes, sheets: tuple[Sheet, ...], levels: list[float], shade: Any) -> list[tuple[float, Any]]:
+    """Filled bands and lines; returns (temperature, points) of every line."""
+    lines: list[tuple[float, Any]] = []
     for sheet in sheets:
         values = np.ma.masked_invalid(np.clip(sheet.temperature.T, levels[0], levels[-1]))
-        filled = ax.contourf(sheet.x, sheet.y, values, levels=levels, cmap=heat_colours(), zorder=1)
+        ax.contourf(sheet.x, sheet.y, values, levels=levels, cmap=shade.cmap, norm=shade.norm, zorder=1)
         drawn = ax.contour(sheet.x, sheet.y, values, levels=levels, colors=INK, linewidths=0.6, alpha=0.75, zorder=2)
         lines += [
             (level, points)
@@ -67,7 +93,7 @@ def draw_sheets(ax: Axes, sheets: tuple[Sheet, ...], levels: list[float]) -> tup
             for points in pieces
             if len(points) > 1
         ]
-    return filled, lines
+    return lines
 
 
 def label_isotherms(labels: Labels, lines: list[tuple[float, Any]], inside: Rectangle | None, most: int = 14) -> None:
@@ -133,18 +159,26 @@ def _map(prediction: Prediction, view: FaceView, ax: Axes | None) -> Figure:
     labels = Labels(ax)
     low, high = float(np.nanmin(view.sheet.temperature)), float(np.nanmax(view.sheet.temperature))
     levels, digits = isotherms(low, max(high, view.spot_C)), decimals(low, high)
-    filled, lines = draw_sheets(ax, (view.sheet,), levels)
+    shade = shades(prediction)
+    lines = draw_sheets(ax, (view.sheet,), levels, shade)
     _outlines(ax, view, width, height)
-    _colour_bar(figure, ax, filled, levels, own)
+    _colour_bar(figure, ax, shade, own)
     titled(ax, prediction.case, view.what, pad=26)
     scale_bar(ax, width)
     map_pixels = labels.pixels(0.0, 0.0, width, height)
-    labels.block(*view.spot, MARKER)
+    even = view.is_hottest and view.is_even(prediction.doubts.get(("hottest",)))
+    if not even:
+        labels.block(*view.spot, MARKER)
     left_out = [zone for zone in view.zones if not _name_zone(labels, zone, digits)]
     _call_out(labels, left_out, width, height, digits)
-    word = "hottest" if view.is_hottest else "hottest here"
-    mark_spot(labels, view.spot, f"{word} {view.spot_C:.{digits}f} C", map_pixels)
-    label_isotherms(labels, lines, map_pixels)
+    if even:
+        alike = Spot(0.5 * width, 0.94 * height, SMALL)
+        words = f"everywhere alike: {fixed(view.spot_C, f'.{digits}f')} C"
+        labels.place(words, [alike], weight="bold", color=INK, zorder=9)
+    else:
+        word = "hottest" if view.is_hottest else "hottest here"
+        mark_spot(labels, view.spot, f"{word} {fixed(view.spot_C, f'.{digits}f')} C", map_pixels)
+        label_isotherms(labels, lines, map_pixels)
     return figure
 
 
@@ -197,17 +231,15 @@ def _outlines(ax: Axes, view: FaceView, width: float, height: float) -> None:
     ax.set_xticks([tick for tick in ax.get_xticks() if -1e-9 <= tick <= width * (1 + 1e-9)])
 
 
-def _colour_bar(figure: Figure, ax: Axes, filled: Any, levels: list[float], own: bool) -> None:
+def _colour_bar(figure: Figure, ax: Axes, shade: Any, own: bool) -> None:
     if own:
         place = ax.get_position()
         inch = 1.0 / figure.get_figwidth()
-        bar = figure.colorbar(filled, cax=figure.add_axes((place.x1 + 0.2 * inch, place.y0, 0.16 * inch, place.height)))
+        beside = (place.x1 + 0.2 * inch, place.y0, 0.16 * inch, place.height)
+        colour_bar(figure, shade, cax=figure.add_axes(beside))
     else:
-        bar = figure.colorbar(filled, ax=ax)
+        colour_bar(figure, shade, ax=ax)
         ax.apply_aspect()
-    bar.set_ticks(levels)
-    bar.set_label("temperature [C]")
-    bar.outline.set_linewidth(0.6)
 
 
 def _name_zone(labels: Labels, zone: ZoneMark, digits: int, keep: bool = True) -> bool:
@@ -286,5 +318,5 @@ def _profile(prediction: Prediction, view: FaceView, ax: Axes | None) -> Figure:
         labels.place(f"{zone.zone}\n{zone.mean_C:.{digits}f} C", spots, inside, color=INK, zorder=7)
     for x0, _, x1, _ in view.voids:
         ax.axvspan(x0, x1, fc=PAPER, ec=FAINT, hatch="xxxx", lw=0.8, zorder=1)
-    mark_spot(labels, (view.spot[0], view.spot_C), f"hottest {view.spot_C:.{digits}f} C")
+    mark_spot(labels, (view.spot[0], view.spot_C), f"hottest {fixed(view.spot_C, f'.{digits}f')} C")
     return figure

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from thermsim.report.blocks import Block, Column
-from thermsim.report.words import UNKNOWN, significant
+from thermsim.report.words import UNKNOWN, fixed, significant
 from thermsim.study.bodies import Height, JointMeasure, PartMeasure
 from thermsim.study.measure import FaceMeasure, HeatMeasure, Measurements
 from thermsim.study.slips import Slip
@@ -158,14 +158,14 @@ def _joints(measured: Measurements) -> Block:
         Column("film [um]"),
         Column("[mm2K/W]"),
         Column("drop [K]"),
-        _left("open"),
+        _left("most doubt"),
     )
     notes = tuple(
         f"{joint.joint}: NOT FIT to tell options apart, its tolerance is more than half of its resistance."
         for joint in measured.joints
         if not joint.fit
     )
-    drop = f"Drop: if all {measured.power_W:.4g} W crossed the joint evenly. Open: what leaves most doubt (* assumed)."
+    drop = f"Drop: if all {measured.power_W:.4g} W crossed the joint evenly. Most doubt: its source (* assumed)."
     return Block("Joints", columns=columns, rows=rows, notes=(drop, *notes))
 
 
@@ -203,7 +203,7 @@ def _faces(faces: tuple[FaceMeasure, ...]) -> Block:
     rows = tuple(
         (
             face.label if face.label == face.face else f"{face.label} ({face.face})",
-            face.kind,
+            "coolant film" if face.kind == "film" else face.kind,
             significant(face.area_mm2, 4),
             significant(face.film_W_m2K, 5),
             significant(face.fluid_C, 4),
@@ -221,7 +221,7 @@ def _options(measured: Measurements) -> Block:
         (
             option.option,
             f"{option.height.height_mm:.4g}",
-            f"{option.height_change_mm:+.3f}",
+            fixed(option.height_change_mm, "+.3f"),
             f"{option.power_W:.4g}",
             str(len(option.slips) or "none"),
         )

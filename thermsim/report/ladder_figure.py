@@ -1,4 +1,4 @@
-"""The ladder as steps down from the hottest zone to the coolant; spreading is hatched."""
+"""The ladder as steps down from the hottest spot to the coolant; spreading is hatched."""
 
 from __future__ import annotations
 
@@ -6,9 +6,11 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from thermsim.ladder import Ladder, Rung
+from thermsim.report.blocks import named_face
 from thermsim.report.face_figure import decimals
 from thermsim.report.style import FAINT, INK, PALE, SMALL, SOLID, canvas, styled
 from thermsim.report.titles import titled
+from thermsim.report.words import fixed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -21,7 +23,7 @@ WORTH_SAYING = 0.05  # share of a drop
 
 
 def ladder_steps(prediction: Prediction, ax: Axes | None = None) -> Figure:
-    """Kelvin lost in each part and joint, from the hottest zone down to the coolant.
+    """Kelvin lost in each part and joint, from the hottest spot down to the coolant.
 
     Raises ValueError for a prediction without a ladder (no heat, or no film that takes it).
     """
@@ -34,7 +36,7 @@ def ladder_steps(prediction: Prediction, ax: Axes | None = None) -> Figure:
 def _draw(prediction: Prediction, ladder: Ladder, ax: Axes | None) -> Figure:
     count = len(ladder.rungs)
     figure, ax = canvas(ax, 9.2, 0.46 * count + 2.0)
-    start = next(zone.mean_C for zone in prediction.field.zones if zone.zone == ladder.zone)
+    start = ladder.start_C
     end = start - sum(rung.drop_K for rung in ladder.rungs)
     figure.subplots_adjust(0.235, 0.9 / figure.get_figheight(), 0.97, 1.0 - 0.75 / figure.get_figheight())
     here = start
@@ -58,20 +60,30 @@ def _draw(prediction: Prediction, ladder: Ladder, ax: Axes | None) -> Figure:
     ax.set_ylim(count - 0.4, -0.6)
     ax.set_yticks(range(count), [textwrap.fill(rung.item, 24) for rung in ladder.rungs])
     ax.tick_params(axis="y", length=0)
-    ends = f"{ladder.zone} at {start:.{digits}f} C down to the coolant at {end:.{digits}f} C"
+    ends = f"{fixed(start, f'.{digits}f')} C down to the coolant at {fixed(end, f'.{digits}f')} C"
     ax.set_xlabel(f"temperature [C], from {ends}")
-    ax.grid(axis="x", color=FAINT, alpha=0.25, lw=0.6)
-    ax.set_axisbelow(True)
-    for side in ("top", "right", "left"):
-        ax.spines[side].set_visible(False)
-    titled(ax, prediction.case, f"the ladder from {ladder.zone} to the coolant of {ladder.face}")
+    _end_axis(ax, low, high)
+    start_in_words = f"the hottest spot, in {ladder.zone}," if ladder.starts_at == "hottest spot" else ladder.zone
+    way = f"ladder from {start_in_words} to {named_face(ladder.environment, ladder.face)}"
+    titled(ax, prediction.case, way, from_edge=True)
     _key(ax)
     return figure
 
 
+def _end_axis(ax: Axes, low: float, high: float) -> None:
+    """Ticks and lines from the start to the coolant: what lies beyond is room for words, not a temperature."""
+    ticks = [float(tick) for tick in ax.get_xticks() if low - 1e-9 <= tick <= high + 1e-9]
+    ax.set_xticks(ticks)
+    ax.spines["bottom"].set_bounds(low, high)
+    ax.grid(axis="x", color=FAINT, alpha=0.25, lw=0.6)
+    ax.set_axisbelow(True)
+    for side in ("top", "right", "left"):
+        ax.spines[side].set_visible(False)
+
+
 def _in_words(rung: Rung, digits: int) -> str:
     """`7.46 K, 6.40 K of it spreading`; the drop alone where spreading is a small part of it, or all of it."""
-    drop = f"{rung.drop_K:.{digits}f} K"
+    drop = f"{fixed(rung.drop_K, f'.{digits}f')} K"
     if rung.even_K == 0.0 or rung.spreading_K < WORTH_SAYING * rung.drop_K:
         return drop
     return f"{drop}, {rung.spreading_K:.{digits}f} K of it spreading"

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from thermsim.report.style import FAINT, INK, PALE, PAPER, SMALL, SOLID, TEXT, canvas, styled
 from thermsim.report.titles import title_of
-from thermsim.report.words import asked, order_in_words, with_doubt
-from thermsim.study.answers import Question, temperatures
+from thermsim.report.words import order_in_words, with_doubt
+from thermsim.study.answers import Question, asked, temperatures
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

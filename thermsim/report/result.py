@@ -14,8 +14,7 @@ from thermsim.case.places import levels, part_box
 from thermsim.case.schema import Case, Reading
 from thermsim.field import Field, Place, ZoneReading
 from thermsim.report.versions import thermsim_version
-from thermsim.report.words import asked
-from thermsim.study.answers import Question
+from thermsim.study.answers import Question, asked
 from thermsim.units import MM, MM2
 
 if TYPE_CHECKING:
@@ -42,9 +41,11 @@ def result(prediction: Prediction) -> dict[str, Any]:
         "readings": [_reading(prediction, reading) for reading in case.readings],
         "probes": _probes(prediction),
         "flows": _flows(prediction),
+        "heat_typed_W": typed_W(field),
         "heat_made_W": field.heat_made_W,
         "heat_balance_W": field.heat_balance_W,
         "heat_balance_relative": field.heat_balance_relative,
+        "bounds": _bounds(prediction),
         "ladder": _ladder(prediction),
         "ladder_of": _ladder_of(prediction),
         "limits": {"reading_C": case.limits.reading_C},
@@ -83,6 +84,12 @@ def part_at(field: Field, place: Place) -> str:
             return source.part
     touching = field.model.region[np.ix_(across, along, up)]
     return field.model.regions[int(touching[touching >= 0][0])].part
+
+
+def typed_W(field: Field) -> float:
+    """Heat [W] as the case gives it: at the temperatures at which its leakage laws hold."""
+    faces = sum(float(source.watts.sum()) for source in field.model.face_sources)
+    return faces + sum(float(source.watts.sum()) for source in field.model.volume_sources)
 
 
 def shown_C(expected_C: float, step_K: float | None) -> float:
@@ -185,6 +192,13 @@ def _flows(prediction: Prediction) -> list[dict[str, Any]]:
     ]
 
 
+def _bounds(prediction: Prediction) -> dict[str, Any] | None:
+    bounds = prediction.bounds
+    if bounds is None:
+        return None
+    return {"lowest_C": bounds.lowest_C, "mean_C": bounds.mean_C, "highest_C": bounds.highest_C}
+
+
 def _ladder(prediction: Prediction) -> list[dict[str, Any]]:
     rungs: Iterable[Any] = () if prediction.ladder is None else prediction.ladder.rungs
     return [
@@ -195,7 +209,10 @@ def _ladder(prediction: Prediction) -> list[dict[str, Any]]:
 
 def _ladder_of(prediction: Prediction) -> dict[str, Any] | None:
     ladder = prediction.ladder
-    return None if ladder is None else {"zone": ladder.zone, "face": ladder.face, "share": ladder.share}
+    if ladder is None:
+        return None
+    keys = ("zone", "starts_at", "start_C", "face", "environment", "share")
+    return {key: getattr(ladder, key) for key in keys}
 
 
 def _mesh(prediction: Prediction) -> list[dict[str, Any]]:

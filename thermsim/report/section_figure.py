@@ -6,11 +6,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from thermsim.report.face_figure import MARKER, decimals, draw_sheets, isotherms, label_isotherms, mark_spot
+from thermsim.report.face_figure import (
+    MARKER,
+    colour_bar,
+    decimals,
+    draw_sheets,
+    isotherms,
+    label_isotherms,
+    mark_spot,
+    shades,
+)
 from thermsim.report.labels import Labels, spread
+from thermsim.report.result import hottest_at
 from thermsim.report.style import FAINT, INK, SMALL, canvas, styled
 from thermsim.report.titles import titled
 from thermsim.report.views import Band, SectionView, section_view
+from thermsim.report.words import fixed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -69,30 +80,40 @@ def _draw(prediction: Prediction, view: SectionView, ax: Axes | None) -> Figure:
     ax.apply_aspect()
     low = min(float(np.nanmin(sheet.temperature)) for sheet in view.sheets)
     levels, digits = isotherms(low, view.spot_C), decimals(low, view.spot_C)
-    filled, lines = draw_sheets(ax, view.sheets, levels)
+    shade = shades(prediction)
+    lines = draw_sheets(ax, view.sheets, levels, shade)
     _outlines(ax, view)
     place = ax.get_position()
     inch = 1.0 / figure.get_figheight()
     if own:
-        bar_place = (place.x0, 0.42 * inch, place.width, 0.13 * inch)
-        bar = figure.colorbar(filled, cax=figure.add_axes(bar_place), orientation="horizontal")
+        below = (place.x0, 0.42 * inch, place.width, 0.13 * inch)
+        colour_bar(figure, shade, cax=figure.add_axes(below), orientation="horizontal")
     else:
-        bar = figure.colorbar(filled, ax=ax, orientation="horizontal")
+        colour_bar(figure, shade, ax=ax, orientation="horizontal")
         ax.apply_aspect()
-    bar.set_ticks(levels)
-    bar.set_label("temperature [C]", labelpad=1)
     ax.set_xlabel("x from the axis of the stack [mm]", labelpad=1)
-    ax.set_ylabel(f"height [mm],\n{in_words(times)}")
-    where = "section" if prediction.case.dimensions == 2 else f"section at y\u00a0=\u00a0{view.y_mm:.2f}\u00a0mm"
-    titled(ax, prediction.case, f"{where}, through the hottest spot")
+    joints = " without joints" if any(band.is_joint for band in view.bands) else ""
+    ax.set_ylabel(f"height{joints} [mm],\n{in_words(times)}")
+    titled(ax, prediction.case, _where(prediction))
     for side in ax.spines.values():
         side.set_visible(False)
     labels = Labels(ax)
     labels.block(*view.spot, MARKER)
-    mark_spot(labels, view.spot, f"hottest {view.spot_C:.{digits}f} C")
-    label_isotherms(labels, lines, labels.pixels(x0, 0.0, x1, z1))
+    inside = labels.pixels(x0, 0.0, x1, z1)
+    mark_spot(labels, view.spot, f"hottest {fixed(view.spot_C, f'.{digits}f')} C", inside)
+    label_isotherms(labels, lines, inside)
     name_bands(ax, [(_name(band), (band.box[2], 0.5 * (band.box[1] + band.box[3]))) for band in view.bands], 0.0, z1)
     return figure
+
+
+def _where(prediction: Prediction) -> str:
+    """Where the section lies, counted from the corner that the hottest spot is counted from."""
+    case, field = prediction.case, prediction.field
+    spot = hottest_at(case, field, field.hottest[1])
+    if spot["y_mm"] is None:
+        return "section through the hottest spot"
+    y_mm = fixed(spot["y_mm"], ".2f")
+    return f"section through the hottest spot, y\u00a0=\u00a0{y_mm}\u00a0mm from the lower left of {spot['part']}"
 
 
 def _name(band: Band) -> str:

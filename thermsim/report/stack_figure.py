@@ -104,14 +104,15 @@ def _draw(case: Case, ax: Axes | None) -> Figure:
 def _notes(case: Case, times: int) -> list[str]:
     notes = [f"Widths to scale, heights {in_words(times)}."]
     if case.joints:
-        notes[0] += " Films are drawn thicker than they are, to be seen."
+        notes[0] += " Joints are drawn thicker than they are, to be seen."
     if case.heat:
         notes[0] += " A thick bar or a shade: heat is made here."
     if any(part.inserts for part in case.parts):
         notes.append("Dashed: an insert, seen through its part.")
     for cooling in case.cooling:
         if cooling.face not in ("top", "bottom"):
-            every = " (every face that looks into a void)" if cooling.face == "exposed" else ""
+            whose = f" of {cooling.of}" if cooling.of else ""
+            every = f" (every face{whose} that looks into a void)" if cooling.face == "exposed" else ""
             notes.append(f"{cooling.environment or cooling.face}: {cooling_in_words(cooling)}{every}")
     return notes
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from math import ceil, floor
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -28,6 +29,7 @@ HUE = 48.0  # [degree] in OKLCH: rust
 LIGHTEST, DARKEST = 0.975, 0.64  # dark ink stays readable on all of it
 MOST_CHROMA = 0.145
 SHADES = 256
+STEP_K = 5.0
 
 
 def heat_colours() -> ListedColormap:
@@ -66,6 +68,17 @@ def srgb(lightness: Array, chroma: Array, hue_degree: Array) -> Array:
     linear = (to_linear @ lms).T
     # Transfer function of sRGB (IEC 61966-2-1).
     return np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * np.abs(linear) ** (1.0 / 2.4) - 0.055)
+
+
+def colour_range(coldest_C: float, coolant_C: float, hottest_C: float) -> tuple[float, float]:
+    """Temperatures of the palest and the darkest shade: the coolant, and the next 5 K over the hottest spot.
+
+    Pictures of options of one case can then be held side by side. What is colder than the coolant moves the pale end
+    down in steps of 5 K.
+    """
+    low = min(coolant_C, STEP_K * floor(coldest_C / STEP_K + 1e-6)) if coldest_C < coolant_C - 1e-6 else coolant_C
+    high = STEP_K * ceil(hottest_C / STEP_K - 1e-6)
+    return low, max(high, low + STEP_K)
 
 
 @contextmanager

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
+from math import isfinite
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,9 +14,12 @@ from thermsim.case.schema import Case, Part
 from thermsim.field import Field
 from thermsim.ladder import hottest_zone
 from thermsim.report.result import cells_at, part_at
+from thermsim.study.convergence import Doubt
 from thermsim.units import MM
 
 Array = NDArray[np.float64]
+
+EVEN_K = 1e-6  # round-off and what the solver leaves
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,12 @@ class FaceView:
     spot: tuple[float, float]
     spot_C: float
     is_hottest: bool
+
+    def is_even(self, doubt: Doubt | None) -> bool:
+        """Whether it differs from place to place by less than the mesh doubt, so that no place is the hottest."""
+        within = doubt.half_width if doubt is not None and isfinite(doubt.half_width) else 0.0
+        values = self.sheet.temperature
+        return float(np.nanmax(values) - np.nanmin(values)) <= max(within, EVEN_K)
 
 
 @dataclass(frozen=True)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from math import ceil, floor, isfinite, log10
+from math import floor, isfinite, log10
 
-from thermsim.study.answers import Question
+from thermsim.study.rounding import MOST_DECIMALS, decimals_for, rounded_up
 
-MOST_DECIMALS = 3  # of a number in a table; the JSON result keeps every digit
 UNKNOWN = "-"
 
 
@@ -15,12 +14,18 @@ def most_decimals(rise_K: float) -> int:
     return min(max(3 - floor(log10(rise_K)), 2), 4) if rise_K > 0.0 else 2
 
 
+def fixed(value: float, form: str) -> str:
+    """A number in a form such as `.2f`, without the sign of a zero."""
+    text = format(value, form)
+    return text.removeprefix("-") if float(text) == 0.0 else text
+
+
 def significant(value: float | None, digits: int) -> str:
     """So many significant digits, never as a power of ten where the number is large."""
     if value is None or not isfinite(value):
         return UNKNOWN
-    text = f"{value:.{digits}g}"
-    return f"{value:.0f}" if "e+" in text else text
+    text = fixed(value, f".{digits}g")
+    return fixed(value, ".0f") if "e+" in text else text
 
 
 def with_doubt(value: float | None, half_width: float | None, most_decimals: int = MOST_DECIMALS) -> str:
@@ -28,9 +33,9 @@ def with_doubt(value: float | None, half_width: float | None, most_decimals: int
     if value is None or not isfinite(value):
         return UNKNOWN
     if half_width is None or not isfinite(half_width):
-        return f"{value:.1f} +- unknown"
+        return f"{fixed(value, '.1f')} +- unknown"
     decimals = decimals_for(half_width, most_decimals)
-    return f"{value:.{decimals}f} +- {rounded_up(half_width, decimals):.{max(decimals, 0)}f}"
+    return f"{fixed(value, f'.{decimals}f')} +- {rounded_up(half_width, decimals):.{max(decimals, 0)}f}"
 
 
 def plain(value: float | None, half_width: float | None, most_decimals: int = MOST_DECIMALS) -> str:
@@ -38,30 +43,8 @@ def plain(value: float | None, half_width: float | None, most_decimals: int = MO
     if value is None or not isfinite(value):
         return UNKNOWN
     known = half_width is not None and isfinite(half_width)
-    return f"{value:.{decimals_for(half_width, most_decimals) if known and half_width is not None else 1}f}"
-
-
-def decimals_for(half_width: float, most: int = MOST_DECIMALS) -> int:
-    """Decimals that show one digit of the doubt, two where it begins with 1; between 0 and `most`."""
-    if half_width <= 0.0:
-        return most
-    exponent = floor(log10(half_width))
-    leading = half_width / 10.0**exponent
-    return min(max(-exponent + (leading < 2.0), 0), most)
-
-
-def rounded_up(half_width: float, decimals: int) -> float:
-    """The doubt rounded up to so many decimals (less a part in 1e9, so that 0.06 stays 0.06)."""
-    step = 10.0**-decimals
-    return ceil(half_width / step * (1.0 - 1e-9)) * step
-
-
-def asked(question: Question) -> str:
-    """`zone C5, mean`, `reading C0`, `the hottest spot`: what a doubt belongs to."""
-    if question == ("hottest",):
-        return "the hottest spot"
-    kind, name, *which = question
-    return f"{kind} {name}" + "".join(f", {word}" for word in which)
+    decimals = decimals_for(half_width, most_decimals) if known and half_width is not None else 1
+    return fixed(value, f".{decimals}f")
 
 
 def order_in_words(order: float | None) -> str:

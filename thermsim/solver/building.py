@@ -80,16 +80,19 @@ def convert(ax, ay, az, ag, gx, gy, gz, ground, sizes, level, buffer, i):
     """Slab i of the given coefficients (double, C order) in single precision, by lanes. buffer : float64 (ny nz)."""
     ny, nz, sx, sy, xx, xy, yx, yy, zx, zy = sizes[1:]
     for kind in range(4):
+        above = (
+            kind // 3
+        )  # 1 for y faces; computed, because numba compiles a kernel anew for every constant it is given
         for p in range(2):
             o = level[CELL] + i * level[S_] + p * level[H_]
             if kind == 0:
-                copy_lines(ag, i * sx, sy, ny, nz, ground, o, level, p, 0, buffer)
+                copy_lines(ag, i * sx, sy, ny, nz, ground, o, level, p, above, buffer)
             elif kind == 1:
-                copy_lines(az, i * zx, zy, ny, nz - 1, gz, o + LANES, level, p, 0, buffer)
+                copy_lines(az, i * zx, zy, ny, nz - 1, gz, o + LANES, level, p, above, buffer)
             elif kind == 2 and i > 0:
-                copy_lines(ax, (i - 1) * xx, xy, ny, nz, gx, o, level, p, 0, buffer)
+                copy_lines(ax, (i - 1) * xx, xy, ny, nz, gx, o, level, p, above, buffer)
             elif kind == 3:
-                copy_lines(ay, i * yx, yy, ny - 1, nz, gy, o, level, p, 1, buffer)
+                copy_lines(ay, i * yx, yy, ny - 1, nz, gy, o, level, p, above, buffer)
 
 
 @helper

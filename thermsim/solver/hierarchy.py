@@ -60,14 +60,15 @@ class Step:
 
 def pairs(axis: Axis, limit: float) -> Ints:
     """First members after pairing neighbours, from the low end, of at most `limit` joint width, across no edge."""
-    joint = axis.width[:-1] + axis.width[1:]
-    allowed = (joint <= limit * (1 + 1e-9)) & ~axis.edge
-    first, i, n = [], 0, len(axis.width)
-    free = allowed.tolist()
-    while i < n:
-        first.append(i)
-        i += 2 if i < n - 1 and free[i] else 1
-    return np.array([*first, n], dtype=np.int64)
+    n = len(axis.width)
+    allowed = (axis.width[:-1] + axis.width[1:] <= limit * (1 + 1e-9)) & ~axis.edge
+    gap = np.arange(n - 1)
+    start = np.maximum.accumulate(np.where(allowed, -1, gap)) + 1  # of the run of allowed gaps that a gap belongs to
+    closed = allowed & ((gap - start) % 2 == 0)
+    opens = np.ones(n + 1, dtype=bool)
+    opens[1:n] = ~closed
+    first: Ints = np.flatnonzero(opens)
+    return first
 
 
 def plan(x: Axis, y: Axis, z: Axis) -> list[Step]:
@@ -117,7 +118,7 @@ def axes(stencil: Any, swapped: bool) -> tuple[Axis, Axis, Axis]:
     edge_x = (along_x[1:] != along_x[:-1]).any(axis=(1, 2))
     edge_y = (along_y[:, 1:] != along_y[:, :-1]).any(axis=(0, 2))
     edge_z = (columns[:, :, 1:] != columns[:, :, :-1]).any(axis=(0, 1))
-    ratio_xy, ratio_z = _ratios(stencil, i[i < nx - 1], j[j < ny - 1])
+    ratio_xy, ratio_z = _ratios(stencil, i[i < nx - 1][::2], j[j < ny - 1][::2])
     stretch = ratio_xy**STRETCH
     x = Axis(stencil.width_x * stretch, edge_x)
     y = Axis(np.asarray(stencil.width_y, dtype=float), edge_y)
@@ -145,15 +146,17 @@ def _ratios(stencil: Any, i: Ints, j: Ints) -> tuple[float, Floats]:
         )
         k_z[..., 1:] = upward
         k_z[..., :-1] = np.maximum(k_z[..., :-1], upward)
-    logs, ratio_z = [0.0], np.ones(nz)
-    for k in range(nz):
-        good = same[..., k] & (k_x[..., k] > 0) & (k_y[..., k] > 0)
-        if good.any():
-            logs.append(float(np.median(np.log(k_y[..., k][good] / k_x[..., k][good]))))
-        good &= k_z[..., k] > 0
-        if good.any():
-            ratio_z[k] = float(np.median(np.sqrt(k_x[..., k][good] * k_y[..., k][good]) / k_z[..., k][good]))
-    return float(np.exp(max(logs) + min(logs))), ratio_z
+    with np.errstate(divide="ignore", invalid="ignore"):
+        log_xy = _mean_by_layer(np.log(k_y / k_x), same & (k_x > 0) & (k_y > 0))
+        log_z = _mean_by_layer(np.log(np.sqrt(k_x * k_y) / k_z), same & (k_x > 0) & (k_y > 0) & (k_z > 0))
+    return float(np.exp(max(log_xy.max(), 0.0) + min(log_xy.min(), 0.0))), np.exp(log_z)
+
+
+def _mean_by_layer(values: Floats, where: Flags) -> Floats:
+    """Mean over x and y of the values that count; 0 where none does."""
+    total = np.where(where, values, 0.0).sum(axis=(0, 1))
+    mean: Floats = total / np.maximum(where.sum(axis=(0, 1)), 1)
+    return mean
 
 
 def columns(count: int) -> int:

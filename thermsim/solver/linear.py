@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.errors import NoWayOutError, NotConvergedError, RunawayError
+from thermsim.errors import NotConvergedError, NoWayOutError, RunawayError
 from thermsim.model.assemble import Stencil
 from thermsim.solver.conjugate import conjugate_gradients
 from thermsim.solver.multigrid import Hierarchy, build
@@ -24,8 +24,8 @@ REMEDY: dict[Status, str] = {
     "converged": "",
     "rounding": "",  # as close as double precision allows: whether that is close enough, the heat balance tells
     "runaway": "lower the power or the leakage, or cool better: no steady state exists",
-    "stalled": "look for a part that is all but cut off from every coolant, or for conductivities far from any material",
-    "limit": "look for a part that is all but cut off from every coolant, or for conductivities far from any material",
+    "stalled": "look for a part that is all but cut off from coolants, or for conductivities far from any material",
+    "limit": "look for a part that is all but cut off from coolants, or for conductivities far from any material",
 }
 
 
@@ -39,7 +39,7 @@ class State:
 
 @dataclass(frozen=True)
 class Solution:
-    """temperature : (nx, ny, nz) [C], NaN in voids; residual relative to the heat; error_K : estimated algebraic error."""
+    """temperature : (nx, ny, nz) [C], NaN in voids; residual : relative; error_K : estimated algebraic error [K]."""
 
     temperature: Array
     status: Status

@@ -35,6 +35,14 @@ def place_of(reading: Reading) -> Question:
     return ("zone", str(reading.zone), reading.takes) if reading.probe is None else ("probe", reading.probe)
 
 
+def asked(question: Question) -> str:
+    """`zone C5, mean`, `reading C0`, `the hottest spot`: what a doubt belongs to."""
+    if question == ("hottest",):
+        return "the hottest spot"
+    kind, name, *which = question
+    return f"{kind} {name}" + "".join(f", {word}" for word in which)
+
+
 def temperatures(questions: Iterable[Question]) -> list[Question]:
     """Those that are temperatures: what `accuracy_K` is asked of."""
     return [question for question in questions if question[0] != "flow" and question[-1] != "power"]

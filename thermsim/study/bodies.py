@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from math import prod, sqrt
 
 import numpy as np
+from numpy.typing import NDArray
 
 from thermsim.case.places import part_box
 from thermsim.case.schema import Case, Heat, Joint, Part
@@ -13,6 +14,8 @@ from thermsim.materials.catalogue import VOID, Material
 from thermsim.model.build import Model
 from thermsim.model.properties import Bounded, JointProperties, joint_of, material_of
 from thermsim.units import GRAM, MM, MM2, MM2K_W, UM
+
+Array = NDArray[np.float64]
 
 # What a density may be off by that nobody gave a tolerance for, as a fraction (common practice, no source).
 DENSITY_DOUBT = {"measured standard value": 0.005, "handbook": 0.02, "range from practice": 0.05}
@@ -92,6 +95,20 @@ def heat_W(case: Case, heat: Heat) -> float:
         return watts + float(table.sum())
     x0, y0, x1, y1 = part_box(case, part_called(case, heat.in_))
     return watts + float(table.mean()) * (x1 - x0) * (y1 - y0)
+
+
+def map_W_mm2(case: Case, heat: Heat) -> Array:
+    """Power of each cell of an entry's map [W/mm2], (lines, columns) as in the file.
+
+    Raises KeyError if the entry has no map.
+    """
+    if heat.map is None:
+        raise KeyError(heat.in_)
+    table = np.asarray(case.tables[heat.map.file], dtype=np.float64)
+    if heat.map.holds == "W/mm2":
+        return table
+    x0, y0, x1, y1 = part_box(case, part_called(case, heat.in_))
+    return table * table.size / ((x1 - x0) * (y1 - y0))
 
 
 def film_bounds_m(case: Case, joint: Joint, known: JointProperties) -> tuple[float, float, float] | None:

@@ -8,56 +8,53 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Literal
+from typing import Any
 
 from thermsim.case.schema import Case, Joint, MaterialGiven, Option, Part
 from thermsim.model.properties import is_void, joint_of, material_of
+from thermsim.study import usual
+from thermsim.study.slip import Slip
 
-GALLIUM = re.compile(r"gallium|liquid[ _-]*metal", re.IGNORECASE)
-ALUMINIUM = re.compile(r"\balumini?um\b", re.IGNORECASE)
+GALLIUM = re.compile(r"gallium|galinstan|liquid[ _-]*metal|\bega?in\b", re.IGNORECASE)
+ALUMINIUM = re.compile(r"\balu(mini?um)?\b", re.IGNORECASE)
 COPPER = ("copper", "copper alloy", "brass")
+# Values that gallium alloys have in a joint and nothing else that wets a face has (common practice, no source).
+GALLIUM_CONDUCTIVITY = usual.Usual(12.0, 40.0, "W/mK")
+THICKEST_GALLIUM_um = 150.0
 
 
-@dataclass(frozen=True)
-class Slip:
-    """A likely slip or a caution: how grave, where, what, and what to do about it."""
-
-    severity: Literal["danger", "warning", "notice"]
-    place: str
-    message: str
-    remedy: str
+def option_of(case: Case) -> Option | None:
+    """The option that a case was changed by."""
+    return next((option for option in case.options if option.option == case.option), None)
 
 
 def gallium_cautions(case: Case, option: Option | None = None) -> Iterator[Slip]:
     """Places where a gallium alloy meets aluminium (danger) or bare copper (notice).
 
-    A joint of a class holds gallium if its class does. One without a class does if its name says so, or if an option
-    whose name says so changes it.
+    A joint of a class holds gallium if its class does. One given by values does if its name says so, or if an option
+    whose name says so gave them. A joint that only conducts as gallium does is asked about where it meets aluminium.
     """
-    places = _gallium_places(case, option)
+    places = gallium_places(case, option)
     for name, neighbours in places:
         for part in neighbours:
-            for metal, where in _metals(part):
-                if metal == "aluminium":
-                    yield Slip(
-                        "danger",
-                        name,
-                        f"{name} brings a gallium alloy to {where}, which is aluminium: it soaks into the grain "
-                        "boundaries and the part crumbles, within hours and for good",
-                        "another joint material, or a part of nickel-plated copper; "
-                        "a plating on aluminium protects it only until its first scratch",
-                    )
-                elif metal == "copper":
-                    yield Slip(
-                        "notice",
-                        name,
-                        f"{name} brings a gallium alloy to {where}: bare copper slowly takes it up",
-                        "nickel-plate the copper, or plan to refresh the film after some months",
-                    )
+            for metal, where in _metals(case, part):
+                yield from _meeting(name, metal, where)
+    told = {name for name, _ in places}
+    for joint in case.joints:
+        if joint.joint not in told and _conducts_like_gallium(joint):
+            around = _parts_next_to(case, _place(case, joint))
+            metals = [where for part in around for metal, where in _metals(case, part) if metal.startswith("aluminium")]
+            if metals:
+                yield Slip(
+                    "warning",
+                    joint.joint,
+                    f"the values of {joint.joint} are those of a gallium alloy, and {metals[0]} is aluminium: "
+                    "gallium ruins it, within hours and for good",
+                    "if it is a gallium alloy, take another joint material, or a part of nickel-plated copper",
+                )
     touched = {part.part for _, neighbours in places for part in neighbours}
     apart = [part for part in case.parts if part.part not in touched]
-    far = [where for part in apart for metal, where in _metals(part) if metal == "aluminium"]
+    far = [where for part in apart for metal, where in _metals(case, part) if metal == "aluminium"]
     if places and far:
         yield Slip(
             "warning",
@@ -67,20 +64,74 @@ def gallium_cautions(case: Case, option: Option | None = None) -> Iterator[Slip]
         )
 
 
-def _gallium_places(case: Case, option: Option | None) -> list[tuple[str, list[Part]]]:
+def _meeting(name: str, metal: str, where: str) -> Iterator[Slip]:
+    """What a gallium alloy does to one metal."""
+    remedy = (
+        "another joint material, or a part of nickel-plated copper; "
+        "a plating on aluminium protects it only until its first scratch"
+    )
+    if metal == "aluminium":
+        message = (
+            f"{name} brings a gallium alloy to {where}, which is aluminium: it soaks into the grain "
+            "boundaries and the part crumbles, within hours and for good"
+        )
+        yield Slip("danger", name, message, remedy)
+    elif metal == "aluminium by density":
+        message = (
+            f"{name} brings a gallium alloy to {where}: is it aluminium? It conducts and weighs as aluminium does, "
+            "which gallium makes crumble, within hours and for good"
+        )
+        yield Slip("danger", name, message, f"find out first; if it is: {remedy}")
+    elif metal == "aluminium by conductivity":
+        message = (
+            f"{name} brings a gallium alloy to {where}: is it aluminium? It may be by its conductivity, and gallium "
+            "makes aluminium crumble, within hours and for good"
+        )
+        yield Slip("warning", name, message, "name its material, or give `density_kg_m3`")
+    elif metal == "copper":
+        yield Slip(
+            "notice",
+            name,
+            f"{name} brings a gallium alloy to {where}: bare copper slowly takes it up",
+            "nickel-plate the copper, or plan to refresh the film after some months",
+        )
+
+
+def gallium_places(case: Case, option: Option | None) -> list[tuple[str, list[Part]]]:
     """Names of joints and parts that hold gallium, each with the parts it touches."""
     speaks = option is not None and GALLIUM.search(option.option) is not None
-    changed = option.changes if option is not None and speaks else {}
+    changes = option.changes if option is not None and speaks else {}
     found: list[tuple[str, list[Part]]] = []
     for number, layer in enumerate(case.layers):
         around = [other for other in _parts_next_to(case, number) if other is not layer]
         if isinstance(layer, Joint):
-            named = GALLIUM.search(layer.joint) is not None or any(_names(key, layer.joint) for key in changed)
-            if joint_of(layer).holds_gallium or (named and layer.material is None):
+            by_name = GALLIUM.search(layer.joint) is not None and layer.material is None
+            if joint_of(layer).holds_gallium or by_name or _made_gallium(changes, layer):
                 found.append((layer.joint, around))
         elif any(_holds_gallium(entry) for entry in _bodies(layer)):
             found.append((layer.part, [*around, layer]))
     return found
+
+
+def _made_gallium(changes: dict[str, Any], joint: Joint) -> bool:
+    """Whether changes of an option named after gallium give a joint values of its own, and no class of another kind."""
+    given = [(key, value) for key, value in changes.items() if _names(key, joint.joint)]
+    by_class = any(
+        key.endswith(".material") or (isinstance(value, dict) and "material" in value) for key, value in given
+    )
+    return bool(given) and (joint.material is None or not by_class)
+
+
+def _conducts_like_gallium(joint: Joint) -> bool:
+    k, film = joint.conductivity_W_mK, joint.film_um
+    if k is None or film is None or film.file is not None:
+        return False
+    thickest = max(end for end in (film.value, film.high, film.edge, film.centre) if end is not None)
+    return GALLIUM_CONDUCTIVITY.holds(k.value) and thickest <= THICKEST_GALLIUM_um
+
+
+def _place(case: Case, joint: Joint) -> int:
+    return next(number for number, layer in enumerate(case.layers) if layer is joint)
 
 
 def _names(key: str, joint: str) -> bool:
@@ -104,10 +155,11 @@ def _holds_gallium(given: MaterialGiven) -> bool:
     return not is_void(given) and material_of(given).holds_gallium
 
 
-def _metals(part: Part) -> Iterator[tuple[str, str]]:
-    """The metals of a part that gallium attacks, and where they are."""
+def _metals(case: Case, part: Part) -> Iterator[tuple[str, str]]:
+    """The metals of a part that gallium attacks, and where they are; aluminium by what it looks like, too."""
     if ALUMINIUM.search(part.part) and part.material.name is None:
         yield "aluminium", part.part
+        return
     for number, given in enumerate(_bodies(part)):
         where = part.part if number == 0 else f"an insert or filling of {part.part}"
         if is_void(given):
@@ -116,3 +168,18 @@ def _metals(part: Part) -> Iterator[tuple[str, str]]:
             yield "aluminium", where
         elif given.name in COPPER:
             yield "copper", where
+        elif given.name is None and usual.role_of(case, part) != "die":
+            yield from _unnamed(given, where)
+
+
+def _unnamed(given: MaterialGiven, where: str) -> Iterator[tuple[str, str]]:
+    """Whether values given in place are those of aluminium or copper."""
+    density = given.density_kg_m3.value if given.density_kg_m3 is not None else None
+    conducts = float(material_of(given).along_z(60.0))
+    if density is None:
+        if usual.ALUMINIUM_CONDUCTIVITY.holds(conducts):
+            yield "aluminium by conductivity", where
+    elif usual.ALUMINIUM_kg_m3.holds(density) and conducts >= usual.ALUMINIUM_CONDUCTIVITY.low:
+        yield "aluminium by density", where
+    elif usual.COPPER_kg_m3.holds(density):
+        yield "copper", where

@@ -115,6 +115,16 @@ def observed_order(e32: Array, e21: Array, r32: float, r21: float) -> Array:
     return np.asarray(np.where(np.isnan(wanted), np.nan, 0.5 * (low + high)))
 
 
+def standard_uncertainty(band: float, reading: Literal["normal", "at least"] = "normal") -> float:
+    """Standard uncertainty of a value from its band (a GCI times the value, or the half width of a doubt), same unit.
+
+    The stated rule: a band is meant for 95 %, so "normal" divides by 2 (an error that is normally distributed);
+    "at least" divides by 1.15 (an error that all but always has the size of the band, before the factor of safety).
+    Say which was taken. Source: ASME V&V 20-2009, section 2, from memory.
+    """
+    return band / (2.0 if reading == "normal" else 1.15)
+
+
 def _ratio(part: float, whole: float) -> float:
     return abs(part / whole) if whole != 0.0 else math.inf
 
@@ -225,7 +235,7 @@ SETTLES = "settles"
 SETTLES_SLOWLY = "settles slowly"
 UNSETTLED = "does not settle"
 OSCILLATES = "oscillates"
-TOO_FAST = "settles faster than the scheme can, taken as first order"
+TOO_FAST = "settles (faster than expected; judged with caution)"
 TOO_CLOSE = "grids too close to tell"
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
-from math import inf
 from typing import Any
 
 import numpy as np
@@ -26,6 +25,7 @@ from thermsim.study.bodies import (
     height_of,
     joint_measure,
     levels_of,
+    map_W_mm2,
     part_called,
     part_measure,
 )
@@ -45,7 +45,10 @@ class ZoneMeasure:
 
 @dataclass(frozen=True)
 class HeatMeasure:
-    """One heated part; powers hold at the temperature of its leakage law. Strips: `between a and b`, with width."""
+    """One heated part; powers hold at the temperature of its leakage law. Strips: `between a and b`, with width.
+
+    map_highest_W_mm2 : the hottest cell of its power map; None without a map
+    """
 
     part: str
     at: str
@@ -56,6 +59,7 @@ class HeatMeasure:
     free_mm2: float
     strips: tuple[str, ...]
     zones: tuple[ZoneMeasure, ...]
+    map_highest_W_mm2: float | None = None
 
 
 @dataclass(frozen=True)
@@ -117,7 +121,7 @@ def measure(case: Case) -> Measurements:
     parts = tuple(part_measure(case, part, model) for part in case.parts)
     faces = tuple(_faces(model))
     power = sum(heat_W(case, heat) for heat in case.heat)
-    slips = in_order([*slips_of(case), *_weighing(parts), *_carrying(power, faces)])
+    slips = in_order([*slips_of(case), *_weighing(parts)])
     return Measurements(
         title=case.title,
         height=height_of(levels),
@@ -147,21 +151,6 @@ def _weighing(parts: tuple[PartMeasure, ...]) -> Iterator[Slip]:
             )
 
 
-def _carrying(power_W: float, faces: tuple[FaceMeasure, ...]) -> Iterator[Slip]:
-    """Films that could carry the heat only at a temperature no chip bears."""
-    films = [face.conductance_W_K for face in faces if face.conductance_W_K is not None]
-    if power_W <= 0.0 or not films or any(face.kind == "fixed temperature" and face.area_mm2 > 0 for face in faces):
-        return
-    rise = power_W / sum(films) if sum(films) > 0 else inf
-    if rise > usual.MOST_FILM_RISE_K:
-        yield Slip(
-            "warning",
-            "cooling",
-            f"{power_W:.4g} W through all films together need {rise:.3g} K between surface and fluid",
-            "check film coefficients (W/m2K), wetted areas and powers",
-        )
-
-
 def _heat(case: Case, heat: Heat) -> HeatMeasure:
     part = part_called(case, heat.in_)
     holder = part_box(case, part)
@@ -186,6 +175,7 @@ def _heat(case: Case, heat: Heat) -> HeatMeasure:
         free_mm2=coverage.free_mm2,
         strips=tuple(f"between {a} and {b}: {s.width_mm:.3g} mm" for s in strips for a, b in [s.between]),
         zones=tuple(zones),
+        map_highest_W_mm2=None if heat.map is None else float(map_W_mm2(case, heat).max()),
     )
 
 
@@ -229,6 +219,8 @@ def _turning_faces(solid: NDArray[np.bool_]) -> NDArray[np.bool_]:
 def _option(case: Case, option: Option, base: Height, base_slips: tuple[Slip, ...]) -> OptionMeasure:
     changed = with_option(case, option.option)
     height = height_of(levels_of(changed))
-    new = tuple(slip for slip in slips_of(changed, option) if slip not in base_slips)
+    cooling_told = any(slip.place == "cooling" for slip in base_slips)  # its kelvins change with every option
+    slips = [slip for slip in slips_of(changed, option) if slip not in base_slips]
+    new = tuple(slip for slip in slips if not (cooling_told and slip.place == "cooling"))
     power = sum(heat_W(changed, heat) for heat in changed.heat)
     return OptionMeasure(option.option, height, height.height_mm - base.height_mm, power, new)

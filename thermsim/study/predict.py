@@ -16,11 +16,14 @@ from thermsim.field import Field
 from thermsim.ladder import Ladder, ladder
 from thermsim.model.build import build_model
 from thermsim.model.grid import Grid
-from thermsim.model.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, MEMORY_GB, MULTIPLIERS, plan_grid
+from thermsim.model.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, MULTIPLIERS, plan_grid
 from thermsim.solver.steady import steady_state
 from thermsim.study.answers import Question, answers, temperatures
+from thermsim.study.bounds import Bounds, source_bounds
 from thermsim.study.convergence import Doubt, doubts
+from thermsim.study.memory import allowed_GB
 from thermsim.study.remarks import remarks
+from thermsim.study.rounding import two_digits_up
 from thermsim.units import GIGABYTE
 
 Array = NDArray[np.float64]
@@ -56,6 +59,7 @@ class Prediction:
     ladder: Ladder | None
     accuracy_K: float
     status: Literal["accuracy held", "accuracy not held"]
+    bounds: Bounds | None = None  # of the power-weighted mean source temperature, on the last grid
 
     @property
     def answers(self) -> dict[Question, float]:
@@ -82,7 +86,7 @@ def predict(
     case: Case,
     *,
     accuracy_K: float | None = None,
-    memory_GB: float = MEMORY_GB,
+    memory_GB: float | None = None,
     first_cells: int = FIRST_GRID_CELLS,
     watch: Callable[[MeshStep, float], None] | None = None,
 ) -> Prediction:
@@ -91,29 +95,31 @@ def predict(
     Parameters
     ----------
     accuracy_K : instead of the case's own [K]
-    memory_GB : no grid is begun that would need more [GB]
+    memory_GB : no grid is begun that would need more [GB]; 4, or most of what is free, unless given
     first_cells : cells of the first grid
     watch : called after each grid with the step and the worst doubt [K] so far (inf before the third grid)
 
     Raises
     ------
-    MemoryLimitError : not even three grids fit
-    NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError : see `thermsim.errors`
+    MemoryLimitError : not even three grids fit, or more was allowed than is free
+    NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError, BoundsError : see `thermsim.errors`
     """
     wanted = case.accuracy_K if accuracy_K is None else accuracy_K
+    memory_GB = allowed_GB(memory_GB)
     plan = plan_grid(case, first_cells)
     steps: list[MeshStep] = []
     field: Field | None = None
     judged: dict[Question, Doubt] = {}
     held = False
+    least = plan.cells(MULTIPLIERS[FEWEST_GRIDS - 1]) * BYTES_PER_CELL / GIGABYTE
+    if least > memory_GB:
+        raise MemoryLimitError(
+            f"a mesh study takes {FEWEST_GRIDS} grids at least, which need {two_digits_up(least)} GB, "
+            f"and {memory_GB:.2g} GB may be used",
+            f"allow more: `--memory {two_digits_up(least)}`",
+        )
     for multiplier in MULTIPLIERS:
-        needed = plan.cells(multiplier) * BYTES_PER_CELL / GIGABYTE
-        if needed > memory_GB:
-            if len(steps) < FEWEST_GRIDS:
-                raise MemoryLimitError(
-                    f"grid {len(steps) + 1} of the mesh study needs {needed:.2g} GB and {memory_GB:.2g} GB may be used",
-                    "allow more memory, or ask for a coarser first grid",
-                )
+        if plan.cells(multiplier) * BYTES_PER_CELL / GIGABYTE > memory_GB:
             break
         start = time.perf_counter()
         grid = plan.grid(multiplier)
@@ -139,7 +145,7 @@ def predict(
             break
     assert field is not None
     status: Literal["accuracy held", "accuracy not held"] = "accuracy held" if held else "accuracy not held"
-    return Prediction(case, field, tuple(steps), judged, ladder(field), wanted, status)
+    return Prediction(case, field, tuple(steps), judged, ladder(field), wanted, status, source_bounds(field))
 
 
 def judge(steps: list[MeshStep]) -> dict[Question, Doubt]:

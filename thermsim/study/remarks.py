@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import isfinite
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,6 +10,9 @@ import numpy as np
 from thermsim.case.schema import Case
 from thermsim.field import Field
 from thermsim.model.plan import BYTES_PER_CELL, MULTIPLIERS, plan_grid
+from thermsim.study.answers import asked, temperatures
+from thermsim.study.cautions import gallium_cautions, option_of
+from thermsim.study.rounding import doubt_in_words, two_digits_up
 from thermsim.study.slips import slips_of
 from thermsim.units import GIGABYTE
 
@@ -17,28 +21,64 @@ if TYPE_CHECKING:
 
 # Where silicon parts throttle or stop, and where a prediction is rather a sign of a slip: common practice, no source.
 SURVIVES_C = 125.0
+GRAVE = ("DANGER", "WARNING")
+KINDS = {"hottest": "the hottest spot", "reading": "all readings", "zone": "all zones", "probe": "all probes"}
+MOST_NAMED = 3  # temperatures that do not hold the accuracy
 
 
 def remarks(prediction: Prediction) -> tuple[str, ...]:
-    """Accuracy not held, conductivities out of their range, temperatures no chip survives, likely slips."""
-    return (
+    """Likely slips, temperatures no chip survives, accuracy not held, conductivities out of their range.
+
+    What may make the numbers worthless begins with DANGER or WARNING.
+    """
+    found = (
+        *_slips(prediction.case),
+        *_too_hot(prediction),
         *_accuracy(prediction),
         *_laws(prediction.field),
-        *_too_hot(prediction),
-        *_slips(prediction.case),
     )
+    return tuple(sorted(found, key=lambda text: [text.startswith(word) for word in GRAVE], reverse=True))
+
+
+def is_grave(remark: str) -> bool:
+    """Whether a remark must be read before the numbers."""
+    return remark.startswith(GRAVE)
 
 
 def _accuracy(prediction: Prediction) -> list[str]:
     if prediction.status == "accuracy held":
         return []
-    last = prediction.steps[-1].multiplier
-    widest = prediction.worst[1].half_width
-    text = f"The accuracy of {prediction.accuracy_K:g} K is not held: the widest mesh doubt is {widest:.2g} K"
-    if last == MULTIPLIERS[-1]:
-        return [f"{text} on the finest grid there is"]
-    cells = plan_grid(prediction.case).cells(MULTIPLIERS[MULTIPLIERS.index(last) + 1])
-    return [f"{text}, and the next grid would need {cells * BYTES_PER_CELL / GIGABYTE:.2g} GB, more than may be used"]
+    wanted, doubts = prediction.accuracy_K, prediction.doubts
+    asked_of = temperatures(doubts)
+    beyond = sorted(
+        (question for question in asked_of if not doubts[question].half_width <= wanted),
+        key=lambda question: -doubts[question].half_width,
+    )
+    kinds = {question[0] for question in asked_of} - {question[0] for question in beyond}
+    hold = [words for kind, words in KINDS.items() if kind in kinds]
+    fail = [f"{asked(question)} ({doubt_in_words(doubts[question].half_width)} K)" for question in beyond[:MOST_NAMED]]
+    fail += [f"{len(beyond) - MOST_NAMED} more"] if len(beyond) > MOST_NAMED else []
+    text = f"WARNING: the accuracy of {wanted:g} K is not held"
+    if fail:
+        text += f": it is by {_listed(hold)}, but not by {_listed(fail)}" if hold else f" by {_listed(fail)}"
+    return [f"{text}. {_remedy(prediction)}"]
+
+
+def _remedy(prediction: Prediction) -> str:
+    """Options that help: a doubt that is held as it is, or the memory of the next grid."""
+    widest, last = prediction.worst[1].half_width, prediction.steps[-1].multiplier
+    remedies = [f"ask for less: `--accuracy {doubt_in_words(widest)}`"] if isfinite(widest) else []
+    if last != MULTIPLIERS[-1]:
+        needed = plan_grid(prediction.case).cells(MULTIPLIERS[MULTIPLIERS.index(last) + 1]) * BYTES_PER_CELL / GIGABYTE
+        remedies.append(f"allow the next grid: `--memory {two_digits_up(needed)}`")
+    else:
+        remedies.append("there is no finer grid")
+    text = ", or ".join(remedies)
+    return text[0].upper() + text[1:]
+
+
+def _listed(words: list[str]) -> str:
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def _laws(field: Field) -> list[str]:
@@ -63,8 +103,14 @@ def _too_hot(prediction: Prediction) -> list[str]:
     heated = prediction.field.heat_made_W > 0.0
     if not heated or hottest <= SURVIVES_C:
         return []
-    return [f"{hottest:.0f} C is hotter than a processor lets itself become: check power, joints and films for a slip"]
+    return [
+        f"WARNING: {hottest:.0f} C is hotter than a processor lets itself become: "
+        "check power, joints and coolant films for a slip"
+    ]
 
 
 def _slips(case: Case) -> list[str]:
-    return [f"{slip.place}: {slip.message}; {slip.remedy}" for slip in slips_of(case) if slip.severity != "notice"]
+    """Dangers and warnings of the case, and what gallium does to copper: that cannot be undone either."""
+    told = [slip for slip in slips_of(case) if slip.severity != "notice"]
+    told += [slip for slip in gallium_cautions(case, option_of(case)) if slip.severity == "notice"]
+    return [f"{slip.severity.upper()}: {slip.place}: {slip.message}; {slip.remedy}" for slip in dict.fromkeys(told)]

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from thermsim.case.places import Box, part_box, shared, zone_box
-from thermsim.case.schema import Case, Cooling, Heat, Joint, Option, Part
+from thermsim.case.places import part_box, shared
+from thermsim.case.schema import Case, MaterialGiven, Option, Part
 from thermsim.materials import catalogue
-from thermsim.model.properties import is_void, joint_of, material_of
+from thermsim.model.properties import is_void, material_of
 from thermsim.study import usual
-from thermsim.study.cautions import Slip, gallium_cautions
-from thermsim.study.coverage import area_mm2, cover, thin_strips
-from thermsim.study.usual import Usual, meant, role_of
+from thermsim.study.cautions import gallium_cautions, gallium_places, option_of
+from thermsim.study.cooling_slips import bare_contacts, cooling_values, depth_of_slice, heat_balance, heated_side
+from thermsim.study.coverage import area_mm2
+from thermsim.study.heat_slips import heat_slips, total_power, zone_gaps
+from thermsim.study.joint_slips import joint_slips, joint_tolerance
+from thermsim.study.slip import Slip
+from thermsim.study.usual import outside, role_of
 
 __all__ = ["Slip", "in_order", "slips_of"]
 
@@ -20,15 +24,27 @@ LARGE_TOLERANCE = 0.10  # of a thickness
 
 
 def slips_of(case: Case, option: Option | None = None) -> tuple[Slip, ...]:
-    """Every likely slip of a case, the gravest first; `option` is the one it was changed by, if any."""
+    """Every likely slip of a case, the gravest first; `option` is the one it was changed by, if it does not say so.
+
+    Among slips of one severity heat and the ways it takes come first, then sizes, then values, then tolerances.
+    """
+    option = option or option_of(case)
+    gallium = {name for name, _ in gallium_places(case, option)}
     found = [
         *gallium_cautions(case, option),
-        *(slip for part in case.parts for slip in _part(case, part)),
+        *total_power(case),
+        *(slip for heat in case.heat for slip in heat_slips(case, heat)),
+        *heat_balance(case),
+        *(slip for cooling in case.cooling for slip in cooling_values(cooling)),
         *_overhang(case),
-        *(slip for joint in case.joints for slip in _joint(joint)),
-        *(slip for heat in case.heat for slip in _heat(case, heat)),
-        *_total_power(case),
-        *(slip for cooling in case.cooling for slip in _cooling(case, cooling)),
+        *bare_contacts(case),
+        *depth_of_slice(case),
+        *heated_side(case),
+        *(slip for heat in case.heat for slip in zone_gaps(case, heat)),
+        *(slip for part in case.parts for slip in _part(case, part)),
+        *(slip for joint in case.joints for slip in joint_slips(case, joint, joint.joint in gallium)),
+        *(slip for part in case.parts for slip in _tolerance(part)),
+        *(slip for joint in case.joints for slip in joint_tolerance(joint)),
         *_validity(case),
     ]
     return in_order(found)
@@ -39,21 +55,15 @@ def in_order(slips: Iterable[Slip]) -> tuple[Slip, ...]:
     return tuple(sorted(dict.fromkeys(slips), key=lambda slip: SEVERITIES.index(slip.severity)))
 
 
-def _outside(value: float, bounds: Usual, factors: tuple[usual.Factor, ...], what: str, place: str) -> Iterator[Slip]:
-    if not bounds.holds(value):
-        message = f"{what} of {value:g} {bounds.unit} is out of the usual {bounds.low:g} to {bounds.high:g}"
-        yield Slip("warning", place, message, meant(value, bounds, factors) or "check the number and its unit")
-
-
 def _part(case: Case, part: Part) -> Iterator[Slip]:
     role = role_of(case, part)
     label = part.part if role in ("part", part.part) else f"{part.part} (a {role})"
     thickness = part.thickness_mm.value
-    yield from _outside(
+    yield from outside(
         thickness, usual.THICKNESS[role], usual.DECIMALS, f"thickness of {label}", f"{part.part}.thickness_mm"
     )
     sides = [side.value for side in part.size_mm]
-    yield from _outside(
+    yield from outside(
         max(sides), usual.LONGER_SIDE[role], usual.PLAN_UNITS, f"longer side of {label}", f"{part.part}.size_mm"
     )
     if max(sides) > 10 * min(sides):
@@ -70,18 +80,23 @@ def _part(case: Case, part: Part) -> Iterator[Slip]:
             f"{part.part} is {thickness:g} mm thick and only {min(sides):g} mm wide",
             "check thickness and sides: a level of a stack is usually flat",
         )
-    if part.thickness_mm.plus_minus >= LARGE_TOLERANCE * thickness:
+    yield from _material(part, role)
+
+
+def _tolerance(part: Part) -> Iterator[Slip]:
+    thickness = part.thickness_mm
+    if thickness.plus_minus >= LARGE_TOLERANCE * thickness.value:
         yield Slip(
             "warning",
             f"{part.part}.thickness_mm",
-            f"the tolerance is {100 * part.thickness_mm.plus_minus / thickness:.0f} % of the thickness of {part.part}",
+            f"the tolerance is {100 * thickness.plus_minus / thickness.value:.0f} % of the thickness of {part.part}",
             "measure again with a micrometer, or check the unit of `plus_minus`",
         )
-    yield from _material(part)
 
 
-def _material(part: Part) -> Iterator[Slip]:
-    given = [(part.material, f"{part.part}.material")]
+def _material(part: Part, role: str) -> Iterator[Slip]:
+    yield from _for_its_role(part, role)
+    given: list[tuple[MaterialGiven, str]] = [(part.material, f"{part.part}.material")]
     given += [(insert.material, f"{part.part}, insert {n}") for n, insert in enumerate(part.inserts, 1)]
     if part.around is not None:
         given.append((part.around.material, f"{part.part}.around"))
@@ -91,7 +106,7 @@ def _material(part: Part) -> Iterator[Slip]:
         body = material_of(entry)
         here = [float(law(60.0)) for law in body.laws]
         for value in sorted({min(here), max(here)}):
-            yield from _outside(value, usual.SOLID_CONDUCTIVITY, (), "a conductivity (at 60 C)", place)
+            yield from outside(value, usual.SOLID_CONDUCTIVITY, (), "a conductivity (at 60 C)", place)
         if entry.name is not None and (entry.conductivity_W_mK is not None or entry.in_plane_W_mK is not None):
             known = [float(law(60.0)) for law in catalogue.material(entry.name).laws]
             ratio = max(max(mine / its, its / mine) for mine, its in zip(here, known, strict=True))
@@ -110,6 +125,20 @@ def _material(part: Part) -> Iterator[Slip]:
                 f"{part.part} was weighed, but its material has no density: the mass says nothing",
                 "give `density_kg_m3`",
             )
+
+
+def _for_its_role(part: Part, role: str) -> Iterator[Slip]:
+    """A conductivity given in place that what the part is, or its density, makes unlikely."""
+    given = part.material
+    if given.name is not None or given.conductivity_W_mK is None:
+        return
+    known, what = usual.ROLE_CONDUCTIVITY.get(role), "" if role == part.part else f" (a {role})"
+    if known is None and given.density_kg_m3 is not None and usual.COPPER_kg_m3.holds(given.density_kg_m3.value):
+        known, what = usual.ROLE_CONDUCTIVITY["plate"], f" (copper by its {given.density_kg_m3.value:g} kg/m3)"
+    k = float(material_of(given).along_z(60.0))
+    if known is not None and usual.SOLID_CONDUCTIVITY.holds(k):
+        factors = usual.DECIMALS[:4]
+        yield from outside(k, known, factors, f"conductivity of {part.part}{what}", f"{part.part}.material")
 
 
 def _overhang(case: Case) -> Iterator[Slip]:
@@ -143,136 +172,6 @@ def _overhang(case: Case) -> Iterator[Slip]:
                 f"{100 * out_above:.3g} % of {above.part} hangs over {below.part}",
                 f"check the sizes of {below.part} and {above.part}",
             )
-
-
-def _joint(joint: Joint) -> Iterator[Slip]:
-    name = joint.joint
-    film = joint.film_um
-    if film is not None:
-        numbers = [v for v in (film.value, film.low, film.high, film.edge, film.centre) if v is not None]
-        for number in numbers:
-            yield from _outside(number, usual.FILM, usual.FILM_UNITS, f"film of {name}", f"{name}.film_um")
-    if joint.conductivity_W_mK is not None:
-        k = joint.conductivity_W_mK.value
-        yield from _outside(
-            k, usual.JOINT_CONDUCTIVITY, usual.DECIMALS[:4], f"conductivity of {name}", f"{name}.conductivity_W_mK"
-        )
-    if joint.resistance_mm2K_W is not None:
-        yield from _outside(
-            joint.resistance_mm2K_W.value,
-            usual.JOINT_RESISTANCE,
-            usual.RESISTANCE_UNITS,
-            f"resistance of {name}",
-            f"{name}.resistance_mm2K_W",
-        )
-    yield from _against_class(joint)
-    if film is not None and joint.boundary_mm2K_W is None and joint.material is None:
-        yield Slip(
-            "notice",
-            f"{name}.boundary_mm2K_W",
-            f"{name} has no boundary resistance: counted as 0, which no real joint has",
-            "give `boundary_mm2K_W` (often 0.5 to 8 mm2K/W, both faces together)",
-        )
-    if joint.wetted_fraction is not None and joint.wetted_fraction.value < 0.5:
-        yield Slip(
-            "notice",
-            f"{name}.wetted_fraction",
-            f"only {100 * joint.wetted_fraction.value:.3g} % of {name} is wetted",
-            "check that it is a fraction, not what is missing",
-        )
-    middle = joint_of(joint).middle()
-    if middle is not None and middle.plus_minus > 0.5 * middle.value:
-        yield Slip(
-            "warning",
-            name,
-            f"the resistance of {name} is open by {100 * middle.plus_minus / middle.value:.0f} %: "
-            "not fit to tell options apart",
-            "measure its film, or fit it from runs",
-        )
-
-
-def _against_class(joint: Joint) -> Iterator[Slip]:
-    """Values beside a joint class that lie well outside its range."""
-    if joint.material is None:
-        return
-    kind = catalogue.joint(joint.material)
-    film = joint.film_um.value if joint.film_um is not None else None
-    pairs = [("film_um", film, kind.film_um)]
-    for key, bounds in (
-        ("conductivity_W_mK", kind.conductivity_W_mK),
-        ("boundary_mm2K_W", kind.boundary_mm2K_W),
-        ("resistance_mm2K_W", kind.resistance_mm2K_W),
-    ):
-        given = getattr(joint, key)
-        pairs.append((key, given.value if given is not None else None, bounds))
-    for key, value, bounds in pairs:
-        if value is not None and bounds is not None and not 0.5 * bounds.low <= value <= 1.5 * bounds.high:
-            yield Slip(
-                "notice",
-                f"{joint.joint}.{key}",
-                f"{value:g} lies outside what {kind.name!r} delivers in practice, {bounds.low:g} to {bounds.high:g}",
-                kind.note or "check the number and its unit",
-            )
-
-
-def _heat(case: Case, heat: Heat) -> Iterator[Slip]:
-    part = next(part for part in case.parts if part.part == heat.in_)
-    holder = part_box(case, part)
-    boxes = {zone.zone: zone_box(case, part, zone) for zone in heat.zones}
-    for zone in heat.zones:
-        flux = zone.power_W.value / area_mm2(boxes[zone.zone])
-        if not usual.ZONE_FLUX.holds(flux):
-            watts = zone.power_W.value
-            remedy = "check power and size of the zone"
-            if usual.ZONE_FLUX.holds(flux / 1000):
-                remedy = f"did you mean {watts / 1000:.4g} W (milliwatts written as W)?"
-            message = f"{zone.zone} makes {flux:.3g} W/mm2; silicon rarely makes more than 5, nothing more than 20"
-            yield Slip("warning", f"{zone.zone}.power_W", message, remedy)
-    if heat.map is None:
-        made = {zone.zone: boxes[zone.zone] for zone in heat.zones if zone.power_W.value > 0}
-        yield from _gaps(part.part, holder, made)
-    law = heat.leakage
-    if law is not None and law.per_K is not None and not usual.LEAKAGE_PER_K.holds(law.per_K):
-        remedy = f"did you mean {law.per_K / 100:g} (per cent written as a fraction)?"
-        message = f"leakage that grows by {100 * law.per_K:.3g} % a kelvin is out of the usual 0.1 to 1 %"
-        yield Slip("warning", f"heat in {part.part}, leakage.per_K", message, remedy)
-
-
-def _gaps(part: str, holder: Box, made: dict[str, Box]) -> Iterator[Slip]:
-    """What the zones of a part leave free, where it looks as if nothing should be."""
-    place = f"heat in {part}"
-    for strip in thin_strips(holder, made, usual.WIDEST_STRIP_mm):
-        first, second = strip.between
-        size = f"{strip.width_mm:.3g} x {strip.length_mm:.3g} mm"
-        message = f"a strip of {size} between {first} and {second} makes no heat"
-        yield Slip("warning", place, message, "close the gap, if it is one: compare corners and sizes")
-    coverage = cover(holder, list(made.values()))
-    free = coverage.free_mm2 / area_mm2(holder)
-    if 1e-9 < free < 0.1:
-        message = f"the zones leave {coverage.free_mm2:.3g} mm2 ({100 * free:.2g} %) of {part} without heat"
-        yield Slip("notice", place, message, "give it to a zone, if it makes heat")
-
-
-def _total_power(case: Case) -> Iterator[Slip]:
-    if case.dimensions == 2 or any(heat.map is not None for heat in case.heat) or not case.heat:
-        return
-    watts = sum(zone.power_W.value for heat in case.heat for zone in heat.zones)
-    yield from _outside(watts, usual.TOTAL_POWER, usual.POWER_UNITS, "total power", "heat")
-
-
-def _cooling(case: Case, cooling: Cooling) -> Iterator[Slip]:
-    label = cooling.environment or cooling.face
-    place = f"cooling of {label}"
-    if cooling.film_W_m2K is not None:
-        yield from _outside(
-            cooling.film_W_m2K.value, usual.COEFFICIENT, usual.COEFFICIENT_UNITS, f"film coefficient of {label}", place
-        )
-    for given in (cooling.fluid_C, cooling.temperature_C):
-        if given is not None and not usual.FLUID.holds(given.value):
-            celsius = given.value - 273.15
-            kelvin = f"did you mean {celsius:.4g} C (kelvin written as C)?" if usual.FLUID.holds(celsius) else ""
-            message = f"{label} at {given.value:g} C is out of the usual {usual.FLUID.low:g} to {usual.FLUID.high:g}"
-            yield Slip("warning", place, message, kelvin or "check the temperature")
 
 
 def _validity(case: Case) -> Iterator[Slip]:

@@ -1,0 +1,250 @@
+"""The table of published references: every case file, what is read off it, what it must be, and the source.
+
+Data only. To add a row, add a line here; to add a case, write a file below `cases/published/` (with a comment on what
+it shows and its source) and an entry here. `within` is what the source, or common practice, asks of a method;
+`excellent` is what a second-order control-volume method should reach on a sensible grid (common practice, no source).
+"""
+
+from __future__ import annotations
+
+import math
+from functools import partial
+
+from thermsim.proof import closed
+from thermsim.proof.row import BAND, BY_HAND, MEMORY, ONE_DIMENSION, OWN_GRIDS, PRINTED, Number, Published, Row
+
+INCROPERA = "Incropera, DeWitt, Bergman, Lavine, Fundamentals of Heat and Mass Transfer, 6th ed."
+CARSLAW = "Carslaw, Jaeger, Conduction of Heat in Solids, 2nd ed."
+SPREADING = "Yovanovich, Muzychka, Culham, J. Thermophys. Heat Transfer 13 (1999) 495"
+SOURCES = "Muzychka, Culham, Yovanovich, J. Electron. Packag. 125 (2003) 178"
+HANDBOOK = "Yovanovich, Marotta in Bejan, Kraus (eds), Heat Transfer Handbook (2003), ch. 4"
+LEE = "Lee, Song, Au, Moran, ASME/JSME Thermal Engineering Conf. 4 (1995) 199"
+LAMBERT = "Corless et al., Adv. Comput. Math. 5 (1996) 329; De Vogeleer et al., arXiv:1404.3381"
+
+SPREADS = 1.7  # least order where heat spreads: the jump of flux at the edge of a source slows the mean below 2
+EXACT = 1e-8  # [K] of layers in series, which control volumes solve exactly on any grid
+IN_CELL = "a point in a part that is heated throughout is read to second order"
+BIOT = "the theory neglects what differs across the fin, Bi = 1.5e-4"
+CUT = "the block changes R by 0.03 % (mean) against a body without end"
+
+
+def spreads(quantity: str, zone: str, reference: Number, excellent: float, per: float, order: bool = True) -> Row:
+    """Mean rise of a zone per watt, asked to 1 %."""
+    asked = ("zone", zone, "mean")
+    return Row(quantity, asked, reference, "K/W", 1.0, excellent, True, per, order=SPREADS if order else None)
+
+
+def centre(reference: Number, excellent: float) -> Row:
+    """Rise at the centre of a source per watt, of 100 W on the whole plate, asked to 1 %."""
+    asked = ("probe", "centre")
+    return Row("centre of the source", asked, reference, "K/W", 1.0, excellent, True, 100.0, order=SPREADS)
+
+
+def on_half_space(quantity: str, asked: tuple[str, ...], reference: float) -> Row:
+    """k sqrt(A) R: the quarter makes 5 W, so the whole 20 W, on 4 mm2, and k is 100 W/mK."""
+    return Row(quantity, asked, reference, "k sqrt(A) R", 2.0, 0.5, True, per=100.0, note=CUT)
+
+
+WALLS = (
+    Published("Chip, epoxy, aluminium", "chip-epoxy-aluminium.yaml", f"{INCROPERA}, Example 3.2", (
+        Row("chip", ("zone", "chip", "mean"), partial(closed.chip, "chip"), "C", 1e-4, EXACT),
+        Row("heat upwards", ("flow", "air above"), partial(closed.chip, "up"), "W/m2", 1.0, 1e-4, per=1e-4),
+        Row("heat downwards", ("flow", "air below"), partial(closed.chip, "down"), "W/m2", 1.0, 1e-4, per=1e-4),
+        Row("chip, as the book rounds", ("zone", "chip", "mean"), 75.3, "C", 0.05, known=PRINTED),
+    )),
+    Published("Wall between two fluids", "published/wall-two-films.yaml",
+              "Lienhard, Lienhard, A Heat Transfer Textbook, Example 2.10", (
+        Row("U", ("flow", "cold"), 1 / (1 / 200 + 1e-3 / 160 + 1 / 5000), "W/m2K", 1e-3, EXACT, per=1.0),
+        Row("U from the warm side", ("flow", "warm"), 192.077, "W/m2K", 5e-4, per=-1.0, known=PRINTED),
+    )),
+    Published("Composite wall with generation", "published/wall-with-generation.yaml", f"{INCROPERA}, Example 3.7", (
+        Row("outer face T2", ("probe", "T2"), 105.0, "C", 1e-4, EXACT, known=PRINTED),
+        Row("interface T1", ("probe", "T1"), 115.0, "C", 1e-4, EXACT, known=PRINTED),
+        Row("insulated face T0", ("probe", "T0"), 140.0, "C", 0.05, 1e-4, known=PRINTED, note=IN_CELL),
+        Row("mean of the heated wall", ("zone", "wall A", "mean"), 115 + 1.5e6 * 0.05**2 / (3 * 75), "C", 0.05, 0.01,
+            order=1.9),
+    )),
+    Published("Flux through two layers", "published/wall-with-flux.yaml", f"{INCROPERA}, section 3.1", (
+        Row("heated face", ("probe", "heated face"), 50.0, "C", 1e-4, EXACT, known=BY_HAND),
+        Row("inside the lower layer", ("probe", "inside the lower"), 35.0, "C", 1e-4, EXACT, known=BY_HAND),
+        Row("middle of the upper layer", ("probe", "middle of the upper"), 22.5, "C", 1e-4, EXACT, known=BY_HAND),
+    )),
+    Published("Devices on a copper plate, in series", "published/transistors-on-a-plate.yaml",
+              "Cengel, Ghajar, Heat and Mass Transfer, contact of transistors", (
+        Row("plate and film", ("zone", "case", "mean"), 4.002591, "K/W", 0.1, percent=True, per=10.0, known=MEMORY,
+            note="the plate conducts 1e6 W/mK in plane, and so still spreads a little"),
+    ), option="as in the book"),
+    Published("Devices on a copper plate, with spreading", "published/transistors-on-a-plate.yaml", SOURCES, (
+        spreads("plate and film", "case", closed.device, 0.1, 10.0),
+    )),
+)  # fmt: skip
+
+KIRCHHOFF = f"{CARSLAW}, section 1.6"
+NONLINEAR = (
+    *(
+        Published(f"Silicon slab, {name}", "published/silicon-slab.yaml", KIRCHHOFF, (
+            Row("heated face", ("zone", "face", "mean"), reference, "C", 0.05, 1e-4, order=1.9),
+        ), option=option)
+        for name, option, reference in (
+            ("1 W/mm2", None, partial(closed.silicon, 1e6, 0.775e-3, 350.0, 1.3)),
+            ("5 W/mm2", "five times the flux", partial(closed.silicon, 5e6, 0.775e-3, 350.0, 1.3)),
+            ("thin and warm", "thin and warm", partial(closed.silicon, 5e6, 0.4e-3, 360.0, 1.3)),
+            ("steeper law", "steeper law", partial(closed.silicon, 5e6, 0.775e-3, 350.0, 1.4)),
+        )
+    ),
+    Published("Slab with a linear law", "published/linear-slab.yaml", KIRCHHOFF, (
+        Row("middle", ("probe", "middle"), closed.linear_middle, "C", 0.05, 1e-4),
+        Row("heat through it", ("flow", "cold"), 210.0, "W", 0.1, 1e-3, percent=True, known=BY_HAND),
+    )),
+    Published("Leakage, exponential", "published/leakage.yaml", LAMBERT, (
+        Row("die", ("zone", "die face", "mean"), closed.leaking_die, "C", 1e-3, 1e-6),
+        Row("leakage", ("zone", "die face", "power"), closed.leakage_power, "W", 1e-3, 1e-6, less=150.0),
+    )),
+    Published("Leakage, linear", "published/leakage.yaml", "energy balance of one body", (
+        Row("die", ("zone", "die face", "mean"), closed.linear_leakage, "C", 1e-3, 1e-6),
+    ), option="linear law"),
+    Published("Leakage beyond its limit", "published/leakage.yaml", LAMBERT, (
+        Row("refused as runaway; power that still stands", ("limit",), partial(closed.power_limit, 0.32), "W",
+            0.2, percent=True),
+    ), option="beyond the limit", expects="runaway"),
+)  # fmt: skip
+
+QUARTER, PEAK = ("zone", "quarter", "mean"), ("probe", "centre")
+BODIES = (
+    Published("Square on a half space", "published/half-space-square.yaml", f"{HANDBOOK}; {CARSLAW}, section 10.5", (
+        on_half_space("mean", QUARTER, closed.on_half_space(1, "mean")),
+        on_half_space("centre", PEAK, closed.on_half_space(1, "centre")),
+        on_half_space("corner", ("probe", "corner"), closed.on_half_space(1, "corner")),
+        on_half_space("middle of an edge", ("probe", "mid-edge"), closed.on_half_space(1, "mid-edge")),
+    )),
+    Published("Rectangle 1 : 4 on a half space", "published/half-space-square.yaml", HANDBOOK, (
+        on_half_space("mean", QUARTER, closed.on_half_space(4, "mean")),
+        on_half_space("centre", PEAK, closed.on_half_space(4, "centre")),
+    ), option="one by four"),
+    Published("Warm square on a half space", "published/half-space-isothermal.yaml",
+              "reduced capacitance of the unit square, 0.36679", (
+        Row("1/(k sqrt(A) R)", ("flow", "base"), 2 * math.pi * 0.36679, "", 2.0, percent=True, per=5.0, known=MEMORY,
+            note="the flux has no end at the rim, so heat converges with order 1 or less"),
+    )),
+)  # fmt: skip
+
+E1, E1B = closed.plate(), closed.plate(x=15, y=22, size_x=14, film=10_000)
+SPREADERS = (
+    Published("Source on a plate, a quarter", "published/spreading-quarter.yaml", f"{SPREADING}; {SOURCES}", (
+        spreads("mean of the source", "source", E1.mean, 0.1, 100.0),
+        centre(E1.centre, 0.02),
+        Row("least mean: isothermal planes", ("bounds", "lowest_C"), closed.plate_floor, "K/W", 1e-4, 1e-8,
+            percent=True, per=100.0, known=BY_HAND),
+        Row("largest mean: parallel columns", ("bounds", "highest_C"), 27 / 13, "K/W", 1e-4, 1e-8,
+            percent=True, per=100.0, known=BY_HAND),
+    )),
+    Published("Source on a plate", "published/spreading-plate.yaml", f"{SPREADING}; {SOURCES}", (
+        spreads("mean of the source", "source", E1.mean, 0.1, 100.0),
+        centre(E1.centre, 0.1),
+        Row("highest of the source", ("zone", "source", "highest"), E1.centre, "K/W", 1.0, 0.1, True, 100.0),
+        Row("mean, discs of the same area", ("zone", "source", "mean"), closed.lee_mean, "K/W", 10.0, percent=True,
+            per=100.0, known=BAND, note=LEE),
+        Row("highest, discs of the same area", ("probe", "centre"), closed.lee_highest, "K/W", 10.0, percent=True,
+            per=100.0, known=BAND, note=LEE),
+    )),
+    Published("Eccentric source", "published/spreading-plate.yaml", SOURCES, (
+        spreads("mean of the source", "source", E1B.mean, 0.1, 100.0),
+        centre(E1B.centre, 0.1),
+    ), option="eccentric"),
+    Published("Orthotropic plate, 1500 and 8 W/mK", "published/spreading-plate.yaml", SOURCES, (
+        spreads("mean of the source", "source", closed.orthotropic.mean, 0.2, 100.0),
+        centre(closed.orthotropic.centre, 0.2),
+    ), option="orthotropic"),
+    Published("The same, stretched to isotropic", "published/spreading-plate.yaml", SOURCES, (
+        spreads("mean of the source", "source", closed.orthotropic.mean, 0.2, 100.0),
+        centre(closed.orthotropic.centre, 0.2),
+    ), option="stretched"),
+    Published("Compound plate", "published/spreading-two-layers.yaml", SPREADING, (
+        spreads("mean of the source", "source", closed.compound.mean, 0.2, 100.0),
+        centre(closed.compound.centre, 0.2),
+    )),
+    Published("Two sources: A alone", "published/spreading-matrix.yaml", SOURCES, (
+        spreads("A by A", "A", partial(closed.mutual, 0, 0), 0.1, 100.0),
+        spreads("B by A", "B", partial(closed.mutual, 1, 0), 0.1, 100.0, order=False),
+    ), option="only A"),
+    Published("Two sources: B alone", "published/spreading-matrix.yaml", SOURCES, (
+        spreads("B by B", "B", partial(closed.mutual, 1, 1), 0.1, 100.0),
+        spreads("A by B", "A", partial(closed.mutual, 0, 1), 0.1, 100.0, order=False),
+    ), option="only B"),
+    Published("Two sources: 60 W and 40 W", "published/spreading-matrix.yaml", SOURCES, (
+        Row("A", ("zone", "A", "mean"), partial(closed.both, 0), "K", 1.0, 0.1, True, order=SPREADS),
+        Row("B", ("zone", "B", "mean"), partial(closed.both, 1), "K", 1.0, 0.1, True, order=SPREADS),
+    )),
+    Published("Eccentric sources on three layers with joints", "published/spreading-three-layers.yaml", SOURCES, (
+        Row("under power", ("zone", "core", "mean"), partial(closed.three_layers, 0), "K", 1.0, 0.2, True,
+            order=SPREADS),
+        Row("beside it", ("zone", "beside", "mean"), partial(closed.three_layers, 1), "K", 1.0, 0.2, True,
+            order=SPREADS),
+    )),
+    Published("Strip on a plate (2-D)", "slice.yaml", SOURCES, (
+        Row("mean of the strip", ("zone", "strip", "mean"), closed.strip_mean, "mK m/W", 1.0, 0.05, True),
+        Row("highest of the strip", ("zone", "strip", "highest"), closed.strip_centre, "mK m/W", 1.0, 0.05, True),
+    )),
+)  # fmt: skip
+
+RODS = "square in place of round, with the same perimeter times section; theory in one dimension"
+FINS = (
+    *(
+        Published(f"Straight fin{name}", "published/fin.yaml", f"{INCROPERA}, section 3.6", (
+            Row("foot", ("probe", "foot"), 100.0, "K", 1.0, 0.1, True, known=ONE_DIMENSION, note=BIOT),
+            Row("tip", ("probe", "tip"), partial(closed.fin_tip, wetted), "K", 1.0, 0.1, True, known=ONE_DIMENSION,
+                note=BIOT),
+        ), option=option)
+        for name, option, wetted in ((" on a plate", None, False), (", wetted tip", "wetted tip", True))
+    ),
+    *(
+        Published(f"Long rod, {name}", "published/long-rod.yaml", f"{INCROPERA}, Example 3.9", (
+            Row("heat into the rod", ("flow", "base"), partial(closed.rod, k), "W", 1.0, 0.1, True, per=-1.0,
+                known=ONE_DIMENSION, note=RODS),
+            Row("the same, as the book rounds", ("flow", "base"), book, "W", 0.5, None, True, per=-1.0, known=PRINTED),
+        ), option=option)
+        for name, option, k, book in (("copper", None, 398.0, 8.33), ("aluminium", "aluminium", 180.0, 5.60))
+    ),
+)  # fmt: skip
+
+ISO = "EN ISO 10211:2007, annex A"
+POINTS = tuple((x, depth) for depth in range(1, 8) for x in range(1, 5))
+CASE_2 = (  # point, as printed, refined here over grids of 11 000 to 49 000 cells
+    ("A", 7.1, 7.065), ("B", 0.8, 0.761), ("C", 7.9, 7.898), ("D", 6.3, 6.27), ("E", 0.8, 0.8275),
+    ("F", 16.4, 16.408), ("G", 16.3, 16.334), ("H", 16.8, 16.768), ("I", 18.3, 18.334),
+)  # fmt: skip
+STANDARDS = (
+    *(
+        Published(f"ISO 10211 case 1{name}", "published/iso-10211-case-1.yaml", source, (
+            Row("worst of 28 points", ("probe", "4-4"), 0.0, "C", 0.1, excellent, points=tuple(
+                (("probe", f"{x}-{depth}"), partial(closed.square, x, depth, growth)) for x, depth in POINTS)),
+            Row("nearest the corner, 1-1", ("probe", "1-1"), partial(closed.square, 1, 1, growth), "C", 0.1, excellent),
+        ), option=option)
+        for name, option, growth, excellent, source in (
+            ("", None, 0.0, 1e-3, f"{ISO}, case 1; {CARSLAW}, section 5.3"),
+            (" with k = 1 + 0.02 T", "conductivity that rises", 0.02, 1e-3, f"{ISO}, case 1; {CARSLAW}, section 1.6"),
+        )
+    ),
+    Published("ISO 10211 case 2", "iso-10211-case-2.yaml", f"{ISO}, case 2", (
+        *(Row(f"point {name}", ("probe", name), printed, "C", 0.1, known=PRINTED) for name, printed, _ in CASE_2),
+        Row("heat", ("flow", "outside"), 9.5, "W/m", 0.1, known=PRINTED),
+        Row("worst of 9 points, refined", ("probe", "D"), 0.0, "C", 0.1, 0.02, known=OWN_GRIDS, points=tuple(
+            (("probe", name), refined) for name, _, refined in CASE_2)),
+        Row("heat, refined", ("flow", "outside"), 9.4907, "W/m", 0.1, 0.01, known=OWN_GRIDS),
+    )),
+    Published("ISO 10211 case 4", "published/iso-10211-case-4.yaml", f"{ISO}, case 4", (
+        Row("heat", ("flow", "outside"), 0.540, "W", 1.0, percent=True, known=MEMORY),
+        Row("outer side of the bar", ("probe", "outer side of the bar"), 0.805, "C", 0.005, known=MEMORY),
+    )),
+)  # fmt: skip
+
+CASES: tuple[Published, ...] = (*WALLS, *NONLINEAR, *BODIES, *SPREADERS, *FINS, *STANDARDS)
+
+# What is published and not held against thermsim here, told so that nobody takes it for shown.
+LEFT_OUT = (
+    "EN ISO 10211 case 3 (a corner of three environments): its drawing was not at hand.",
+    "Annular fins: the grid has no round parts. Discs: only by the closed forms, for the same reason.",
+    "Everything in time (heated half space, slabs, the coolant loop): thermsim solves steady states only.",
+    "Readings of real chips before and after: no open data set with measured power was found. That the numbers of a "
+    "case describe a real stack is for whoever typed them to show.",
+)
