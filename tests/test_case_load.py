@@ -208,3 +208,8 @@ def test_every_case_file_of_the_project_reads() -> None:
     folder = Path(__file__).parent.parent / "cases"
     for path in sorted(folder.glob("*.yaml")):
         read_case(path)
+
+
+def test_a_layer_thinner_than_ten_nanometres_is_refused() -> None:
+    with pytest.raises(CaseError, match="at least 1e-05 mm, found 1e-06"):
+        parse_case(CORNCRAKE.replace("thickness_mm: 1.36", "thickness_mm: 1.0e-6"))

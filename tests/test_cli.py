@@ -15,14 +15,14 @@ CASES = Path(__file__).parent.parent / "cases"
 SLAB = str(CASES / "bare-slab.yaml")
 
 
-def thermsim(*arguments: str, folder: Path | None = None) -> subprocess.CompletedProcess[str]:
+def thermsim(*arguments: str, folder: Path | None = None, **more: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, "-m", "thermsim", *arguments],
         capture_output=True,
         text=True,
         encoding="utf-8",
         cwd=folder,
-        env={**os.environ, "PYTHONUTF8": "1", "PYTHONPATH": str(CASES.parent)},
+        env={**os.environ, "PYTHONUTF8": "1", "PYTHONPATH": str(CASES.parent), **more},
         check=False,
     )
 
@@ -171,3 +171,12 @@ def test_too_little_memory_is_said_before_anything_is_solved() -> None:
     assert "GB" in done.stderr
     again = thermsim("predict", str(CASES / "crooked-film.yaml"), "--memory", needed[1])
     assert again.returncode == 0, again.stderr
+
+
+@pytest.mark.slow
+def test_first_use_says_that_it_compiles_and_needs_no_cache_folder(tmp_path: Path) -> None:
+    first = thermsim("predict", SLAB, NUMBA_CACHE_DIR=str(tmp_path / "cache"))
+    assert first.returncode == 0, first.stderr
+    assert "compiling" in first.stderr
+    again = thermsim("predict", SLAB, NUMBA_CACHE_DIR=str(tmp_path / "cache"))
+    assert again.stdout == first.stdout or "compiling" not in again.stderr

@@ -60,8 +60,8 @@ def test_probe_places_count_from_the_part() -> None:
     field = solve_on(case, even_grid(case, [0.5, 0.5, 0.25]))
     found = answers(case, field)
     assert found["probe", "head"] == pytest.approx(20.0, abs=1e-3)
-    assert found["probe", "middle"] == field.at((2e-3, -1e-3, 2.5e-3))
-    assert found["probe", "foot"] == field.at((0.0, -2e-3, 1e-3))
+    assert found["probe", "middle"] == field.at((2e-3, -1e-3, 2.5e-3), "post")
+    assert found["probe", "foot"] == field.at((0.0, -2e-3, 1e-3), "post")
     assert 20.0 < found["probe", "middle"] < found["probe", "foot"] < 80.0
 
 
@@ -124,3 +124,17 @@ def test_hottest_of_heat_in_a_volume() -> None:
         assert at[2] == pytest.approx(5e-3, abs=0.0051 / cells)
         off.append((value - wanted) * (cells / 10e-3) ** 2)
     assert all(-1e-6 <= one <= 1.01 * 1e8 / (8 * 20) for one in off)  # at most q h^2/(8k) too high
+
+
+def test_a_probe_at_a_joint_reads_its_own_part() -> None:
+    """By hand: 100 W over 1 cm2 through 1 mm of k 100, 20 mm2K/W and 2 mm of k 400 into a face at 100 C."""
+    layers = [part("die", [10, 10], 1, 100), {"joint": "film", "resistance_mm2K_W": 20}, part("lid", [10, 10], 2, 400)]
+    probes = [
+        {"probe": "die top", "in": "die", "at_mm": [5, 5, 1]},
+        {"probe": "lid underside", "in": "lid", "at_mm": [5, 5, 0]},
+    ]
+    heat = [{"in": "die", "at": "bottom", "zones": [{"zone": "die", "power_W": 100.0}]}]
+    case = case_of(layers, heat, [{"face": "top", "temperature_C": 100.0}], probes=probes)
+    found = answers(case, solve_on(case, even_grid(case, [5, 5, 0.5])))
+    assert found["probe", "lid underside"] == pytest.approx(105.0, abs=1e-8)
+    assert found["probe", "die top"] == pytest.approx(125.0, abs=1e-8)

@@ -172,6 +172,6 @@ def test_the_whole_proof_holds(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_the_mesh_doubt_is_honest() -> None:
-    """200 random stacks at the accuracy of a new case: 95 % covered, and in the median not ten times too wide."""
-    found = judge(200)
-    assert found.holds and len(found.refused) <= 2
+    """60 random stacks on grids up to half a million cells: 95 % covered, and in the median not ten times too wide."""
+    found = judge(60, memory_GB=0.13)
+    assert found.holds and not found.refused

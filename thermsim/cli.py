@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import sys
+import threading
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from thermsim.case.schema import Case
+
+COMPILES_AFTER_S = 3.0
 
 CASE = click.argument("case_file", metavar="CASE", type=click.Path(path_type=Path))
 OPTION = click.option("--option", "option", metavar="NAME", help="Take this option of the case instead of its base.")
@@ -252,15 +255,23 @@ def _print_json(document: Any) -> None:
 
 
 class _progress:
-    """One line on the terminal that tells how far the mesh study is; nothing where nobody watches."""
+    """One line on the terminal that tells how far the mesh study is; nothing where nobody watches.
+
+    The first grid takes a fraction of a second unless the solver is compiled for this machine, which happens once:
+    where it takes longer, that is said, even where nobody watches.
+    """
 
     def __init__(self, quiet: bool) -> None:
         self.quiet = quiet or not sys.stderr.isatty()
+        self.timer = threading.Timer(COMPILES_AFTER_S, self._compiling)
+        self.timer.daemon = True
 
     def __enter__(self) -> Any:
+        self.timer.start()
         return self._tell
 
     def __exit__(self, *_: object) -> None:
+        self.timer.cancel()
         if not self.quiet:
             click.echo("\r\x1b[K", nl=False, err=True)
 
@@ -268,6 +279,10 @@ class _progress:
         if not self.quiet:
             click.echo(f"\r\x1b[K{text}", nl=False, err=True)
 
+    def _compiling(self) -> None:
+        click.echo("compiling the solver for this machine: at first use only, some 15 seconds", err=True)
+
     def _tell(self, step: Any, worst_K: float) -> None:
+        self.timer.cancel()
         doubt = f", worst mesh doubt {worst_K:.3g} K" if worst_K < float("inf") else ""
         self.say(f"grid of {step.cells:,} cells done in {step.seconds:.1f} s{doubt}")

@@ -83,6 +83,9 @@ class Field:
         else:
             above = self.temperature[:, :, face]
             flow = plane.upper * (over - above) - plane.heat_upper - plane.slope_upper * over
+        if 0 < face < self.model.grid.shape[2]:
+            # Where a film stands in a void, the heat leaves the stack there and crosses nothing.
+            flow = np.where(np.isnan(plane.known_lower) & np.isnan(plane.known_upper), flow, 0.0)
         return np.nan_to_num(flow)
 
     @cached_property
@@ -128,13 +131,16 @@ class Field:
         sinks = [flow for flow in self.flows if flow.fluid_C is not None]
         return float(max(sinks, key=lambda flow: flow.heat_W).fluid_C or 0.0)
 
-    def at(self, place: Place) -> float:
+    def at(self, place: Place, part: str | None = None) -> float:
         """Temperature [C] at a point of the stack [m]; on the line between two materials, in the better conductor.
+
+        part : whose level is meant where the point lies on the face between two levels, which a joint may part
 
         Within a cell the temperature is a parabola along each axis, with the value at the centre and the gradients at
         both faces: its error is then as smooth over a family of grids wherever in a cell the point comes to lie.
         """
         touching = []
+        level = slice(None) if part is None else self.model.level_of_part[part]
         for axis, at in zip(self.model.grid.axes, place, strict=True):
             tolerance = 1e-9 * float(axis.faces[-1] - axis.faces[0])
             inside = (axis.faces[:-1] <= at + tolerance) & (axis.faces[1:] >= at - tolerance)
@@ -144,7 +150,7 @@ class Field:
             for i in touching[0]
             for j in touching[1]
             for k in touching[2]
-            if self.model.region[i, j, k] >= 0
+            if self.model.region[i, j, k] >= 0 and k in range(*level.indices(self.model.grid.shape[2]))
         ]
         if not cells:
             return float("nan")

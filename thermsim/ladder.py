@@ -159,12 +159,21 @@ class _Way:
         area = float(model.grid.face_area(2)[plan[:, 0], plan[:, 1]].sum())
         inside = model.region[:, :, level] == body
         conductivity = float(np.mean(model.regions[body].material.along_z(self.field.temperature[:, :, level][inside])))
-        thickness = float(model.grid.z.widths[level].sum())
-        entered = self.heat(level.start if self.upwards else level.stop)
-        left = self.heat(level.stop if self.upwards else level.start)
-        made_inside = any(source.part == name for source in model.volume_sources)
-        crossing = 0.5 * (entered + left) if made_inside else left
-        return crossing * thickness / (conductivity * area)
+        crossing = [
+            (self.through(cell) if self.upwards else -self.through(cell)) * float(model.grid.z.widths[cell])
+            for cell in range(level.start, level.stop)
+        ]
+        return sum(crossing) / (conductivity * area)
+
+    def through(self, cell: int) -> float:
+        """Heat [W] that passes the middle of a level of cells upwards: the mean of what passes its inner faces."""
+        model, total = self.field.model, 0.0
+        temperature = self.field.temperature[:, :, cell]
+        for face, sign in ((cell, 1.0), (cell + 1, -1.0)):
+            under, over = self.field.z_nodes(face)
+            half = model.half_conductance(2, cell, self.field.guess)
+            total += sign * float(np.nansum(half * ((over if sign > 0 else under) - temperature)))
+        return 0.5 * total
 
     def film(self, end: str) -> tuple[float, float]:
         """(drop if the heat left evenly [K], heat-weighted fluid temperature [C]) of the last face."""

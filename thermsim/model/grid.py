@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 NARROWEST = 0.35  # of the widths at its ends, in the middle of a segment whose count was rounded up far
+FOLLOWS = 0.3  # at least this share of its own width keeps a segment beside a sliver, which it need not resolve
 STEEPEST = 1.2  # growth where one side of a line forces the other to begin much finer than it would
 
 
@@ -90,7 +91,7 @@ class AxisPlan:
     counts : (n,) cells between outlines at multiplier 1
     finest : [m] cell width wanted where heat turns
     growth : [m/m] how much wider per distance
-    single : one cell at every multiplier
+    whole : (n,) bool, segments that are one cell at every multiplier
     """
 
     lines: Array
@@ -98,29 +99,36 @@ class AxisPlan:
     counts: NDArray[np.int64]
     finest: float
     growth: float
-    single: bool = False
+    whole: NDArray[np.bool_]
 
     def cells(self, multiplier: int) -> int:
-        return int(self.counts.sum()) * multiplier
+        return int(self.cells_between(multiplier).sum())
+
+    def cells_between(self, multiplier: int) -> NDArray[np.int64]:
+        """(n,) cells in each segment."""
+        return np.where(self.whole, 1, self.counts * multiplier)
 
     @cached_property
     def segments(self) -> tuple[Segment, ...]:
         """The stretches between outlines, alike on both sides of each line, with the growth that makes counts exact."""
         wanted = _wanted(self.lines, self.distance, self.finest, self.growth)
         squeezed = [segment.steps() / count for segment, count in zip(wanted, self.counts, strict=True)]
-        ends = np.full(len(self.lines), np.inf)
-        for number, (segment, share) in enumerate(zip(wanted, squeezed, strict=True)):
-            ends[number] = min(ends[number], share * segment.low_width)
-            ends[number + 1] = min(ends[number + 1], share * segment.high_width)
+        low_ends = [share * segment.low_width for segment, share in zip(wanted, squeezed, strict=True)]
+        high_ends = [share * segment.high_width for segment, share in zip(wanted, squeezed, strict=True)]
+        for number in range(1, len(wanted)):
+            narrower = min(high_ends[number - 1], low_ends[number])
+            high_ends[number - 1] = max(narrower, FOLLOWS * high_ends[number - 1])
+            low_ends[number] = max(narrower, FOLLOWS * low_ends[number])
         return tuple(
-            _grown(replace(segment, low_width=float(low), high_width=float(high)), int(count))
-            for segment, low, high, count in zip(wanted, ends[:-1], ends[1:], self.counts, strict=True)
+            _grown(replace(segment, low_width=low, high_width=high), int(count))
+            for segment, low, high, count in zip(wanted, low_ends, high_ends, self.counts, strict=True)
         )
 
     def axis(self, multiplier: int) -> Axis:
         faces = [self.lines[:1]]
-        for low, high, count, segment in zip(self.lines[:-1], self.lines[1:], self.counts, self.segments, strict=True):
-            faces.append(low + segment.inner_faces(int(count) * multiplier))
+        counts = self.cells_between(multiplier).tolist()
+        for low, high, count, segment in zip(self.lines[:-1], self.lines[1:], counts, self.segments, strict=True):
+            faces.append(low + segment.inner_faces(count))
             faces.append(np.array([high]))
         return Axis(np.concatenate(faces))
 
@@ -162,7 +170,7 @@ class GridPlan:
     @property
     def is_slice(self) -> bool:
         """A slice has one cell across its depth, at every multiplier."""
-        return self.y.single
+        return bool(self.y.whole.all())
 
     def grid(self, multiplier: int) -> Grid:
         across = 1 if self.is_slice else multiplier
@@ -176,8 +184,12 @@ def merge_lines(places_m: Array, tolerance_m: float = 1e-9) -> Array:
     return np.asarray(rising[keep])
 
 
-def plan_axis(lines_m: Array, hot_m: Array, finest: float, growth: float, least: int = 1) -> AxisPlan:
-    """Plan one axis: outlines, the lines among them where heat turns, and the wanted cell width there [m]."""
+def plan_axis(lines_m: Array, hot_m: Array, finest: float, growth: float, sliver: float = 0.0) -> AxisPlan:
+    """Plan one axis: outlines, the lines among them where heat turns, and the wanted cell width there [m].
+
+    sliver : a segment shorter than this share of the width wanted there stays one cell: two outlines that all but
+        coincide need no finer cells between them, and such cells would be hard on the solver
+    """
     lines = merge_lines(lines_m)
     hot = np.asarray(hot_m, dtype=np.float64)
     distance = np.abs(lines[:, None] - hot[None, :]).min(axis=1) if hot.size else np.zeros(len(lines))
@@ -185,15 +197,14 @@ def plan_axis(lines_m: Array, hot_m: Array, finest: float, growth: float, least:
         growth = 0.0
     wanted = np.array([segment.steps() for segment in _wanted(lines, distance, finest, growth)])
     # A little more than half rounds up, so that mirrored stacks get mirrored counts in spite of round-off.
-    counts = np.maximum(least, np.floor(wanted + 0.5 + 1e-6)).astype(np.int64)
-    return AxisPlan(lines, distance, counts, finest, growth)
+    counts = np.maximum(1, np.floor(wanted + 0.5 + 1e-6)).astype(np.int64)
+    return AxisPlan(lines, distance, counts, finest, growth, wanted < sliver)
 
 
 def single_cell(low_m: float, high_m: float) -> AxisPlan:
     """The depth of a slice: one cell, never refined."""
-    return AxisPlan(
-        np.array([low_m, high_m]), np.zeros(2), np.ones(1, dtype=np.int64), high_m - low_m, 0.0, single=True
-    )
+    ends, one = np.array([low_m, high_m]), np.ones(1, dtype=np.int64)
+    return AxisPlan(ends, np.zeros(2), one, high_m - low_m, 0.0, one > 0)
 
 
 def _legs(length: float, near: float, far: float) -> tuple[float, float]:

@@ -18,6 +18,7 @@ GROWTH = 0.4
 FINE_ENOUGH = 0.04
 # Heights relative to widths where heat turns, in an isotropic part.
 FLATNESS = 0.5
+SLIVER = 0.03  # of the wanted width, in plan; upwards thin layers are layers, and the solver takes them line by line
 MAP_LINES = 12  # of a power map, each way: enough for hot spots, few enough for a first grid
 TYPICAL_C = 60.0  # where conductivities are compared
 # Cells of the first grid of a study. Coarser ones are too far from the asymptotic range to judge by.
@@ -44,8 +45,8 @@ def plan_grid(case: Case, cells: int = FIRST_GRID_CELLS) -> GridPlan:
     def plan(width: float) -> GridPlan:
         finest = (width * scale, width * scale, width * scale * flatness)
         axes = [
-            plan_axis(np.array(places), np.array(hot), size, GROWTH * min(1.0, width / FINE_ENOUGH))
-            for (places, hot), size in zip(lines, finest, strict=True)
+            plan_axis(np.array(places), np.array(hot), size, GROWTH * min(1.0, width / FINE_ENOUGH), sliver)
+            for (places, hot), size, sliver in zip(lines, finest, (SLIVER, SLIVER, 0.0), strict=True)
         ]
         if case.dimensions == 2:
             axes[1] = single_cell(axes[1].lines[0], axes[1].lines[-1])
@@ -81,8 +82,9 @@ def outlines(case: Case) -> list[tuple[list[float], list[float]]]:
         if patch is None:
             continue
         first, second = ([x, y, z][other] for other in range(3) if other != AXIS_OF_FACE[cooling.face][0])
-        first += [(patch[0], False), (patch[2], False)]
-        second += [(patch[1], False), (patch[3], False)]
+        held = cooling.temperature_C is not None  # at the edge of a patch of fixed temperature the flux has no bound
+        first += [(patch[0], held), (patch[2], held)]
+        second += [(patch[1], held), (patch[3], held)]
     everywhere = not heated
     return [
         ([MM * edge for edge, _ in axis], [MM * edge for edge, hot in axis if hot or everywhere]) for axis in (x, y, z)

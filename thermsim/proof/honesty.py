@@ -76,8 +76,13 @@ def widths(error: Array, doubt: Array) -> Array:
     return np.asarray(np.quantile(doubt / np.maximum(error, 1e-12), SHARES))
 
 
-def judge(stacks: int, seed: int = SEED, watch: Callable[[int], None] | None = None) -> Honesty:
-    """Predict random stacks and hold their doubts against their true errors."""
+def judge(
+    stacks: int,
+    seed: int = SEED,
+    watch: Callable[[int], None] | None = None,
+    memory_GB: float | None = None,
+) -> Honesty:
+    """Predict random stacks and hold their doubts against their true errors; `memory_GB` as in `predict`."""
     start, rng = time.perf_counter(), np.random.default_rng(seed)
     found: dict[str, list[tuple[float, float]]] = {"mean": [], "highest": []}
     held, refused = 0, []
@@ -86,7 +91,7 @@ def judge(stacks: int, seed: int = SEED, watch: Callable[[int], None] | None = N
             watch(number)
         stack = draw(rng)
         try:
-            prediction = predict(stack.case)
+            prediction = predict(stack.case, memory_GB=memory_GB)
         except ThermsimError as error:
             refused.append(f"stack {number}: {error.what}")
             continue

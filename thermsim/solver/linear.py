@@ -19,6 +19,8 @@ Status = Literal["converged", "rounding", "runaway", "stalled", "limit"]
 TOLERANCE = 1e-11  # of the residual, relative to the heat: leaves the heat balance of 1e-9 a wide margin
 
 FURTHER = 0.3  # of the residual
+CLOSE = 1e-9  # a residual that still keeps the heat balance; what is left of it is told in kelvin
+MOST_ITERATIONS = 600
 
 REMEDY: dict[Status, str] = {
     "converged": "",
@@ -71,17 +73,28 @@ def prepare(stencil: Stencil) -> State:
     return State(stencil.solid, build(stencil))
 
 
-def solve(state: State, heat: Array, guess: Array | None = None, tolerance: float = TOLERANCE) -> Solution:
+def solve(
+    state: State,
+    heat: Array,
+    guess: Array | None = None,
+    tolerance: float = TOLERANCE,
+    reference_C: float = 0.0,
+) -> Solution:
     """Temperatures at which the balance holds.
 
     heat : (nx, ny, nz) [W]; guess : same shape [C]; tolerance : of the residual, relative to the heat
+    reference_C : the balance is solved for the rise over it, so that accuracy does not depend on the zero of a scale
     """
-    run = conjugate_gradients(state.hierarchy, heat, guess, tolerance)
+    heat = heat - reference_C * state.hierarchy.stencil.ground
+    guess = None if guess is None else guess - reference_C
+    run = conjugate_gradients(state.hierarchy, heat, guess, tolerance, MOST_ITERATIONS)
     if run.iterations == 0 and run.residual > 0.0 and run.status == "converged":
         # A guess that is good enough says nothing about its error: one step further does.
         run = conjugate_gradients(state.hierarchy, heat, guess, FURTHER * run.residual)
-    temperature = np.where(state.solid, run.temperature, np.nan)
+    temperature = np.where(state.solid, run.temperature + reference_C, np.nan)
     status: Status = run.status  # type: ignore[assignment]  # one of the five
+    if status in ("stalled", "limit") and run.residual <= CLOSE:
+        status = "rounding"
     return Solution(temperature, status, run.residual, run.error_K, run.iterations, tuple(run.history.tolist()))
 
 

@@ -79,12 +79,12 @@ def _iterate(model: Model, guess: Guess) -> Steady:
             check_way_out(stencil, [region.name for region in model.regions])
         last = model.is_linear or change * ratio**2 < ACCURACY_K
         enough = TOLERANCE if last else float(np.clip(INEXACT * change, TOLERANCE, LOOSEST))
-        solution = solve(prepare(stencil), stencil.heat, guess.temperature, enough).checked()
+        solution = solve(prepare(stencil), stencil.heat, guess.temperature, enough, model.coldest_C).checked()
         iterations += solution.iterations
         if model.is_linear:
             return Steady(solution, guess, step, iterations, 0.0)
         if float(np.nanmax(solution.temperature)) > HOTTEST_C:
-            raise RunawayError("leakage outruns the cooling", "lower the power or the leakage, or cool better")
+            raise _too_hot(model)
         after = guess_from(model, solution.temperature, guess)
         before, change = change, _largest_change(guess, after, stencil.solid)
         ratio = min(change / before, 0.9) if np.isfinite(before) and before > 0.0 else 0.9
@@ -94,7 +94,16 @@ def _iterate(model: Model, guess: Guess) -> Steady:
         guess = after
     raise NotConvergedError(
         f"temperature and power still move by {change:.1e} K after {MOST_STEPS} steps",
-        "the stack is very close to runaway: lower the power or the leakage",
+        "close to runaway, or a conductivity that jumps with temperature: lower the power, or smooth its table",
+    )
+
+
+def _too_hot(model: Model) -> RunawayError | NotConvergedError:
+    if any(source.leakage is not None for source in model.sources):
+        return RunawayError("leakage outruns the cooling", "lower the power or the leakage, or cool better")
+    return NotConvergedError(
+        f"temperatures pass {HOTTEST_C:g} C, where no material here is solid",
+        "look for a slip in powers, joints or coolant films",
     )
 
 

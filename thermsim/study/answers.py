@@ -22,7 +22,7 @@ def answers(case: Case, field: Field) -> dict[Question, float]:
         found["zone", zone.zone, "power"] = zone.power_W
     for probe in case.probes:
         x, y, z = probe_point(case, probe)
-        found["probe", probe.probe] = field.at((MM * x, MM * y, MM * z))
+        found["probe", probe.probe] = field.at((MM * x, MM * y, MM * z), probe.in_)
     for reading in case.readings:
         found["reading", reading.reading] = found[place_of(reading)] + reading.offset_K.value
     for number, flow in enumerate(field.flows):

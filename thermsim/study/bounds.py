@@ -80,10 +80,10 @@ def source_bounds(field: Field) -> Bounds | None:
         coolings=tuple(replace(cooling, fluid_C=0.0) for cooling in model.coolings),
     )
     stencil = assemble(frozen, field.guess)
-    lower = _planes(frozen, field, stencil)
+    lower, lost = _planes(frozen, field, stencil)
     upper = _columns(frozen, field, stencil)
     mean = _weighted(model, sources, field, field.temperature)
-    return Bounds(min(known) + lower, mean, max(known) + upper).checked(field.error_K)
+    return Bounds(min(known) + lower, mean, max(known) + upper).checked(field.error_K + lost)
 
 
 def _as_made(field: Field) -> list[FaceSource | VolumeSource]:
@@ -165,12 +165,14 @@ class _Network:
     def ground(self, node: int, conductance: float) -> None:
         self.matrix[node, node] += conductance
 
-    def solved(self) -> Array:
-        """Temperatures [K] of all nodes; 0 of those that nothing touches."""
+    def solved(self) -> tuple[Array, float]:
+        """Temperatures [K] of all nodes, 0 of those that nothing touches; and what round-off may have done to them."""
         used = np.flatnonzero(np.diag(self.matrix) > 0.0)
         rise = np.zeros(len(self.heat))
-        rise[used] = np.linalg.solve(self.matrix[np.ix_(used, used)], self.heat[used])
-        return rise
+        matrix = self.matrix[np.ix_(used, used)]
+        rise[used] = np.linalg.solve(matrix, self.heat[used])
+        lost = float(np.finfo(float).eps * np.linalg.cond(matrix))
+        return rise, lost * float(np.abs(rise).max(initial=0.0))
 
 
 # A z face that holds a joint, heat or a film has one node for each way in which cells meet at it: those of a ledge
@@ -178,8 +180,11 @@ class _Network:
 UNDER, OVER, TOUCHING, LOWER_ALONE, UPPER_ALONE = range(5)
 
 
-def _planes(model: Model, field: Field, stencil: Stencil) -> float:
-    """Mean rise [K] with each plane of cells, and each kind of place in a plane of faces, at one temperature."""
+def _planes(model: Model, field: Field, stencil: Stencil) -> tuple[float, float]:
+    """Mean rise [K] with each plane of cells, and each kind of place in a plane of faces, at one temperature.
+
+    With it what round-off may have done to it [K].
+    """
     levels, plain = model.grid.shape[2], model.is_plain(2)
     special = [int(face) for face in np.flatnonzero(~plain)]
     first = {face: levels + 5 * number for number, face in enumerate(special)}
@@ -192,7 +197,7 @@ def _planes(model: Model, field: Field, stencil: Stencil) -> float:
         _add_flanks(network, model, field, axis)
     for source in model.volume_sources:
         network.heat[source.levels] += source.watts.sum(axis=(0, 1))
-    rise = network.solved()
+    rise, lost = network.solved()
     heat = weighted = 0.0
     for one in model.face_sources:
         for kind, here in _places(model, one.face, one.side).items():
@@ -202,7 +207,7 @@ def _planes(model: Model, field: Field, stencil: Stencil) -> float:
     for source in model.volume_sources:
         heat += float(source.watts.sum())
         weighted += float((source.watts * rise[source.levels]).sum())
-    return weighted / heat
+    return weighted / heat, lost
 
 
 def _places(model: Model, face: int, side: str = "lower") -> dict[int, NDArray[np.bool_]]:

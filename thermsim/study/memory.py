@@ -18,7 +18,7 @@ def allowed_GB(asked_GB: float | None = None) -> float:
     ------
     MemoryLimitError : more was asked for than is free; it tells the largest grid that fits
     """
-    free = psutil.virtual_memory().available / GIGABYTE
+    free = float(psutil.virtual_memory().available) / GIGABYTE
     if asked_GB is None:
         return min(MEMORY_GB, SHARE_OF_FREE * free)
     if asked_GB > free:
