@@ -141,6 +141,7 @@ class Field:
         """
         touching = []
         level = slice(None) if part is None else self.model.level_of_part[part]
+        own = range(*level.indices(self.model.grid.shape[2]))
         for axis, at in zip(self.model.grid.axes, place, strict=True):
             tolerance = 1e-9 * float(axis.faces[-1] - axis.faces[0])
             inside = (axis.faces[:-1] <= at + tolerance) & (axis.faces[1:] >= at - tolerance)
@@ -150,7 +151,7 @@ class Field:
             for i in touching[0]
             for j in touching[1]
             for k in touching[2]
-            if self.model.region[i, j, k] >= 0 and k in range(*level.indices(self.model.grid.shape[2]))
+            if self.model.region[i, j, k] >= 0 and k in own
         ]
         if not cells:
             return float("nan")
@@ -331,20 +332,9 @@ def _flow(field: Field, index: int, cooling: CoolingFace) -> Flow:
             below = cells[face - 1] if face > 0 else nothing
             above = cells[face] if face < len(cells) else nothing
             under, over = plane.nodes(below, above)
-            out_down = (
-                plane.upper * (above - over)
-                + plane.heat_upper
-                + plane.slope_upper * over
-                + plane.heat_lower
-                + plane.slope_lower * under
-            )
-            out_up = (
-                plane.lower * (below - under)
-                + plane.heat_lower
-                + plane.slope_lower * under
-                + plane.heat_upper
-                + plane.slope_upper * over
-            )
+            made = plane.heat_lower + plane.slope_lower * under + plane.heat_upper + plane.slope_upper * over
+            out_down = plane.upper * (above - over) + made
+            out_up = plane.lower * (below - under) + made
             here = entry[face] == index
             solid_above = here & np.isfinite(above)
             if cooling.is_flux:

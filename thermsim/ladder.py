@@ -169,9 +169,9 @@ class _Way:
         """Heat [W] that passes the middle of a level of cells upwards: the mean of what passes its inner faces."""
         model, total = self.field.model, 0.0
         temperature = self.field.temperature[:, :, cell]
+        half = model.half_conductance(2, cell, self.field.guess)
         for face, sign in ((cell, 1.0), (cell + 1, -1.0)):
             under, over = self.field.z_nodes(face)
-            half = model.half_conductance(2, cell, self.field.guess)
             total += sign * float(np.nansum(half * ((over if sign > 0 else under) - temperature)))
         return 0.5 * total
 

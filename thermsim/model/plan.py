@@ -76,7 +76,8 @@ def outlines(case: Case) -> list[tuple[list[float], list[float]]]:
         if heat.map is not None:
             for axis, edges in zip((x, y), _map_edges(case, parts[heat.in_], heat.map), strict=True):
                 axis += [(edge, True) for edge in edges]
-    z = [(height, height in _hot_heights(case)) for low, high, _ in levels(case) for height in (low, high)]
+    hot_heights = _hot_heights(case)
+    z = [(height, height in hot_heights) for low, high, _ in levels(case) for height in (low, high)]
     for cooling in case.cooling:
         patch = patch_box(case, cooling)
         if patch is None:
