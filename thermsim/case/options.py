@@ -30,7 +30,7 @@ EXCLUSIVE: tuple[tuple[frozenset[str], ...], ...] = (
     (frozenset({"wetted_mm"}), frozenset({"corner_mm", "size_mm"})),
     (frozenset({"per_K"}), frozenset({"share", "doubling_K"})),
     (
-        frozenset({"value", "plus_minus", "at_C", "exponent"}),
+        frozenset({"value", "plus_minus", "shape", "repeats", "at_C", "exponent"}),
         frozenset({"low", "high", "towards"}),
         frozenset({"edge", "centre"}),
         frozenset({"file"}),

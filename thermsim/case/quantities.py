@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, GetJsonSchemaHandler, model_validator
 from pydantic.json_schema import JsonSchemaValue
 
 Basis = Literal["measured", "published", "assumed"]
+# How a value is spread over its tolerance, see `Tolerance`.
+Shape = Literal["normal", "even", "triangle"]
 
 
 class Entry(BaseModel):
@@ -17,12 +19,32 @@ class Entry(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 
 
-class Quantity(Entry):
-    """A number, or a number with its tolerance (half width) and where it comes from."""
+class Tolerance(Entry):
+    """The half width of a value, how the value is spread over it, and where it comes from.
+
+    "even": anywhere within, alike; so unless said otherwise. "triangle": within, the middle more likely. "normal":
+    within in 19 of 20 cases. `repeats`: the value is the mean of so many readings, and `plus_minus` the half width
+    that holds the truth in 19 of 20 cases by Student's t.
+    """
+
+    plus_minus: Annotated[float, Field(ge=0.0)] = 0.0
+    shape: Shape | None = None
+    repeats: Annotated[int, Field(ge=2)] | None = None
+    basis: Basis | None = None
+
+    @model_validator(mode="after")
+    def _of_a_tolerance(self) -> Self:
+        if self.plus_minus == 0.0 and (self.shape is not None or self.repeats is not None):
+            raise ValueError("`shape` and `repeats` belong to a `plus_minus`")
+        if self.repeats is not None and self.shape not in (None, "normal"):
+            raise ValueError("the mean of repeated readings is spread by Student's t: leave out `shape`")
+        return self
+
+
+class Quantity(Tolerance):
+    """A number, or a number with its tolerance."""
 
     value: float
-    plus_minus: Annotated[float, Field(ge=0.0)] = 0.0
-    basis: Basis | None = None
 
     @model_validator(mode="before")
     @classmethod
@@ -76,12 +98,10 @@ Directions = Annotated[tuple[Positive, ...], _OneOrTwo, BeforeValidator(_as_tupl
 Name = Annotated[str, Field(min_length=1, max_length=80)]
 
 
-class Conductivity(Entry):
+class Conductivity(Tolerance):
     """k [W/mK]: a number, a power law k = value (T0/T)^exponent in kelvin, or a table over temperature."""
 
     value: Annotated[float, Field(gt=0.0)] | None = None
-    plus_minus: Annotated[float, Field(ge=0.0)] = 0.0
-    basis: Basis | None = None
     at_C: Annotated[float, Field(gt=-273.15)] | None = Field(None, description="temperature at which `value` holds")
     exponent: float | None = Field(None, description="k falls as the absolute temperature to this power")
     table: list[Annotated[tuple[float, float], BeforeValidator(_as_tuple)]] | None = Field(

@@ -29,6 +29,7 @@ from thermsim.case.quantities import Point as Point
 from thermsim.case.quantities import Positive as Positive
 from thermsim.case.quantities import Quantity as Quantity
 from thermsim.case.quantities import Size as Size
+from thermsim.case.quantities import Tolerance as Tolerance
 from thermsim.case.source import Mark
 
 
@@ -88,12 +89,10 @@ class Part(Entry):
     weighed_g: Positive | None = Field(None, description="mass read off a scale, held against volume and density")
 
 
-class Film(Entry):
+class Film(Tolerance):
     """Thickness of a joint [um]: a number, a wedge (low, high, towards), a dome (edge, centre), or a map (file)."""
 
     value: Annotated[float, Field(gt=0.0)] | None = None
-    plus_minus: Annotated[float, Field(ge=0.0)] = 0.0
-    basis: Basis | None = None
     low: Annotated[float, Field(gt=0.0)] | None = None
     high: Annotated[float, Field(gt=0.0)] | None = None
     towards: Literal["+x", "-x", "+y", "-y"] | None = Field(None, description="the side at which the film is `high`")
@@ -278,6 +277,20 @@ class Limits(Entry):
     reading_C: Annotated[float, Field(gt=-273.15)] | None = None
 
 
+class ClockStep(Entry):
+    """A clock to try, with the voltage that it needs."""
+
+    frequency_GHz: Annotated[float, Field(gt=0.0)]
+    voltage_V: Annotated[float, Field(gt=0.0)]
+
+
+class Clock(ClockStep):
+    """The clock and voltage at which the powers of the case hold, and the steps to try instead."""
+
+    zones: list[Name] = Field(default_factory=list, description="those that run at this clock; all, unless given")
+    steps: list[ClockStep] = Field(default_factory=list)
+
+
 class Option(Entry):
     """The base case with some values changed; keys are `name: {key: value}` or `name.key: value`."""
 
@@ -314,7 +327,12 @@ class Case(Entry):
     probes: list[Probe] = Field(default_factory=list)
     readings: list[Reading] = Field(default_factory=list)
     limits: Limits = Limits()
+    clock: Clock | None = None
     options: list[Option] = Field(default_factory=list)
+    worth_K: Annotated[float, Field(gt=0.0)] | None = Field(None, description="gain that is worth opening the chip")
+    mount_scatter_K: Annotated[float, Field(gt=0.0)] | None = Field(
+        None, description="half width of readings when the same chip is mounted again, 19 times in 20"
+    )
     accuracy_K: Annotated[float, Field(gt=0.0)] = Field(0.1, description="refine until every mesh doubt is below")
     _origin: Origin | None = PrivateAttr(None)  # set by the reader; not part of the vocabulary
 
