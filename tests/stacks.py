@@ -15,7 +15,8 @@ from thermsim.case.schema import Case
 from thermsim.field import Field
 from thermsim.model.build import build_model
 from thermsim.model.grid import Axis, Grid, merge_lines
-from thermsim.model.plan import outlines, plan_grid
+from thermsim.model.lines import outlines
+from thermsim.model.plan import plan_grid
 from thermsim.solver.steady import steady_state
 
 Mapping = dict[str, Any]
@@ -66,8 +67,8 @@ def solve_case(case: Case, cells: int = 4000, multiplier: int = 2) -> Field:
 def even_grid(case: Case, widest_mm: Sequence[float]) -> Grid:
     """Even cells between outlines, none wider than asked along x, y, z."""
     axes = []
-    for (lines, _), widest in zip(outlines(case), widest_mm, strict=True):
-        edges = merge_lines(np.array(lines))
+    for lines, widest in zip(outlines(case), widest_mm, strict=True):
+        edges = merge_lines(np.array([line.place for line in lines]))
         counts = [max(1, int(np.ceil(gap / (1e-3 * widest) - 1e-9))) for gap in np.diff(edges)]
         faces = [np.linspace(low, high, n + 1)[:-1] for low, high, n in zip(edges[:-1], edges[1:], counts, strict=True)]
         axes.append(Axis(np.concatenate([*faces, edges[-1:]])))
@@ -77,8 +78,8 @@ def even_grid(case: Case, widest_mm: Sequence[float]) -> Grid:
 def uneven_grid(case: Case, rng: np.random.Generator, most: int = 4) -> Grid:
     """Random cells, up to `most` between any two outlines, their widths within a factor of about ten."""
     axes = []
-    for lines, _ in outlines(case):
-        edges = merge_lines(np.array(lines))
+    for lines in outlines(case):
+        edges = merge_lines(np.array([line.place for line in lines]))
         faces = [edges[:1]]
         for low, high in pairwise(edges):
             share = np.cumsum(rng.uniform(0.1, 1.0, rng.integers(1, most + 1)))

@@ -11,7 +11,8 @@ from stacks import case_of, film, part
 
 from thermsim.case.load import parse_case
 from thermsim.model.grid import FOLLOWS, AxisPlan, merge_lines, plan_axis
-from thermsim.model.plan import FIRST_GRID_CELLS, FIRST_MULTIPLIER, GROWTH, outlines, plan_grid
+from thermsim.model.lines import outlines
+from thermsim.model.plan import FIRST_GRID_CELLS, FIRST_MULTIPLIER, GROWTH, plan_grid
 
 MICROMETRES = st.lists(st.integers(-50_000, 50_000), min_size=2, max_size=8, unique=True).filter(
     lambda lines: max(lines) - min(lines) > 100
@@ -113,9 +114,9 @@ def test_every_outline_of_a_case_is_a_face() -> None:
     case = parse_case(CORNCRAKE)
     for multiplier in (2, 3):
         grid = plan_grid(case, 3000).grid(multiplier)
-        for axis, (lines, _) in zip(grid.axes, outlines(case), strict=True):
+        for axis, lines in zip(grid.axes, outlines(case), strict=True):
             for line in lines:
-                assert np.abs(axis.faces - line).min() < 1e-12
+                assert np.abs(axis.faces - line.place).min() < 1e-12
 
 
 @pytest.mark.parametrize("cells", [2_000, FIRST_GRID_CELLS, 200_000])

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from thermsim.case.places import insert_box, levels, part_box, patch_box, stack_box, zone_box
-from thermsim.case.schema import Case, Part, PowerMap
-from thermsim.model.build import AXIS_OF_FACE
+from thermsim.case.places import part_box, zone_box
+from thermsim.case.schema import Case
 from thermsim.model.grid import GridPlan, merge_lines, plan_axis, single_cell
+from thermsim.model.lines import outlines
 from thermsim.model.properties import material_of
 from thermsim.units import MM
 
@@ -19,7 +19,6 @@ FINE_ENOUGH = 0.04
 # Heights relative to widths where heat turns, in an isotropic part.
 FLATNESS = 0.5
 SLIVER = 0.03  # of the wanted width, in plan; upwards thin layers are layers, and the solver takes them line by line
-MAP_LINES = 12  # of a power map, each way: enough for hot spots, few enough for a first grid
 TYPICAL_C = 60.0  # where conductivities are compared
 # Cells of the first grid of a study. Coarser ones are too far from the asymptotic range to judge by.
 FIRST_GRID_CELLS = 8_000
@@ -38,14 +37,17 @@ def plan_grid(case: Case, cells: int = FIRST_GRID_CELLS) -> GridPlan:
     shorter side of the smallest zone (or of the narrowest stretch, without heat); in height FLATNESS times as much,
     and less again where a heated part conducts worse upwards than sideways.
     """
-    lines = outlines(case)
+    lines = [
+        (np.array([line.place for line in axis]), np.array([line.place for line in axis if line.hot]))
+        for axis in outlines(case)
+    ]
     scale = _plan_scale(case)
     flatness = FLATNESS * _upward_ratio(case)
 
     def plan(width: float) -> GridPlan:
         finest = (width * scale, width * scale, width * scale * flatness)
         axes = [
-            plan_axis(np.array(places), np.array(hot), size, GROWTH * min(1.0, width / FINE_ENOUGH), sliver)
+            plan_axis(places, hot, size, GROWTH * min(1.0, width / FINE_ENOUGH), sliver)
             for (places, hot), size, sliver in zip(lines, finest, (SLIVER, SLIVER, 0.0), strict=True)
         ]
         if case.dimensions == 2:
@@ -62,66 +64,6 @@ def plan_grid(case: Case, cells: int = FIRST_GRID_CELLS) -> GridPlan:
     return plan(coarse)
 
 
-def outlines(case: Case) -> list[tuple[list[float], list[float]]]:
-    """For x, y and z: every outline [m], and those of them where heat turns."""
-    heated = {heat.in_ for heat in case.heat}
-    boxes = [(stack_box(case), False)]
-    boxes += [(part_box(case, part), part.part in heated) for part in case.parts]
-    boxes += [(insert_box(case, part, insert), True) for part in case.parts for insert in part.inserts]
-    parts = {part.part: part for part in case.parts}
-    boxes += [(zone_box(case, parts[heat.in_], zone), True) for heat in case.heat for zone in heat.zones]
-    x = [(edge, hot) for box, hot in boxes for edge in (box[0], box[2])]
-    y = [(edge, hot) for box, hot in boxes for edge in (box[1], box[3])]
-    for heat in case.heat:
-        if heat.map is not None:
-            for axis, edges in zip((x, y), _map_edges(case, parts[heat.in_], heat.map), strict=True):
-                axis += [(edge, True) for edge in edges]
-    hot_heights = _hot_heights(case)
-    z = [(height, height in hot_heights) for low, high, _ in levels(case) for height in (low, high)]
-    for cooling in case.cooling:
-        patch = patch_box(case, cooling)
-        if patch is None:
-            continue
-        first, second = ([x, y, z][other] for other in range(3) if other != AXIS_OF_FACE[cooling.face][0])
-        held = cooling.temperature_C is not None  # at the edge of a patch of fixed temperature the flux has no bound
-        first += [(patch[0], held), (patch[2], held)]
-        second += [(patch[1], held), (patch[3], held)]
-    everywhere = not heated
-    return [
-        ([MM * edge for edge, _ in axis], [MM * edge for edge, hot in axis if hot or everywhere]) for axis in (x, y, z)
-    ]
-
-
-def _map_edges(case: Case, part: Part, power: PowerMap) -> list[list[float]]:
-    """For x and y: edges [mm] between columns of a power map, those across which it changes most."""
-    table = np.array(case.tables[power.file])[::-1].T  # file order: first line is the far edge
-    box = part_box(case, part)
-    found = []
-    for axis in (0, 1):
-        inner = np.linspace(box[axis], box[axis + 2], table.shape[axis] + 1)[1:-1]
-        change = np.abs(np.diff(table, axis=axis)).sum(axis=1 - axis)
-        strongest = np.argsort(change)[::-1][:MAP_LINES]
-        found.append([float(inner[edge]) for edge in strongest if change[edge] > 0.0])
-    return found
-
-
-def _hot_heights(case: Case) -> set[float]:
-    """Heights [mm] where heat enters, and where a heated part meets one of another outline."""
-    found = set()
-    stack = levels(case)
-    for heat in case.heat:
-        number = next(index for index, (_, _, part) in enumerate(stack) if part.part == heat.in_)
-        low, high, part = stack[number]
-        if heat.at != "top":
-            found.add(low)
-        if heat.at != "bottom":
-            found.add(high)
-        for other in stack[max(number - 1, 0) : number + 2]:
-            if part_box(case, other[2]) != part_box(case, part):
-                found.add(low if other[0] < low else high)
-    return found
-
-
 def _plan_scale(case: Case) -> float:
     """The length [m] that wanted widths are measured in: the shorter side of the smallest zone.
 
@@ -132,7 +74,7 @@ def _plan_scale(case: Case) -> float:
     boxes = boxes or [part_box(case, parts[heat.in_]) for heat in case.heat]
     if not boxes:
         in_plan = outlines(case)[: 2 if case.dimensions == 3 else 1]
-        return float(min(np.diff(merge_lines(np.array(places))).min() for places, _ in in_plan))
+        return float(min(np.diff(merge_lines(np.array([line.place for line in axis]))).min() for axis in in_plan))
     return MM * min(min(box[2] - box[0], box[3] - box[1] if case.dimensions == 3 else np.inf) for box in boxes)
 
 
