@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -156,13 +157,25 @@ class Segment:
         return np.where(step <= low_steps, from_low, from_high)
 
 
+class PlannedAxis(Protocol):
+    """What a family of grids needs of one axis, see `AxisPlan`."""
+
+    @property
+    def lines(self) -> Array: ...
+    @property
+    def whole(self) -> NDArray[np.bool_]: ...
+    def cells(self, multiplier: int) -> int: ...
+    def cells_between(self, multiplier: int) -> NDArray[np.int64]: ...
+    def axis(self, multiplier: int) -> Axis: ...
+
+
 @dataclass(frozen=True)
 class GridPlan:
     """One family of similar grids."""
 
-    x: AxisPlan
-    y: AxisPlan
-    z: AxisPlan
+    x: PlannedAxis
+    y: PlannedAxis
+    z: PlannedAxis
 
     def cells(self, multiplier: int) -> int:
         return self.x.cells(multiplier) * self.y.cells(1 if self.is_slice else multiplier) * self.z.cells(multiplier)
