@@ -13,9 +13,7 @@ from dataclasses import dataclass
 from math import inf
 from typing import Any, Literal
 
-from pydantic import BaseModel
-
-from thermsim.case.quantities import Tolerance
+from thermsim.case.quantities import Entry, Tolerance
 from thermsim.case.schema import (
     Basis,
     Case,
@@ -297,7 +295,7 @@ def _put(holder: Any, steps: Steps, value: float) -> Any:
             return holder.model_copy(update={"value": value})
         return value
     step, rest = steps[0], steps[1:]
-    if isinstance(holder, BaseModel):
+    if isinstance(holder, Entry):
         held = getattr(holder, str(step))
         if held is None and not rest:
             return holder.model_copy(update={str(step): _new(str(step), value)})
@@ -308,7 +306,7 @@ def _put(holder: Any, steps: Steps, value: float) -> Any:
 
 def _new(key: str, value: float) -> Any:
     """A number that the catalogue had filled in."""
-    kinds: dict[str, type[BaseModel]] = {"film_um": Film, "wetted_fraction": Fraction, "conductivity_W_mK": Positive}
+    kinds: dict[str, type[Entry]] = {"film_um": Film, "wetted_fraction": Fraction, "conductivity_W_mK": Positive}
     return kinds.get(key, NonNegative)(value=value)
 
 
@@ -340,7 +338,7 @@ def _replaced(holder: Any, steps: Steps, entry: Any) -> Any:
     if not steps:
         return entry
     step = steps[0]
-    if isinstance(holder, BaseModel):
+    if isinstance(holder, Entry):
         return holder.model_copy(update={str(step): _replaced(getattr(holder, str(step)), steps[1:], entry)})
     assert isinstance(step, int)
     return type(holder)([*holder[:step], _replaced(holder[step], steps[1:], entry), *holder[step + 1 :]])
