@@ -306,8 +306,9 @@ def _put(holder: Any, steps: Steps, value: float) -> Any:
 
 def _new(key: str, value: float) -> Any:
     """A number that the catalogue had filled in."""
-    kinds: dict[str, type[Entry]] = {"film_um": Film, "wetted_fraction": Fraction, "conductivity_W_mK": Positive}
-    return kinds.get(key, NonNegative)(value=value)
+    if key == "film_um":
+        return Film(value=value)
+    return {"wetted_fraction": Fraction, "conductivity_W_mK": Positive}.get(key, NonNegative)(value=value)
 
 
 def _givens(case: Case) -> Iterator[tuple[Steps, MaterialGiven]]:
