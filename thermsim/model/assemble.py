@@ -34,6 +34,7 @@ Array = NDArray[np.float64]
 
 
 TINY = 1e-300  # [W/K], stands for nothing between two voids
+BLOCK_CELLS = 200_000  # of conductances that are worked out at once: they stay in the cache
 
 
 @dataclass(frozen=True)
@@ -147,6 +148,29 @@ def face_plane(model: Model, axis: int, face: int, guess: Guess) -> FacePlane:
     return FacePlane(lower, upper, joint, heat_lower, heat_upper, slope_lower, slope_upper, known_lower, known_upper)
 
 
+def _between_cells(model: Model, axis: int, guess: Guess) -> Array:
+    """Conductance [W/K] of all inner faces across an axis as if there were conduction only; zero beside voids.
+
+    (nx-1, ny, nz) across x, and so on. It works in blocks of planes of x, so that little memory is taken for a moment.
+    """
+    shape = model.grid.shape
+    faces = np.empty([n - (other == axis) for other, n in enumerate(shape)])
+    per_half = 2.0 / model.grid.axes[axis].widths.reshape([-1 if other == axis else 1 for other in range(3)])
+    area = np.expand_dims(model.grid.face_area(axis), axis)
+    first = int(axis == 0)  # a face across x lies between two planes of x
+    step = max(1, BLOCK_CELLS // (shape[1] * shape[2]))
+    for start in range(0, faces.shape[0], step):
+        stop = min(start + step, faces.shape[0])
+        cells = slice(start, stop + first)
+        half = guess.conductivity[axis][cells] * (per_half[cells] if first else per_half)
+        half *= area if first else area[cells]
+        lower, upper = (np.moveaxis(half, axis, 0)[part] for part in (slice(None, -1), slice(1, None)))
+        out = np.moveaxis(faces[start:stop], axis, 0)
+        np.multiply(lower, upper, out=out)
+        out /= np.maximum(lower + upper, TINY)
+    return faces
+
+
 def assemble(model: Model, guess: Guess) -> Stencil:
     """The heat balance of every cell of a model, with k(T) and leakage taken at a guess.
 
@@ -158,15 +182,10 @@ def assemble(model: Model, guess: Guess) -> Stencil:
     ground, heat = np.zeros(shape), np.zeros(shape)
     conductances = []
     for axis, count in enumerate(shape):
-        inner = np.zeros([n - (other == axis) for other, n in enumerate(shape)])
+        inner = _between_cells(model, axis, guess)
         inner_of = np.moveaxis(inner, axis, 0)
         ground_of, heat_of = np.moveaxis(ground, axis, 0), np.moveaxis(heat, axis, 0)
-        plain = model.is_plain(axis)
-        for face in range(count + 1):
-            if plain[face]:
-                lower, upper = (model.half_conductance(axis, cell, guess) for cell in (face - 1, face))
-                inner_of[face - 1] = lower * upper / np.maximum(lower + upper, TINY)
-                continue
+        for face in np.flatnonzero(~model.is_plain(axis)).tolist():
             plane = face_plane(model, axis, face, guess)
             between, heat_lower, heat_upper, ground_lower, ground_upper = plane.links()
             if face > 0:

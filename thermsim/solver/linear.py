@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from thermsim.errors import NotConvergedError, NoWayOutError, RunawayError
 from thermsim.model.assemble import Stencil
 from thermsim.solver.conjugate import conjugate_gradients
-from thermsim.solver.multigrid import Hierarchy, build
+from thermsim.solver.multigrid import Hierarchy, build, refresh
 
 Array = NDArray[np.float64]
 Status = Literal["converged", "rounding", "runaway", "stalled", "limit"]
@@ -71,6 +71,14 @@ class Solution:
 def prepare(stencil: Stencil) -> State:
     """Set up the multigrid hierarchy of a stencil."""
     return State(stencil.solid, build(stencil))
+
+
+def renew(state: State, stencil: Stencil) -> State:
+    """The state for new coefficients of the same grid: the pairing of cells is kept, and so is the memory.
+
+    The old state must not be used any more.
+    """
+    return State(stencil.solid, refresh(state.hierarchy, stencil))
 
 
 def solve(

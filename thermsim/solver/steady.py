@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from thermsim.errors import NotConvergedError, RunawayError
 from thermsim.model.assemble import assemble, face_plane
 from thermsim.model.build import Guess, Model
-from thermsim.solver.linear import TOLERANCE, Solution, check_way_out, prepare, solve
+from thermsim.solver.linear import TOLERANCE, Solution, State, check_way_out, prepare, renew, solve
 
 Array = NDArray[np.float64]
 
@@ -34,6 +34,7 @@ class Steady:
 
     steps : solves with new coefficients; iterations : of the linear solver, in all of them
     change_K : what the outer iteration has left to do [K]
+    state : of the last solve, for another solve on this grid
     """
 
     solution: Solution
@@ -41,6 +42,7 @@ class Steady:
     steps: int
     iterations: int
     change_K: float
+    state: State
 
     @property
     def error_K(self) -> float:
@@ -48,8 +50,14 @@ class Steady:
         return self.solution.error_K + self.change_K
 
 
-def steady_state(model: Model, guess: Guess | None = None) -> Steady:
+def steady_state(
+    model: Model, guess: Guess | None = None, state: State | None = None, accuracy_K: float = ACCURACY_K
+) -> Steady:
     """The steady temperatures of a model.
+
+    guess : temperatures to start from; default: everything as cold as the coldest coolant
+    state : of a solve of a like model on a grid of the same cells, to be used up by this one
+    accuracy_K : at which the outer iteration may stop [K]
 
     Raises
     ------
@@ -58,7 +66,7 @@ def steady_state(model: Model, guess: Guess | None = None) -> Steady:
     NoWayOutError : a body has no way out for its heat
     """
     try:
-        return _iterate(model, guess or model.first_guess())
+        return _iterate(model, guess or model.first_guess(), state, accuracy_K)
     except RunawayError as runaway:
         # A guess beyond the stable state, or k that rises from a cold guess, overshoots: so the power is raised slowly.
         limit, steady = _climb(model, 1.0)
@@ -67,7 +75,7 @@ def steady_state(model: Model, guess: Guess | None = None) -> Steady:
         raise _with_limit(model, runaway, limit) from None
 
 
-def _iterate(model: Model, guess: Guess) -> Steady:
+def _iterate(model: Model, guess: Guess, state: State | None = None, accuracy_K: float = ACCURACY_K) -> Steady:
     """Solve with coefficients at the last temperatures, a little further than the coefficients are right.
 
     k(T) and the tangent of leakage shrink a change by `ratio` in each step, a few percent on ordinary stacks.
@@ -77,20 +85,21 @@ def _iterate(model: Model, guess: Guess) -> Steady:
         stencil = assemble(model, guess)
         if step == 1 and model.may_have_islands:
             check_way_out(stencil, [region.name for region in model.regions])
-        last = model.is_linear or change * ratio**2 < ACCURACY_K
+        last = model.is_linear or change * ratio**2 < accuracy_K
         enough = TOLERANCE if last else float(np.clip(INEXACT * change, TOLERANCE, LOOSEST))
-        solution = solve(prepare(stencil), stencil.heat, guess.temperature, enough, model.coldest_C).checked()
+        state = prepare(stencil) if state is None else renew(state, stencil)
+        solution = solve(state, stencil.heat, guess.temperature, enough, model.coldest_C).checked()
         iterations += solution.iterations
         if model.is_linear:
-            return Steady(solution, guess, step, iterations, 0.0)
+            return Steady(solution, guess, step, iterations, 0.0, state)
         if float(np.nanmax(solution.temperature)) > HOTTEST_C:
             raise _too_hot(model)
         after = guess_from(model, solution.temperature, guess)
         before, change = change, _largest_change(guess, after, stencil.solid)
         ratio = min(change / before, 0.9) if np.isfinite(before) and before > 0.0 else 0.9
         left = change * ratio / (1.0 - ratio)  # the steps to come, as a geometric series
-        if left < ACCURACY_K and (solution.residual <= TOLERANCE or solution.status == "rounding"):
-            return Steady(solution, guess, step, iterations, left)
+        if left < accuracy_K and (solution.residual <= TOLERANCE or solution.status == "rounding"):
+            return Steady(solution, guess, step, iterations, left, state)
         guess = after
     raise NotConvergedError(
         f"temperature and power still move by {change:.1e} K after {MOST_STEPS} steps",
