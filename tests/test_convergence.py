@@ -317,3 +317,8 @@ def test_doubt_is_honest_on_heat_spreading(on_lines: bool) -> None:
     assert cover >= 0.95, (cover, width)
     # edges between grid lines make the sequence erratic and its doubt wide; the product's grids stand on every edge
     assert width <= (5.0 if on_lines else 15.0), (cover, width)
+
+
+def test_a_doubt_is_a_hundred_errors_of_the_solver_at_least() -> None:
+    """However well the grids agree: what the solver leaves open is never near what is told."""
+    assert doubt([50.0, 50.0, 50.0], [1.0, 0.5, 0.25], noise=1e-6).half_width >= 1e-4

@@ -229,6 +229,7 @@ SLOWEST, FASTEST = 0.5, 2.2  # observed orders that are believed
 CAUTIOUS_ORDER = 1.3  # three grids: an observed order above it is not used, temperatures near edges do not hold it
 CONFIRMED_ORDER = 1.7  # four grids whose two observed orders agree
 AGREEMENT, CONFIRMED_LEAST = 0.5, 0.8
+OVER_NOISE = 100.0  # a doubt is never told to be smaller than so many errors of the solver
 SAFETY_SETTLES, SAFETY_FAST, SAFETY_OSCILLATES, SAFETY_UNSETTLED = 1.75, 1.1, 1.5, 2.5
 
 SETTLES = "settles"
@@ -271,8 +272,9 @@ def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[D
         differences change sign    1.5 larger(1)
         order below 0.5            2.5 times the range of the last three values
 
-    and in each case the noise, as much as extrapolation magnifies it. An error that turns round between the grids
-    (two parts of opposite sign, one in twenty of our synthetic sequences) is held in only about half of its cases.
+    and in each case the noise, as much as extrapolation magnifies it, and a hundred times the noise at least. An
+    error that turns round between the grids (two parts of opposite sign, one in twenty of our synthetic sequences) is
+    held in only about half of its cases.
 
     Parameters
     ----------
@@ -304,7 +306,7 @@ def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[D
     settled = SAFETY_SETTLES * np.abs(e21) / (r21 ** np.clip(used, SLOWEST, cap) - 1.0)
     wavy = SAFETY_OSCILLATES * larger
     half_width = np.select(kinds, [wavy, wavy, span, span, settled], SAFETY_FAST * larger)
-    half_width = half_width + floor * (1.0 + 2.0 / (r21 - 1.0))
+    half_width = np.maximum(half_width + floor * (1.0 + 2.0 / (r21 - 1.0)), OVER_NOISE * np.asarray(noise))
     notes = np.select(kinds, [TOO_CLOSE, OSCILLATES, UNSETTLED, SETTLES_SLOWLY, SETTLES], TOO_FAST)
     steps = e21 / (r21 ** np.clip(np.nan_to_num(order), SLOWEST, 2.0) - 1.0)
     unknown = (notes == TOO_CLOSE) | (notes == OSCILLATES) | ~(np.abs(np.nan_to_num(order)) < 0.9 * FARTHEST_ORDER)
