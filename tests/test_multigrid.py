@@ -15,7 +15,7 @@ from scipy.sparse.linalg import spsolve
 from test_kernels import bench_stacks, random_stencil
 
 from thermsim.solver import hierarchy as planning
-from thermsim.solver import multigrid
+from thermsim.solver import linear, multigrid
 from thermsim.solver.conjugate import Run, conjugate_gradients
 
 SEED = 27183
@@ -229,3 +229,22 @@ def test_kernels_stay_inside_their_arrays(tmp_path: Path) -> None:
     ]
     result = subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
     assert result.returncode == 0, result.stdout[-3000:]
+
+
+def test_many_heats_at_once_give_the_bits_of_one_at_a_time() -> None:
+    stencil = bench_stacks.stack(66, 62, 24)
+    state = linear.State(stencil.solid, multigrid.build(stencil, 2))
+    rng = np.random.default_rng(SEED)
+    heats = [rng.standard_normal(stencil.heat.shape) * stencil.solid for _ in range(5)]
+    alone = [linear.solve(state, heat, tolerance=1e-8) for heat in heats]
+    together = linear.solve_many(state, heats, tolerance=1e-8)
+    for one, other in zip(alone, together, strict=True):
+        assert np.array_equal(one.temperature, other.temperature, equal_nan=True)
+
+
+def test_a_state_is_renewed_for_new_coefficients() -> None:
+    stencil = bench_stacks.stack(40, 36, 12)
+    warmer = replace(stencil, conductance_z=1.1 * stencil.conductance_z, ground=1.2 * stencil.ground)
+    fresh = linear.solve(linear.prepare(warmer), warmer.heat)
+    renewed = linear.solve(linear.renew(linear.prepare(stencil), warmer), warmer.heat)
+    np.testing.assert_allclose(renewed.temperature, fresh.temperature, rtol=1e-9)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Literal
 
@@ -11,7 +13,7 @@ from numpy.typing import NDArray
 from thermsim.errors import NotConvergedError, NoWayOutError, RunawayError
 from thermsim.model.assemble import Stencil
 from thermsim.solver.conjugate import conjugate_gradients
-from thermsim.solver.multigrid import Hierarchy, build, refresh
+from thermsim.solver.multigrid import Hierarchy, build, companion, refresh
 
 Array = NDArray[np.float64]
 Status = Literal["converged", "rounding", "runaway", "stalled", "limit"]
@@ -104,6 +106,26 @@ def solve(
     if status in ("stalled", "limit") and run.residual <= CLOSE:
         status = "rounding"
     return Solution(temperature, status, run.residual, run.error_K, run.iterations, tuple(run.history.tolist()))
+
+
+def solve_many(
+    state: State, heats: Sequence[Array], tolerance: float = TOLERANCE, reference_C: float = 0.0
+) -> list[Solution]:
+    """As `solve` for each heat, one after another on each processor: quicker than all processors on one at a time.
+
+    heats : (nx, ny, nz) [W] each. The bits are those of `solve`.
+    """
+    lanes = max(1, min(state.hierarchy.threads, len(heats)))
+    if lanes == 1:
+        return [solve(state, heat, None, tolerance, reference_C) for heat in heats]
+    states = [State(state.solid, companion(state.hierarchy)) for _ in range(lanes)]
+
+    def work(lane: int) -> list[Solution]:
+        return [solve(states[lane], heat, None, tolerance, reference_C) for heat in heats[lane::lanes]]
+
+    with ThreadPoolExecutor(lanes) as pool:
+        found = list(pool.map(work, range(lanes)))
+    return [found[number % lanes][number // lanes] for number in range(len(heats))]
 
 
 def check_way_out(stencil: Stencil, name_of_box: list[str]) -> None:

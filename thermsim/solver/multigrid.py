@@ -11,7 +11,7 @@ import os
 import sys
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -62,9 +62,8 @@ def build(stencil: Any, threads: int | None = None) -> Hierarchy:
     levels, maps, parallel, team = _tables((ny, nx, nz) if swapped else (nx, ny, nz), steps, threads or available())
     hierarchy = Hierarchy(
         stencil, swapped, team, parallel, levels, maps, _fields(levels), _vectors(levels),
-        _sizes(nx, ny, nz, swapped), np.zeros(24, dtype=np.int64), 0.0, tuple(steps),
+        _sizes(nx, ny, nz, swapped), _sync(), 0.0, tuple(steps),
     )  # fmt: skip
-    hierarchy.sync[2] = _yield_address()
     _set_up(hierarchy)
     return hierarchy
 
@@ -88,6 +87,22 @@ def refresh(hierarchy: Hierarchy, stencil: Any) -> Hierarchy:
     hierarchy = Hierarchy(**{**vars(hierarchy), "stencil": stencil})
     _set_up(hierarchy)
     return hierarchy
+
+
+def companion(hierarchy: Hierarchy) -> Hierarchy:
+    """The same coefficients with vectors of their own and one thread, for a solution beside others.
+
+    It holds until the hierarchy gets new coefficients.
+    """
+    gx, gy, gz, inv, ground, z, up, down, own, lower, spare = hierarchy.fields
+    own, lower, spare = (np.zeros_like(array) for array in (own, lower, spare))
+    fields = (gx, gy, gz, inv, ground, np.zeros_like(z), up, down, own, lower, spare)
+    nx, ny, nz = hierarchy.sizes[:3]
+    levels, maps, parallel, team = _tables((nx, ny, nz), list(hierarchy.steps), 1)
+    return replace(
+        hierarchy, threads=team, parallel_levels=parallel, levels=levels, maps=maps,
+        fields=fields, vectors=_vectors(levels), sync=_sync(),
+    )  # fmt: skip
 
 
 def _set_up(hierarchy: Hierarchy) -> None:
@@ -292,6 +307,13 @@ def available() -> int:
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
+
+
+def _sync() -> Ints:
+    """What the threads of one solution tell one another by."""
+    sync = np.zeros(24, dtype=np.int64)
+    sync[2] = _yield_address()
+    return sync
 
 
 def _yield_address() -> int:
