@@ -139,8 +139,8 @@ class Model:
 
     def is_plain(self, axis: int) -> NDArray[np.bool_]:
         """For each plane of faces across an axis: whether all that happens there is conduction between two cells."""
-        plain = np.asarray(~np.moveaxis(self.cooling_face[axis] >= 0, axis, 0).any(axis=(1, 2)))
-        plain[[0, -1]] = False
+        plain = np.ones(self.grid.shape[axis] + 1, dtype=bool)
+        plain[[0, -1, *self._cooled_planes[axis]]] = False
         if axis == 2:
             plain[[joint.face for joint in self.joints]] = False
             plain[[source.face for source in self.face_sources]] = False
@@ -153,7 +153,7 @@ class Model:
         laws = [region.material.laws[axis] for region in self.regions]
         conductivity = np.array([*(float(law(self.coldest_C)) for law in laws), 0.0])[self.region]
         for law in {law for law in laws if not law.is_constant}:
-            here = np.isin(self.region, [number for number, other in enumerate(laws) if other == law])
+            here = np.array([*(other == law for other in laws), False])[self.region]
             conductivity[here] = law(temperature[here])
         return conductivity
 
@@ -164,10 +164,20 @@ class Model:
     def sources_at(self, face: int) -> Iterator[tuple[int, FaceSource]]:
         return ((index, source) for index, source in enumerate(self.face_sources) if source.face == face)
 
-    def coolings_at(self, axis: int, face: int) -> Iterator[tuple[CoolingFace, NDArray[np.bool_]]]:
+    def coolings_at(self, axis: int, face: int) -> list[tuple[CoolingFace, NDArray[np.bool_]]]:
         """Each cooling entry that acts on a plane of faces, with the faces it acts on."""
-        entry = np.take(self.cooling_face[axis], face, axis=axis)
-        return ((self.coolings[index], entry == index) for index in np.unique(entry[entry >= 0]))
+        return self._cooled_planes[axis].get(face, [])
+
+    @cached_property
+    def _cooled_planes(self) -> list[dict[int, list[tuple[CoolingFace, NDArray[np.bool_]]]]]:
+        planes: list[dict[int, list[tuple[CoolingFace, NDArray[np.bool_]]]]] = []
+        for axis, entries in enumerate(self.cooling_face):
+            of = np.moveaxis(entries, axis, 0)
+            planes.append({})
+            for face in np.flatnonzero((of >= 0).any(axis=(1, 2))).tolist():
+                acting = np.unique(of[face][of[face] >= 0]).tolist()
+                planes[axis][face] = [(self.coolings[index], of[face] == index) for index in acting]
+        return planes
 
 
 def build_model(case: Case, grid: Grid) -> Model:

@@ -78,9 +78,13 @@ class Grid:
         return self.x.cells * self.y.cells * self.z.cells
 
     def face_area(self, axis: int) -> Array:
-        """Area [m2] of the faces across an axis, shaped to broadcast over a plane of cells."""
-        first, second = (self.axes[other].widths for other in range(3) if other != axis)
-        return first[:, None] * second[None, :]
+        """Area [m2] of the faces across an axis, shaped to broadcast over a plane of cells; not to be written to."""
+        return self._face_areas[axis]
+
+    @cached_property
+    def _face_areas(self) -> tuple[Array, ...]:
+        x, y, z = (along.widths for along in self.axes)
+        return y[:, None] * z[None, :], x[:, None] * z[None, :], x[:, None] * y[None, :]
 
 
 @dataclass(frozen=True)
@@ -126,6 +130,16 @@ class AxisPlan:
         )
 
     def axis(self, multiplier: int) -> Axis:
+        if multiplier not in self._made:
+            self._made[multiplier] = self._axis(multiplier)
+        return self._made[multiplier]
+
+    @cached_property
+    def _made(self) -> dict[int, Axis]:
+        """Axes that were asked for before: studies ask for the same ones thousands of times."""
+        return {}
+
+    def _axis(self, multiplier: int) -> Axis:
         faces = [self.lines[:1]]
         counts = self.cells_between(multiplier).tolist()
         for low, high, count, segment in zip(self.lines[:-1], self.lines[1:], counts, self.segments, strict=True):

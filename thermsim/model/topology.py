@@ -109,6 +109,8 @@ def _in_plan(plan: PlannedAxis, before: Sequence[Outline], after: Sequence[Outli
     new = [line.place for line in after if line.name not in known]
     if any(np.abs(lines - place).min() > SAME_PLACE_m for place in new):
         return None
+    if lines.shape == plan.lines.shape and np.abs(lines - plan.lines).max() < SAME_PLACE_m:
+        return plan
     pairs = enumerate(zip(lines[:-1].tolist(), lines[1:].tolist(), strict=True))
     pieces = (Piece(low, high, plan, number) for number, (low, high) in pairs if high - low > SAME_PLACE_m)
     return StretchedAxis(tuple(pieces))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from thermsim.case.places import probe_point
 from thermsim.case.schema import Case, Reading
@@ -11,23 +11,39 @@ from thermsim.units import MM
 
 # ("hottest",), ("zone", name, "mean" | "highest" | "power"), ("reading", name), ("probe", name), ("flow", number)
 Question = tuple[str, ...]
+HOTTEST: Question = ("hottest",)
 
 
 def answers(case: Case, field: Field) -> dict[Question, float]:
     """Every answer of a case: temperatures [C], and heat [W] for flows and zone powers."""
-    found: dict[Question, float] = {("hottest",): field.hottest[0]}
+    found: dict[Question, float] = {HOTTEST: field.hottest[0], **zone_answers(field)}
     for zone in field.zones:
-        found["zone", zone.zone, "mean"] = zone.mean_C
-        found["zone", zone.zone, "highest"] = zone.highest_C
         found["zone", zone.zone, "power"] = zone.power_W
     for probe in case.probes:
         x, y, z = probe_point(case, probe)
         found["probe", probe.probe] = field.at((MM * x, MM * y, MM * z), probe.in_)
-    for reading in case.readings:
-        found["reading", reading.reading] = found[place_of(reading)] + reading.offset_K.value
+    found |= reading_answers(case, found)
     for number, flow in enumerate(field.flows):
         found["flow", str(number)] = flow.heat_W
     return found
+
+
+def zone_answers(field: Field) -> dict[Question, float]:
+    """Mean and highest temperatures of all zones [C]."""
+    found: dict[Question, float] = {}
+    for zone in field.zones:
+        found["zone", zone.zone, "mean"] = zone.mean_C
+        found["zone", zone.zone, "highest"] = zone.highest_C
+    return found
+
+
+def reading_answers(case: Case, found: Mapping[Question, float]) -> dict[Question, float]:
+    """What the sensors show [C], of those whose place is among the answers found."""
+    return {
+        ("reading", reading.reading): found[place_of(reading)] + reading.offset_K.value
+        for reading in case.readings
+        if place_of(reading) in found
+    }
 
 
 def place_of(reading: Reading) -> Question:
@@ -37,7 +53,7 @@ def place_of(reading: Reading) -> Question:
 
 def asked(question: Question) -> str:
     """`zone C5, mean`, `reading C0`, `the hottest spot`: what a doubt belongs to."""
-    if question == ("hottest",):
+    if question == HOTTEST:
         return "the hottest spot"
     kind, name, *which = question
     return f"{kind} {name}" + "".join(f", {word}" for word in which)

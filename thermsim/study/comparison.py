@@ -19,7 +19,6 @@ Kind = Literal["supported", "undecided", "not worth it", "refused"]
 
 # The warmest of all expected readings, of the base and of the option each for itself.
 WARMEST: Question = ("warmest reading",)
-HOTTEST: Question = ("hottest",)
 
 
 @dataclass(frozen=True)
