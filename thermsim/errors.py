@@ -5,9 +5,11 @@ Only the command line turns them into text and an exit code; every other floor r
 
 from __future__ import annotations
 
+import copyreg
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 # Likeness of two spellings (difflib's ratio) from which on one is surely the other.
 SURE = 0.75
@@ -28,6 +30,10 @@ class ThermsimError(Exception):
         super().__init__(f"{what}\n  remedy: {remedy}" if remedy else what)
         self.what = what
         self.remedy = remedy
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Between processes a failure travels with all it carries, whatever its class is made from."""
+        return copyreg.__newobj__, (type(self), *self.args), self.__dict__  # type: ignore[attr-defined]
 
 
 @dataclass(frozen=True)
@@ -124,3 +130,21 @@ class ProofError(ThermsimError):
     """thermsim differs from a published reference by more than is tolerated."""
 
     exit_code = 11
+
+
+class JournalError(ThermsimError):
+    """The journal of a study cannot be gone on with: of another study, in use, damaged, or there unasked."""
+
+    exit_code = 12
+
+
+class WorkersError(ThermsimError):
+    """The processes or the cluster that compute a study fail: not its tasks, but what they run on."""
+
+    exit_code = 13
+
+
+class InterruptedStudyError(ThermsimError):
+    """A study was stopped by the interrupt key; says what is kept and how to go on."""
+
+    exit_code = 130  # 128 + the signal's number, as shells have it

@@ -7,7 +7,6 @@ can be given new coefficients of the same grid (`refresh`) and any number of rig
 from __future__ import annotations
 
 import ctypes
-import os
 import sys
 import threading
 from collections.abc import Callable
@@ -20,6 +19,7 @@ import numpy.typing as npt
 from thermsim.solver import building, kernels
 from thermsim.solver.hierarchy import Ints, Step, axes, columns, plan, swap_axes
 from thermsim.solver.lanes import LANES
+from thermsim.solver.threads import available
 
 SERIAL_CELLS = 20_000  # levels below this many cells are not worth sharing among threads
 LEAST_SLABS = 8  # slabs a thread needs for its sweeps to run one behind the other
@@ -300,13 +300,6 @@ def _vectors(levels: Ints) -> tuple[npt.NDArray[Any], ...]:
 
 
 # ---- threads ----------------------------------------------------------------------------------------------------
-
-
-def available() -> int:
-    """Processors this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def _sync() -> Ints:
