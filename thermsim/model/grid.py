@@ -23,6 +23,8 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+# Cells a segment, relative to the plan: ratios from 2 down to 4/3, never below the 1.3 that a study needs.
+MULTIPLIERS = (1, 2, 3, 4, 6, 8, 12, 16)
 NARROWEST = 0.35  # of the widths at its ends, in the middle of a segment whose count was rounded up far
 FOLLOWS = 0.3  # at least this share of its own width keeps a segment beside a sliver, which it need not resolve
 STEEPEST = 1.2  # growth where one side of a line forces the other to begin much finer than it would
@@ -185,11 +187,12 @@ class PlannedAxis(Protocol):
 
 @dataclass(frozen=True)
 class GridPlan:
-    """One family of similar grids."""
+    """One family of similar grids. multipliers : those of the grids that a study climbs, coarsest first"""
 
     x: PlannedAxis
     y: PlannedAxis
     z: PlannedAxis
+    multipliers: tuple[int, ...] = MULTIPLIERS
 
     def cells(self, multiplier: int) -> int:
         return self.x.cells(multiplier) * self.y.cells(1 if self.is_slice else multiplier) * self.z.cells(multiplier)

@@ -6,6 +6,7 @@ import numpy as np
 
 from thermsim.case.places import part_box, zone_box
 from thermsim.case.schema import Case
+from thermsim.model.grid import MULTIPLIERS as MULTIPLIERS
 from thermsim.model.grid import GridPlan, merge_lines, plan_axis, single_cell
 from thermsim.model.lines import outlines
 from thermsim.model.properties import material_of
@@ -22,8 +23,6 @@ SLIVER = 0.03  # of the wanted width, in plan; upwards thin layers are layers, a
 TYPICAL_C = 60.0  # where conductivities are compared
 # Cells of the first grid of a study. Coarser ones are too far from the asymptotic range to judge by.
 FIRST_GRID_CELLS = 8_000
-# Cells a segment, relative to the plan: ratios from 2 down to 4/3, never below the 1.3 that a study needs.
-MULTIPLIERS = (1, 2, 3, 4, 6, 8, 12, 16)
 FIRST_MULTIPLIER = MULTIPLIERS[0]
 # What a study may use unless told otherwise [GB], and what a cell of model and solver together takes [byte].
 MEMORY_GB = 4.0
@@ -52,7 +51,7 @@ def plan_grid(case: Case, cells: int = FIRST_GRID_CELLS) -> GridPlan:
         ]
         if case.dimensions == 2:
             axes[1] = single_cell(axes[1].lines[0], axes[1].lines[-1])
-        return GridPlan(*axes)
+        return GridPlan(axes[0], axes[1], axes[2])
 
     coarse, fine = 3.0, 1e-5  # fine enough for a slice whose thinnest level is a ten thousandth of its width
     for _ in range(32):

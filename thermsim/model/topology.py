@@ -88,7 +88,7 @@ def alike(plan: GridPlan, base: Case, case: Case) -> GridPlan:
     if x is None or y is None or z is None:
         own = plan_grid(case, plan.cells(1))
         x, y, z = x or own.x, y or own.y, z or _upwards(plan.z, before[2], after[2], own.z) or own.z
-    return GridPlan(x, y, z)
+    return GridPlan(x, y, z, plan.multipliers)
 
 
 def _in_plan(plan: PlannedAxis, before: Sequence[Outline], after: Sequence[Outline]) -> PlannedAxis | None:

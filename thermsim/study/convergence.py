@@ -229,8 +229,10 @@ SLOWEST, FASTEST = 0.5, 2.2  # observed orders that are believed
 CAUTIOUS_ORDER = 1.3  # three grids: an observed order above it is not used, temperatures near edges do not hold it
 CONFIRMED_ORDER = 1.7  # four grids whose two observed orders agree
 AGREEMENT, CONFIRMED_LEAST = 0.5, 0.8
+SECOND_ORDER, SECOND_LEAST, SECOND_AGREEMENT = 2.0, 1.5, 0.4  # ... closely, at the order of the scheme
 OVER_NOISE = 100.0  # a doubt is never told to be smaller than so many errors of the solver
 SAFETY_SETTLES, SAFETY_FAST, SAFETY_OSCILLATES, SAFETY_UNSETTLED = 1.75, 1.1, 1.5, 2.5
+SAFETY_SECOND = 1.5
 
 SETTLES = "settles"
 SETTLES_SLOWLY = "settles slowly"
@@ -268,6 +270,7 @@ def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[D
     |e32|/((r32^p - 1) r21^p) by the one before; larger(p) is the larger of the two. The half width is
 
         order 0.5 to 2.2           1.75 |e21|/(r21^p - 1), p at most 1.3, or 1.7 if a fourth grid confirms the order
+        ... both 1.5 to 2.2, alike 1.5 |e21|/(r21^p - 1), p the smaller of both, at most 2
         order above 2.2            1.1 larger(1): a small last difference may be luck
         differences change sign    1.5 larger(1)
         order below 0.5            2.5 times the range of the last three values
@@ -300,10 +303,10 @@ def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[D
         order < SLOWEST,
         order <= FASTEST,
     ]
-    used, cap = _believed_order(values, widths, order)
+    used, cap, safety = _believed_order(values, widths, order)
     span = SAFETY_UNSETTLED * np.ptp(values[-3:], axis=0)
     larger = np.maximum(np.abs(e21), np.abs(e32) * (r21 - 1.0) / ((r32 - 1.0) * r21)) / (r21 - 1.0)
-    settled = SAFETY_SETTLES * np.abs(e21) / (r21 ** np.clip(used, SLOWEST, cap) - 1.0)
+    settled = safety * np.abs(e21) / (r21 ** np.clip(used, SLOWEST, cap) - 1.0)
     wavy = SAFETY_OSCILLATES * larger
     half_width = np.select(kinds, [wavy, wavy, span, span, settled], SAFETY_FAST * larger)
     half_width = np.maximum(half_width + floor * (1.0 + 2.0 / (r21 - 1.0)), OVER_NOISE * np.asarray(noise))
@@ -317,10 +320,14 @@ def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[D
     ]
 
 
-def _believed_order(values: Array, widths: Array, order: Array) -> tuple[Array, Array]:
-    """Order to use and the cap on it: the smaller of two, and a higher cap, where a fourth grid confirms the order."""
+def _believed_order(values: Array, widths: Array, order: Array) -> tuple[Array, Array, Array]:
+    """Order to use, the cap on it, and the factor of safety.
+
+    Where a fourth grid confirms the order: the smaller of two, a higher cap, and for second order a smaller factor.
+    """
+    cautious, safe = np.full_like(order, CAUTIOUS_ORDER), np.full_like(order, SAFETY_SETTLES)
     if len(widths) < 4:
-        return order, np.full_like(order, CAUTIOUS_ORDER)
+        return order, cautious, safe
     before = observed_order(
         values[-4] - values[-3],
         values[-3] - values[-2],
@@ -329,9 +336,11 @@ def _believed_order(values: Array, widths: Array, order: Array) -> tuple[Array, 
     )
     lower, upper = np.fmin(order, before), np.fmax(order, before)
     signs = np.sign(np.diff(values[-4:], axis=0))
-    alike = np.all(signs == signs[0], axis=0)
-    confirmed = alike & (lower >= CONFIRMED_LEAST) & (upper <= FASTEST) & (upper - lower <= AGREEMENT)
-    return np.where(confirmed, lower, order), np.where(confirmed, CONFIRMED_ORDER, CAUTIOUS_ORDER)
+    confirmed = np.all(signs == signs[0], axis=0) & (upper <= FASTEST) & (lower >= CONFIRMED_LEAST)
+    confirmed &= upper - lower <= AGREEMENT
+    second = confirmed & (lower >= SECOND_LEAST) & (upper - lower <= SECOND_AGREEMENT)
+    cap = np.where(second, SECOND_ORDER, np.where(confirmed, CONFIRMED_ORDER, cautious))
+    return np.where(confirmed, lower, order), cap, np.where(second, SAFETY_SECOND, safe)
 
 
 def _checked(table: Array, sizes: ArrayLike, grids: int, exactly: bool = False) -> tuple[Array, Array]:

@@ -28,7 +28,11 @@ class Forecast:
 
 
 def forecast(case: Case) -> Forecast:
-    """Cells and memory of the grids of a case, without building any of them."""
+    """Cells and memory of the even grids of a case, without building any of them.
+
+    A prediction with heated zones climbs grids made for them (see `refine`), which are known only when a coarse one has
+    been solved: they hold an accuracy with fewer cells, and stay within the same memory.
+    """
     plan = plan_grid(case)
     grids = []
     for multiplier in MULTIPLIERS:

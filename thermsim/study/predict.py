@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Literal
 
@@ -15,13 +15,14 @@ from thermsim.errors import MemoryLimitError
 from thermsim.field import Field
 from thermsim.ladder import Ladder, ladder
 from thermsim.model.build import build_model
-from thermsim.model.grid import Grid
-from thermsim.model.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, MULTIPLIERS, plan_grid
+from thermsim.model.grid import Grid, GridPlan
+from thermsim.model.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, plan_grid
 from thermsim.solver.steady import steady_state
 from thermsim.study.answers import Question, answers, temperatures
 from thermsim.study.bounds import Bounds, source_bounds
 from thermsim.study.convergence import Doubt, doubts
 from thermsim.study.memory import allowed_GB
+from thermsim.study.refine import error_origin, goal_plan, pilot_grid
 from thermsim.study.remarks import remarks
 from thermsim.study.rounding import two_digits_up
 from thermsim.units import GIGABYTE
@@ -29,6 +30,7 @@ from thermsim.units import GIGABYTE
 Array = NDArray[np.float64]
 
 FEWEST_GRIDS = 3
+SMALLEST_FIRST = 8  # the first grid of a family made for what is asked has this part of `first_cells` at least
 
 
 @dataclass(frozen=True)
@@ -50,7 +52,7 @@ class MeshStep:
 
 @dataclass(frozen=True)
 class Prediction:
-    """Answers of the finest grid, each with its doubt, and the field they were read off."""
+    """Answers of the finest grid, each with its doubt, and the field they were read off. plan : its family of grids"""
 
     case: Case
     field: Field
@@ -59,6 +61,7 @@ class Prediction:
     ladder: Ladder | None
     accuracy_K: float
     status: Literal["accuracy held", "accuracy not held"]
+    plan: GridPlan
     bounds: Bounds | None = None  # of the power-weighted mean source temperature, on the last grid
 
     @property
@@ -88,16 +91,25 @@ def predict(
     accuracy_K: float | None = None,
     memory_GB: float | None = None,
     first_cells: int = FIRST_GRID_CELLS,
+    plan: GridPlan | None = None,
+    grids: int | None = None,
+    of: Collection[Question] | None = None,
     watch: Callable[[MeshStep, float], None] | None = None,
 ) -> Prediction:
     """Predict a case on three or more grids, until every temperature's mesh doubt is below the accuracy asked.
+
+    The grids are made for what is asked: a coarse one tells where the error of the zone temperatures comes from, and
+    a family is planned that spends its cells there. Without zones it is fine near outlines (see `plan_grid`).
 
     Parameters
     ----------
     accuracy_K : instead of the case's own [K]
     memory_GB : no grid is begun that would need more [GB]; 4, or most of what is free, unless given
-    first_cells : cells of the first grid
+    first_cells : cells of the first grid of an even family; one made for what is asked begins with an eighth or more
+    plan : a family of grids to climb instead of one made for this case, such as the stretched one of another case
     watch : called after each grid with the step and the worst doubt [K] so far (inf before the third grid)
+    grids : climb so many, whatever the doubts (as far as the memory goes); default: until the accuracy is held
+    of : the temperatures that the accuracy is asked of; all of them unless given
 
     Raises
     ------
@@ -106,22 +118,18 @@ def predict(
     """
     wanted = case.accuracy_K if accuracy_K is None else accuracy_K
     memory_GB = allowed_GB(memory_GB)
-    plan = plan_grid(case, first_cells)
-    steps: list[MeshStep] = []
+    even = plan or plan_grid(case, first_cells)
+    _check_memory(even, memory_GB)
     field: Field | None = None
+    start = time.perf_counter()
+    if plan is None:
+        plan, field = _plan_for(case, even, first_cells, wanted, memory_GB)
+    steps: list[MeshStep] = []
     judged: dict[Question, Doubt] = {}
     held = False
-    least = plan.cells(MULTIPLIERS[FEWEST_GRIDS - 1]) * BYTES_PER_CELL / GIGABYTE
-    if least > memory_GB:
-        raise MemoryLimitError(
-            f"a mesh study takes {FEWEST_GRIDS} grids at least, which need {two_digits_up(least)} GB, "
-            f"and {memory_GB:.2g} GB may be used",
-            f"allow more: `--memory {two_digits_up(least)}`",
-        )
-    for multiplier in MULTIPLIERS:
+    for multiplier in plan.multipliers[:grids]:
         if plan.cells(multiplier) * BYTES_PER_CELL / GIGABYTE > memory_GB:
             break
-        start = time.perf_counter()
         grid = plan.grid(multiplier)
         field, iterations = _solve_on(case, grid, field)
         found = answers(case, field)
@@ -137,15 +145,44 @@ def predict(
             )
         )
         judged = judge(steps) if len(steps) >= FEWEST_GRIDS else {}
-        worst = max((judged[question].half_width for question in temperatures(judged)), default=float("inf"))
+        held_to = [question for question in temperatures(judged) if of is None or question in of]
+        worst = max((judged[question].half_width for question in held_to), default=float("inf"))
         if watch is not None:
             watch(steps[-1], worst)
         held = worst <= wanted
-        if held:
+        if held and grids is None:
             break
+        start = time.perf_counter()
     assert field is not None
     status: Literal["accuracy held", "accuracy not held"] = "accuracy held" if held else "accuracy not held"
-    return Prediction(case, field, tuple(steps), judged, ladder(field), wanted, status, source_bounds(field))
+    return Prediction(case, field, tuple(steps), judged, ladder(field), wanted, status, plan, source_bounds(field))
+
+
+def _check_memory(plan: GridPlan, memory_GB: float) -> None:
+    least = plan.cells(plan.multipliers[FEWEST_GRIDS - 1]) * BYTES_PER_CELL / GIGABYTE
+    if least > memory_GB:
+        raise MemoryLimitError(
+            f"a mesh study takes {FEWEST_GRIDS} grids at least, which need {two_digits_up(least)} GB, "
+            f"and {memory_GB:.2g} GB may be used",
+            f"allow more: `--memory {two_digits_up(least)}`",
+        )
+
+
+def _plan_for(
+    case: Case, even: GridPlan, first_cells: int, wanted_K: float, memory_GB: float
+) -> tuple[GridPlan, Field | None]:
+    """A family made for the zones of a case, large enough for the accuracy; the even one where they say nothing.
+
+    With it comes the field it was planned by.
+    """
+    if not case.heat:
+        return even, None
+    pilot, _ = _solve_on(case, pilot_grid(case, first_cells), None)
+    origin = error_origin(pilot)
+    if origin is None:
+        return even, pilot
+    most = int(memory_GB * GIGABYTE / BYTES_PER_CELL)
+    return goal_plan(origin, even, wanted_K, max(1, first_cells // SMALLEST_FIRST), most), pilot
 
 
 def judge(steps: list[MeshStep]) -> dict[Question, Doubt]:

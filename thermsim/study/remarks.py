@@ -9,7 +9,7 @@ import numpy as np
 
 from thermsim.case.schema import Case
 from thermsim.field import Field
-from thermsim.model.plan import BYTES_PER_CELL, MULTIPLIERS, plan_grid
+from thermsim.model.plan import BYTES_PER_CELL
 from thermsim.study.answers import asked, temperatures
 from thermsim.study.cautions import gallium_cautions, option_of
 from thermsim.study.rounding import doubt_in_words, two_digits_up
@@ -68,8 +68,10 @@ def _remedy(prediction: Prediction) -> str:
     """Options that help: a doubt that is held as it is, or the memory of the next grid."""
     widest, last = prediction.worst[1].half_width, prediction.steps[-1].multiplier
     remedies = [f"ask for less: `--accuracy {doubt_in_words(widest)}`"] if isfinite(widest) else []
-    if last != MULTIPLIERS[-1]:
-        needed = plan_grid(prediction.case).cells(MULTIPLIERS[MULTIPLIERS.index(last) + 1]) * BYTES_PER_CELL / GIGABYTE
+    plan = prediction.plan
+    finer = [multiplier for multiplier in plan.multipliers if multiplier > last]
+    if finer:
+        needed = plan.cells(finer[0]) * BYTES_PER_CELL / GIGABYTE
         remedies.append(f"allow the next grid: `--memory {two_digits_up(needed)}`")
     else:
         remedies.append("there is no finer grid")
