@@ -45,7 +45,7 @@ def test_shell_blocks_with_thermsim_commands_run(tmp_path: Path, monkeypatch: py
     assert lines
     for line in lines:
         words = line.split()[1:]
-        extra = ["--accuracy", "2"] if words[0] == "predict" else []
+        extra = ["--accuracy", "2"] if words[0] in ("predict", "afford") else []
         done = CliRunner().invoke(commands, [*words, *extra])
         assert done.exit_code == 0, f"{line}\n{done.output}\n{done.exception}"
 

@@ -160,6 +160,30 @@ def predict(
 
 
 @commands.command()
+@CASE
+@JSON
+@click.option(
+    "--accuracy", metavar="KELVIN", type=click.FloatRange(min=1e-4), help="Mesh doubt of readings at their limit."
+)
+def afford(case_file: Path, as_json: bool, accuracy: float | None) -> None:
+    """Find the clock and power at which a reading meets its limit, for the base and every option."""
+    from thermsim.report.afford_table import document, show_affordance
+    from thermsim.study.afford import afford
+
+    case = _case(case_file, None)
+    try:
+        with _progress(quiet=as_json) as watch:
+            found = afford(case, accuracy_K=accuracy, watch=watch)
+    except (NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError):
+        _tell_slips(case)
+        raise
+    if as_json:
+        _print_json(document(found))
+    else:
+        show_affordance(found, _console())
+
+
+@commands.command()
 @JSON
 @click.option("--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write the page and its figures.")
 @click.option(

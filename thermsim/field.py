@@ -139,6 +139,11 @@ class Field:
         Within a cell the temperature is a parabola along each axis, with the value at the centre and the gradients at
         both faces: its error is then as smooth over a family of grids wherever in a cell the point comes to lie.
         """
+        cells = self.cells_at(place, part)
+        return float(np.mean([self._in_cell(cell, place) for cell in cells])) if cells else float("nan")
+
+    def cells_at(self, place: Place, part: str | None = None) -> list[tuple[int, int, int]]:
+        """The cells that a point of the stack [m] lies in or between, those of the best conductor; see `at`."""
         touching = []
         level = slice(None) if part is None else self.model.level_of_part[part]
         own = range(*level.indices(self.model.grid.shape[2]))
@@ -153,11 +158,8 @@ class Field:
             for k in touching[2]
             if self.model.region[i, j, k] >= 0 and k in own
         ]
-        if not cells:
-            return float("nan")
         conducts = [self._conductivity(cell) for cell in cells]
-        best = [cell for cell, k in zip(cells, conducts, strict=True) if k >= max(conducts) * (1.0 - 1e-12)]
-        return float(np.mean([self._in_cell(cell, place) for cell in best]))
+        return [cell for cell, k in zip(cells, conducts, strict=True) if k >= max(conducts) * (1.0 - 1e-12)]
 
     def checked(self) -> Field:
         """Itself, if heat in and heat out agree.

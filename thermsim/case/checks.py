@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from thermsim.case import outlines
+from thermsim.case.clock_checks import check_clock
 from thermsim.case.look import Look, entries
 from thermsim.case.schema import (
     Case,
@@ -49,6 +50,7 @@ def check_everything(look: Look) -> None:
     check_heat(look)
     check_cooling(look)
     check_limits(look)
+    check_clock(look)
     check_tables(look)
     outlines.check_outlines(look)
 

@@ -7,15 +7,25 @@ list that is meant stands before it: `zones.die`, `layers.die`, `cooling.top`. K
 
 A value that is given replaces the old one with all that belonged to it, its tolerance too. Ways of saying the same
 that exclude each other (a resistance, or a film with its conductivity) are dropped for the one that the change gives.
+
+With `same_height_by` a part takes up what the changes do to the height of the stack; its thickness is then a new value
+like one that is given, without the tolerance of the old.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import ValidationError
+
+from thermsim.case.heights import height_mm, made_up_mm
 from thermsim.case.schema import Case, Cooling, Entry, Heat, Joint, Part, Probe, Reading, Zone
 from thermsim.case.source import KeyPath, Source
+from thermsim.case.tables import read_table
 from thermsim.case.valid import valid_case
 from thermsim.case.wording import did_you_mean, found, keys_of, listed
 from thermsim.errors import CaseError, Fault, ThermsimError, UnknownNameError
@@ -76,12 +86,66 @@ def with_option(case: Case, name: str) -> Case:
     path: KeyPath = ("options", names.index(name))
     changes = _Changes(base, path)
     changed = changes.apply()
+    if not changes.faults and base.at((*path, "same_height_by")) is not None:
+        changed, told = _made_up(case, changed, base, path, changes.set_in)
+        changes.faults += told
     if changes.faults:
         raise CaseError([_named(name, fault) for fault in changes.faults])
     try:
         return valid_case(changed, option=name)
     except CaseError as error:
         raise CaseError([_placed(name, base, path, fault) for fault in error.faults]) from None
+
+
+def _made_up(
+    case: Case, changed: Source, base: Source, path: KeyPath, set_in: dict[KeyPath, str]
+) -> tuple[Source, list[Fault]]:
+    """The changed source with the thickness of `same_height_by` worked out, or the fault that forbids it."""
+    place = (*path, "same_height_by")
+    name = base.at(place)
+    try:
+        after = Case.model_validate(changed.values)
+        tables = _film_tables(case, after)
+        height_mm(after, tables)
+    except (ValidationError, CaseError, OSError, UnknownNameError):
+        return changed, []  # whoever looks at the whole changed case tells it better
+
+    def refused(what: str) -> tuple[Source, list[Fault]]:
+        return changed, [base.fault(place, f"`same_height_by`: {what}")]
+
+    part = next((part for part in after.parts if part.part == name), None)
+    names = [part.part for part in after.parts]
+    if part is None and any(joint.joint == name for joint in after.joints):
+        return refused(f"{name!r} is a joint; a part makes up for the height: {listed(names)}")
+    if part is None and any(part.part == name for part in case.parts):
+        return refused(f"{name!r} is removed by the option itself; left are: {listed(names)}")
+    if part is None:
+        near = did_you_mean(name, names, f"it has: {listed(names)}")
+        return refused(f"the changed case has no part {name!r}{near}")
+    own = ("layers", next(n for n, layer in enumerate(case.layers) if getattr(layer, "part", None) == name))
+    given = next((key for at, key in set_in.items() if at[:3] == (*own, "thickness_mm")), None)
+    if given is not None:
+        return refused(f"`{given}` gives the thickness of {name!r} already; leave one of both out")
+    thickness_mm = made_up_mm(case, after, part, tables)
+    if thickness_mm <= 0.0:
+        by = part.thickness_mm.value - thickness_mm
+        return refused(
+            f"the changes add {by:g} mm to the height, more than the {part.thickness_mm.value:g} mm of {name!r}"
+        )
+    if thickness_mm == part.thickness_mm.value:
+        return changed, []
+    at: KeyPath = ("layers", after.layers.index(part), "thickness_mm")
+    return changed.with_value(at, thickness_mm, base, place), []
+
+
+def _film_tables(case: Case, after: Case) -> dict[str, NDArray[np.float64]]:
+    """The tables of all films of a changed case by their names; those of the base are at hand."""
+    names = [str(joint.film_um.file) for joint in after.joints if joint.film_um is not None and joint.film_um.file]
+    folder = case.folder or Path()
+    return {
+        name: case.tables[name] if name in case.tables else read_table(folder, name, zero_allowed=False)
+        for name in names
+    }
 
 
 def check_options(case: Case) -> None:

@@ -296,6 +296,9 @@ class Option(Entry):
 
     option: Name
     changes: dict[str, Any]
+    same_height_by: Name | None = Field(
+        None, description="the part whose thickness makes up for what the changes do to the height of the stack"
+    )
 
 
 def _kind_of_layer(given: Any) -> str:

@@ -30,6 +30,7 @@ from thermsim.case.schema import (
 )
 from thermsim.errors import ThermsimError, UnknownNameError
 from thermsim.materials.law import Law
+from thermsim.model.floor_plan import FloorPlan, kept, stretched
 from thermsim.model.properties import Bounded, is_void, joint_of, material_of
 from thermsim.units import MM2K_W, UM
 
@@ -97,15 +98,23 @@ def inputs(case: Case) -> tuple[Input, ...]:
     return tuple(one for one in found if times[one.path] == 1)
 
 
-def with_inputs(case: Case, values: Mapping[str, float], known: Mapping[str, Input] | None = None) -> Case:
-    """The case with some numbers changed; a part that changes its size takes its zones and inserts along.
+def with_inputs(
+    case: Case,
+    values: Mapping[str, float],
+    known: Mapping[str, Input] | None = None,
+    floor_plan: FloorPlan = "stretched",
+) -> Case:
+    """The case with some numbers changed.
 
     known : inputs of the case by path, where they are at hand
+    floor_plan : whether a part that changes its size takes its zones and inserts along (right for a tolerance), or
+        they are kept where they are on the stack, with probes and patches (right for another part in its place)
 
     Raises
     ------
     UnknownNameError : a path that the case does not have
-    ThermsimError : a value that the number cannot have (a thickness of zero, a wetted fraction above 1)
+    ThermsimError : a value that the number cannot have (a thickness of zero, a wetted fraction above 1), or a part
+        that no longer holds what is kept in its place
     """
     known = {one.path: one for one in inputs(case)} if known is None else known
     changed = case
@@ -115,8 +124,8 @@ def with_inputs(case: Case, values: Mapping[str, float], known: Mapping[str, Inp
             raise UnknownNameError(f"the case has no number {path!r}", "see `thermsim.inputs(case)` for what it has")
         if not one.allows(value):
             raise ThermsimError(f"{path} cannot be {value:g}", f"it must be {_demand(one.sign)}")
-        changed = _with(changed, one, value)
-    return changed
+        changed = _with(changed, one, value, floor_plan)
+    return kept(case, changed) if floor_plan == "kept" else changed
 
 
 def _demand(sign: Sign) -> str:
@@ -278,13 +287,14 @@ def _shared_names(case: Case) -> set[str]:
 # ---- changes ----------------------------------------------------------------------------------------------------
 
 
-def _with(case: Case, one: Input, value: float) -> Case:
+def _with(case: Case, one: Input, value: float, floor_plan: FloorPlan) -> Case:
     if one.steps[0] == FACTOR:
         return _with_factor(case, str(one.steps[1]), value)
     changed = _put(case, one.steps, value)
     assert isinstance(changed, Case)
-    if len(one.steps) == 4 and one.steps[2] == "size_mm" and isinstance(one.steps[3], int):
-        return _zones_along(changed, str(one.owner), one.steps[3], value / one.value)
+    of_part = len(one.steps) == 4 and one.steps[2] == "size_mm"
+    if of_part and isinstance(one.steps[3], int) and floor_plan == "stretched":
+        return stretched(changed, str(one.owner), one.steps[3], value / one.value)
     return changed
 
 
@@ -365,27 +375,3 @@ def _said(law: Law) -> Conductivity:
     if law.kind == "power":
         return Conductivity(value=law.conductivity[0], at_C=law.temperature_C[0], exponent=law.exponent)
     return Conductivity(value=law.conductivity[0])
-
-
-def _zones_along(case: Case, name: str, axis: int, factor: float) -> Case:
-    """Zones and inserts of a part stretched with it along one axis: the floor plan is drawn on the part."""
-
-    def stretched(entry: Any) -> Any:
-        if entry.corner_mm is None:
-            return entry
-        corner, size = list(entry.corner_mm), list(entry.size_mm)
-        corner[axis] *= factor
-        size[axis] = size[axis].model_copy(update={"value": size[axis].value * factor})
-        return entry.model_copy(update={"corner_mm": tuple(corner), "size_mm": tuple(size)})
-
-    layers = [
-        layer.model_copy(update={"inserts": [stretched(insert) for insert in layer.inserts]})
-        if isinstance(layer, Part) and layer.part == name
-        else layer
-        for layer in case.layers
-    ]
-    heat = [
-        entry.model_copy(update={"zones": [stretched(zone) for zone in entry.zones]}) if entry.in_ == name else entry
-        for entry in case.heat
-    ]
-    return case.model_copy(update={"layers": layers, "heat": heat})

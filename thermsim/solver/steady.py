@@ -51,13 +51,18 @@ class Steady:
 
 
 def steady_state(
-    model: Model, guess: Guess | None = None, state: State | None = None, accuracy_K: float = ACCURACY_K
+    model: Model,
+    guess: Guess | None = None,
+    state: State | None = None,
+    accuracy_K: float = ACCURACY_K,
+    climb: bool = True,
 ) -> Steady:
     """The steady temperatures of a model.
 
     guess : temperatures to start from; default: everything as cold as the coldest coolant
     state : of a solve of a like model on a grid of the same cells, to be used up by this one
     accuracy_K : at which the outer iteration may stop [K]
+    climb : False where the guess is a steady state of less power, so that a failure needs no second try and no limit
 
     Raises
     ------
@@ -68,6 +73,8 @@ def steady_state(
     try:
         return _iterate(model, guess or model.first_guess(), state, accuracy_K)
     except RunawayError as runaway:
+        if not climb:
+            raise
         # A guess beyond the stable state, or k that rises from a cold guess, overshoots: so the power is raised slowly.
         limit, steady = _climb(model, 1.0)
         if limit == 1.0 and steady is not None:
