@@ -20,18 +20,35 @@ if TYPE_CHECKING:
     from thermsim.case.load import parse_case, read_case
     from thermsim.case.options import with_option
     from thermsim.errors import ThermsimError
+    from thermsim.model.values import inputs, with_inputs
+    from thermsim.study.gradients import gradients
     from thermsim.study.measure import measure
     from thermsim.study.predict import Prediction, predict
 
 __version__ = "0.1.0"
 
-__all__ = ["Prediction", "ThermsimError", "__version__", "measure", "parse_case", "predict", "read_case", "with_option"]
+__all__ = [
+    "Prediction",
+    "ThermsimError",
+    "__version__",
+    "gradients",
+    "inputs",
+    "measure",
+    "parse_case",
+    "predict",
+    "read_case",
+    "with_inputs",
+    "with_option",
+]
 
 _HOME = {
     "read_case": "thermsim.case.load",
     "parse_case": "thermsim.case.load",
     "with_option": "thermsim.case.options",
+    "inputs": "thermsim.model.values",
+    "with_inputs": "thermsim.model.values",
     "measure": "thermsim.study.measure",
+    "gradients": "thermsim.study.gradients",
     "predict": "thermsim.study.predict",
     "Prediction": "thermsim.study.predict",
     "ThermsimError": "thermsim.errors",

@@ -18,6 +18,8 @@ Place = tuple[float, float, float]
 
 # Largest imbalance, relative to all heat that enters, that residual and round-off may leave.
 BALANCE = 1e-8
+# Relative excess of slope over bend at which a summit still counts as lying on the side of its cell.
+AT_SIDE = 1e-9
 # Heat below which a stack counts as unheated, and its balance holds nothing but round-off.
 NO_HEAT_W = 1e-6
 
@@ -311,11 +313,12 @@ def _peak(low: float, centre: float, high: float, bends: bool) -> tuple[float, f
     low, high : temperatures at the sides, on the straight lines to the neighbours' centres. These are right where the
     field rises on across the side, even if heat jumps there: beside a jump the slope bends as x ln|x|, alike on both
     sides. A summit within the cell lies on the parabola through three even centres, which bends half as much as one
-    through low, centre and high would; it counts only where the temperature `bends` smoothly.
+    through low, centre and high would; it counts only where the temperature `bends` smoothly. Where the material ends
+    at a side, `_sides` makes low equal to centre: the summit then is that very side, which must not hang on rounding.
     """
     candidates = [(0.0, 0.0), (low - centre, -1.0), (high - centre, 1.0)]
     slope, bend = 0.5 * (high - low), 0.25 * (high + low) - 0.5 * centre
-    if bends and bend < 0.0 and abs(slope) <= -2.0 * bend:
+    if bends and bend < 0.0 and abs(slope) <= -2.0 * bend * (1.0 + AT_SIDE):
         candidates.append((-(slope**2) / (4.0 * bend), -slope / (2.0 * bend)))
     return max(candidates)
 

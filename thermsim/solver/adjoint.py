@@ -1,0 +1,269 @@
+"""Sensitivities of what is read off a steady state: one solve for each number asked, whatever it may depend on.
+
+Unknowns are the cell temperatures and those on both sides of every face, and R = 0 are the heat balances of cells and
+faces (`model/assemble.py`). With J read off them and the adjoint L that solves  (dR/dT)' L = -dJ/dT,
+
+    dJ/dp = L' dR/dp,   to which comes what J itself changes with p at unchanged temperatures.
+
+On a face the equations of L are those of T, with the weights dJ/dT- and dJ/dT+ in the place of the heats made there and
+0 in the place of known temperatures, so the formulas of `FacePlane` serve for both. The heat that leaves through a
+cooling is read off with L = 1 in its fluid. With half conductances a, resistance r and heat q of a face,
+
+    dJ/da = -(T_l - T-)(L_l - L-),   dJ/dr = F F_L,   dJ/dq- = L-,       F = (T- - T+) / r,  F_L likewise.
+
+Where k depends on temperature, dR/dT has terms of dk/dT that are not symmetric. Their transpose is
+(dk/dT) dJ/dk of each cell; they are small beside conduction, so a few solves of the symmetric part, combined to the
+least residual, take them in. On a tangent of leakage that touches at the solution, nothing changes with the place
+where it touches, to first order. Source: Giles and Pierce, Flow, Turbulence and Combustion 65 (2000) 393 for discrete
+adjoints; Eisenstat, Elman and Schultz, SIAM J. Numer. Anal. 20 (1983) 345 for the combination (GCR). Both from memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.errors import NotConvergedError
+from thermsim.model.assemble import FacePlane
+from thermsim.model.build import Model
+from thermsim.solver.linear import TOLERANCE, State, solve
+from thermsim.solver.linearised import Goal, Linearised, Plane, adjoint_faces, halves, nodes_of
+from thermsim.solver.multigrid import companion
+
+Array = NDArray[np.float64]
+
+ENOUGH = 1e-10  # of the residual, relative: gradients are then right to 1e-9 or so
+A_STEP = 3e-3  # of the residual, that one solve of the symmetric part is taken to
+MOST_STEPS = 60
+
+
+@dataclass(frozen=True)
+class Sensitivity:
+    """What a goal changes with, per unit of each.
+
+    log_conductivity : (nx, ny, nz) for each axis; log_width : (n,) for each axis, heat made and films' W/m2K unchanged
+    joints : (nx, ny) per m2K/W; face_heat : (nx, ny) per W made at each face source
+    cells : (nx, ny, nz) per W made in a cell; films, fluids, fluxes : per W/m2K, C and W/m2 of each cooling
+    """
+
+    log_conductivity: tuple[Array, ...]
+    log_width: tuple[Array, ...]
+    joints: tuple[Array, ...]
+    face_heat: tuple[Array, ...]
+    cells: Array
+    films: Array
+    fluids: Array
+    fluxes: Array
+
+
+def sensitivities(at: Linearised, goals: Sequence[Goal]) -> Iterator[Sensitivity]:
+    """For each goal in turn; a few are worked on at the same time, one on each processor.
+
+    Raises
+    ------
+    NotConvergedError
+    """
+    lanes = max(1, min(at.state.hierarchy.threads, len(goals)))
+    states = [at.state] if lanes == 1 else [State(at.state.solid, companion(at.state.hierarchy)) for _ in range(lanes)]
+
+    def work(lane: int, goal: Goal) -> Sensitivity:
+        return _sensitivity(at, goal, adjoint(at, goal, states[lane]))
+
+    if lanes == 1:
+        yield from (work(0, goal) for goal in goals)
+        return
+    with ThreadPoolExecutor(lanes) as pool:
+        for first in range(0, len(goals), lanes):
+            yield from pool.map(work, range(lanes), goals[first : first + lanes])
+
+
+def adjoint(at: Linearised, goal: Goal, state: State | None = None) -> Array:
+    """(nx, ny, nz) change of a goal per watt that is made in a cell; zero in voids.
+
+    Raises
+    ------
+    NotConvergedError
+    """
+    state = state or at.state
+    found = np.zeros(at.stencil.ground.shape)
+    rest = _source(at, goal)
+    if at.log_slope is not None:
+        for slope, by_log in zip(at.log_slope, _log_conductivity(at, found, goal), strict=True):
+            rest += slope * by_log
+    whole = float(np.sqrt(np.vdot(rest, rest)))
+    if whole == 0.0:
+        return found
+    kept: list[tuple[Array, Array, float]] = []
+    left, step = 1.0, TOLERANCE if at.log_slope is None else A_STEP
+    for _ in range(MOST_STEPS):
+        enough = max(step, min(0.3 * ENOUGH / left, 0.1))
+        towards = np.nan_to_num(solve(state, rest, None, enough).checked().temperature)
+        if at.log_slope is None:
+            return towards
+        gone = -_balance(at, towards)
+        for way, used, square in kept:
+            share = float(np.vdot(gone, used)) / square
+            towards -= share * way
+            gone -= share * used
+        square = float(np.vdot(gone, gone))
+        share = float(np.vdot(rest, gone)) / square
+        found += share * towards
+        rest = rest - share * gone
+        kept.append((towards, gone, square))
+        left = float(np.sqrt(np.vdot(rest, rest))) / whole
+        if left <= ENOUGH:
+            return found
+    raise NotConvergedError(
+        f"an adjoint stopped at a relative residual of {left:.1e}",
+        "close to runaway, or a conductivity that jumps with temperature: lower the power, or smooth its table",
+    )
+
+
+def _balance(at: Linearised, adj: Array) -> Array:
+    """-A L + (dk/dT) dJ/dk, (nx, ny, nz), of the adjoint alone."""
+    rest = -at.stencil.ground * adj
+    for axis, (to_lower, to_upper) in enumerate(at.links):
+        step = np.diff(adj, axis=axis)
+        low, high = halves(rest, axis)
+        low += to_lower * step
+        high -= to_upper * step
+    for coupling in at.couplings:
+        into, of = np.moveaxis(rest, coupling.axis, 0), np.moveaxis(adj, coupling.axis, 0)
+        for cell, factors in ((coupling.face - 1, coupling.lower), (coupling.face, coupling.upper)):
+            for other, factor in zip((coupling.face - 1, coupling.face), factors, strict=True):
+                if min(cell, other) >= 0 and max(cell, other) < len(of):
+                    into[cell] += factor * of[other]
+    return rest
+
+
+def _source(at: Linearised, goal: Goal) -> Array:
+    """dJ/dT of cells with that of faces eliminated, (nx, ny, nz)."""
+    source = np.zeros(at.stencil.ground.shape)
+    np.add.at(source.reshape(-1), goal.cells, goal.weights)
+    for plane in _planes_of(at, goal, only=goal.outflow is None):
+        faces = adjoint_faces(at.model, plane, goal)
+        between, to_lower, to_upper, _, _ = faces.links()
+        of = np.moveaxis(source, plane.axis, 0)
+        if plane.face > 0:
+            of[plane.face - 1] += to_lower + between * np.nan_to_num(faces.known_upper)
+        if plane.face < len(of):
+            of[plane.face] += to_upper + between * np.nan_to_num(faces.known_lower)
+    source[~at.stencil.solid] = 0.0
+    return source
+
+
+def _planes_of(at: Linearised, goal: Goal, only: bool = False) -> Iterator[Plane]:
+    """Planes where more than conduction happens, then those that are plain but for the goal; or only the goal's."""
+    known = {(plane.axis, plane.face): plane for plane in at.planes}
+    yield from (plane for place, plane in known.items() if not only or place in goal.nodes)
+    yield from (at.plane(*place) for place in goal.nodes if place not in known)
+
+
+def _log_conductivity(at: Linearised, adj: Array, goal: Goal) -> list[Array]:
+    """dJ/d(ln k) of every cell along each axis, both halves together."""
+    found = []
+    for axis, (of_lower, of_upper) in enumerate(at.falls):
+        share, fall = np.zeros(adj.shape), -np.diff(adj, axis=axis)
+        low, high = halves(share, axis)
+        low += of_lower * fall
+        high += of_upper * fall
+        found.append(share)
+    own = {(plane.axis, plane.face) for plane in at.planes}
+    for plane in _planes_of(at, goal):
+        axis, face = plane.axis, plane.face
+        share, of = np.moveaxis(found[axis], axis, 0), np.moveaxis(adj, axis, 0)
+        if (axis, face) not in own:
+            fall = of[face - 1] - of[face]
+            share[face - 1] -= np.moveaxis(at.falls[axis][0], axis, 0)[face - 1] * fall
+            share[face] -= np.moveaxis(at.falls[axis][1], axis, 0)[face - 1] * fall
+        under, over = nodes_of(adjoint_faces(at.model, plane, goal), of, face)
+        if face > 0:
+            share[face - 1] -= plane.faces.lower * plane.drop_lower * (of[face - 1] - under)
+        if face < len(of):
+            share[face] -= plane.faces.upper * plane.drop_upper * (of[face] - over)
+    return found
+
+
+@dataclass(frozen=True)
+class _Side:
+    """An adjoint at one plane of faces: its own equations there, its nodes, and its cells (nodes where none are)."""
+
+    plane: Plane
+    faces: FacePlane
+    under: Array
+    over: Array
+    below: Array
+    above: Array
+
+
+def _side(at: Linearised, goal: Goal, plane: Plane, adj: Array) -> _Side:
+    faces, of = adjoint_faces(at.model, plane, goal), np.moveaxis(adj, plane.axis, 0)
+    under, over = nodes_of(faces, of, plane.face)
+    below, above = of[plane.face - 1] if plane.face > 0 else under, of[plane.face] if plane.face < len(of) else over
+    return _Side(plane, faces, under, over, below, above)
+
+
+def _sensitivity(at: Linearised, goal: Goal, adj: Array) -> Sensitivity:
+    """Everything that a goal depends on, from its adjoint."""
+    model = at.model
+    shares = _log_conductivity(at, adj, goal)
+    widths = []
+    for axis in range(3):
+        signed = sum((-1.0 if other == axis else 1.0) * share for other, share in enumerate(shares))
+        widths.append(np.asarray(signed).sum(axis=tuple(other for other in range(3) if other != axis)))
+    joints = tuple(np.zeros(model.grid.shape[:2]) for _ in model.joints)
+    heats = tuple(np.zeros(model.grid.shape[:2]) for _ in model.face_sources)
+    coolings = np.zeros((3, len(model.coolings)))
+    for plane in at.planes:
+        side = _side(at, goal, plane, adj)
+        by_area = _of_coolings(model, side, coolings)
+        if plane.axis == 2:
+            by_area += _of_joints(model, side, joints)
+            for number, source in model.sources_at(plane.face):
+                heats[number][:] += side.under if source.side == "lower" else side.over
+        for place, axis in enumerate(axis for axis in range(3) if axis != plane.axis):
+            widths[axis] += by_area.sum(axis=1 - place)
+    return Sensitivity(tuple(shares), tuple(widths), joints, heats, adj, *coolings)
+
+
+def _of_joints(model: Model, side: _Side, joints: tuple[Array, ...]) -> Array:
+    """Adds what resistances of one z plane do; returns dJ/d(ln area) of its faces by them."""
+    faces, area = side.faces, model.grid.face_area(2)
+    through = faces.lower * (side.below - side.under) + faces.heat_lower + faces.slope_lower * side.under
+    by_resistance = side.plane.through * through
+    for joint, into in zip(model.joints, joints, strict=True):
+        if joint.face == side.plane.face:
+            into += np.where(joint.meets, by_resistance / area, 0.0)
+    return np.asarray(-faces.joint * by_resistance)
+
+
+def _of_coolings(model: Model, side: _Side, into: Array) -> Array:
+    """Adds what films, fluids and fluxes (rows of `into`) do on one plane; returns dJ/d(ln area) of its faces by them.
+
+    h A (L- - L_fluid) is taken from the balance of the face on its other side where the film conducts better than the
+    half cell there, since small differences over it are lost in rounding.
+    """
+    plane, faces, area = side.plane, side.faces, model.grid.face_area(side.plane.axis)
+    by_area = np.zeros(area.shape)
+    made = faces.heat_lower + faces.heat_upper + faces.slope_lower * side.under + faces.slope_upper * side.over
+    for cooling, here in model.coolings_at(plane.axis, plane.face):
+        number = next(number for number, one in enumerate(model.coolings) if one is cooling)
+        solid_above = here & (faces.upper > 0.0) & np.isnan(faces.known_upper)
+        node, node_C = np.where(solid_above, side.over, side.under), np.where(solid_above, plane.over, plane.under)
+        if cooling.is_flux:
+            into[2, number] += float((area * node)[here].sum())
+            by_area += np.where(here, cooling.flux_W_m2 * area * node, 0.0)
+            continue
+        film, half = cooling.film_W_m2K * area, np.where(solid_above, faces.upper, faces.lower)
+        fluid = np.nan_to_num(np.where(solid_above, faces.known_lower, faces.known_upper))
+        from_cell = made + half * np.where(solid_above, side.above - side.over, side.below - side.under)
+        into[1, number] += float(np.where(film > half, from_cell, film * (node - fluid))[here].sum())
+        if not cooling.is_fixed:
+            by_film = -area * (cooling.fluid_C - node_C) * (fluid - node)
+            into[0, number] += float(by_film[here].sum())
+            by_area += np.where(here, cooling.film_W_m2K * by_film, 0.0)
+    return by_area
