@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shlex
 import shutil
 from pathlib import Path
 
@@ -44,8 +45,9 @@ def test_shell_blocks_with_thermsim_commands_run(tmp_path: Path, monkeypatch: py
     lines = [line for block in blocks("sh") for line in block.splitlines() if line.startswith("thermsim ")]
     assert lines
     for line in lines:
-        words = line.split()[1:]
+        words = shlex.split(line)[1:]
         extra = ["--accuracy", "2"] if words[0] in ("predict", "afford") else []
+        extra = ["--accuracy", "5"] if words[0] == "sweep" else extra
         done = CliRunner().invoke(commands, [*words, *extra])
         assert done.exit_code == 0, f"{line}\n{done.output}\n{done.exception}"
 

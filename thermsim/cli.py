@@ -161,6 +161,75 @@ def predict(
 
 @commands.command()
 @CASE
+@OPTION
+@JSON
+@click.option(
+    "--vary",
+    "varied",
+    metavar="PATH LOW HIGH COUNT",
+    type=(str, float, float, int),
+    multiple=True,
+    required=True,
+    help="COUNT values of one number, such as die.thickness_mm 0.3 0.8 11; twice for a map.",
+)
+@click.option("--log", "is_log", is_flag=True, help="Let the values rise in even ratios instead of even steps.")
+@click.option("--watch", "watched", metavar="WORDS", multiple=True, help="What is asked, such as `reading C5`.")
+@click.option("--same-height", metavar="PART", help="Let the thickness of PART keep the height of the stack.")
+@click.option(
+    "--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write points, result and picture."
+)
+@click.option(
+    "--accuracy", metavar="KELVIN", type=click.FloatRange(min=1e-4), help="Refine until the mesh doubts are below."
+)
+@click.option("--replace", is_flag=True, help="Let DIR lose another sweep.")
+def sweep(
+    case_file: Path,
+    option: str | None,
+    as_json: bool,
+    varied: tuple[tuple[str, float, float, int], ...],
+    is_log: bool,
+    watched: tuple[str, ...],
+    same_height: str | None,
+    folder: Path | None,
+    accuracy: float | None,
+    replace: bool,
+) -> None:
+    """Follow temperatures over a range of one or two numbers, and find where they are lowest."""
+    from thermsim.study.sweep import Vary, sweep
+
+    case = _case(case_file, option)
+    if folder is not None:
+        from thermsim.report.sweep_export import check_sweep_target
+
+        check_sweep_target(case, [path for path, *_ in varied], same_height, folder, replace)
+    vary = [Vary(*one, is_log=is_log) for one in varied]
+    progress = _progress(quiet=as_json)
+    with progress as watch:
+        found = sweep(
+            case,
+            vary,
+            watch=watched,
+            same_height=same_height,
+            accuracy_K=accuracy,
+            tell_step=watch,
+            tell=progress.say,
+        )
+    if as_json:
+        from thermsim.report.sweep_table import document
+
+        _print_json(document(found))
+    else:
+        from thermsim.report.sweep_table import show_sweep
+
+        show_sweep(found, _console())
+    if folder is not None:
+        from thermsim.report.sweep_export import write_sweep
+
+        click.echo(f"{len(write_sweep(found, folder, replace=replace))} files in {folder}", err=as_json)
+
+
+@commands.command()
+@CASE
 @JSON
 @click.option(
     "--accuracy", metavar="KELVIN", type=click.FloatRange(min=1e-4), help="Mesh doubt of readings at their limit."

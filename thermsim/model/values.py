@@ -292,9 +292,12 @@ def _with(case: Case, one: Input, value: float, floor_plan: FloorPlan) -> Case:
         return _with_factor(case, str(one.steps[1]), value)
     changed = _put(case, one.steps, value)
     assert isinstance(changed, Case)
-    of_part = len(one.steps) == 4 and one.steps[2] == "size_mm"
-    if of_part and isinstance(one.steps[3], int) and floor_plan == "stretched":
-        return stretched(changed, str(one.owner), one.steps[3], value / one.value)
+    if floor_plan == "kept" or one.steps[0] != "layers":
+        return changed
+    if one.steps[2:] == ("thickness_mm",):
+        return stretched(changed, one.owner, 2, value / one.value)
+    if len(one.steps) == 4 and one.steps[2] == "size_mm" and isinstance(one.steps[3], int):
+        return stretched(changed, one.owner, one.steps[3], value / one.value)
     return changed
 
 

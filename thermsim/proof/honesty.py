@@ -34,10 +34,15 @@ RASTER, ZOOMS = 9, 5
 
 @dataclass(frozen=True)
 class Stack:
-    """A case, and its exact zone means and highest temperatures [K over the fluid]."""
+    """A case, and its exact zone means and highest temperatures [K over the fluid].
+
+    channel, zones : the same stack as the closed form has it, and its zones as the case has them
+    """
 
     case: Case
     exact: dict[Question, float]
+    channel: Channel
+    zones: list[dict[str, Any]]
 
 
 @dataclass(frozen=True)
@@ -128,7 +133,8 @@ def draw(rng: np.random.Generator) -> Stack:
         "cooling": [{"face": "bottom", "film_W_m2K": film, "fluid_C": 0.0}],
     }
     case = parse_case(json.dumps(whole, indent=1), "random.yaml")
-    return Stack(case, _exact(Channel(1e-3 * a, 1e-3 * b, tuple(channel), film), zones))
+    closed = Channel(1e-3 * a, 1e-3 * b, tuple(channel), film)
+    return Stack(case, exact_of(closed, zones), closed, zones)
 
 
 def _zones(rng: np.random.Generator, a: float, b: float) -> list[dict[str, Any]]:
@@ -145,7 +151,8 @@ def _zones(rng: np.random.Generator, a: float, b: float) -> list[dict[str, Any]]
     return zones
 
 
-def _exact(channel: Channel, zones: list[dict[str, Any]]) -> dict[Question, float]:
+def exact_of(channel: Channel, zones: list[dict[str, Any]]) -> dict[Question, float]:
+    """Mean and highest rise [K] of zones given in the words of a case file, on the first layer of a channel."""
     sources = tuple(
         Rectangle(*(1e-3 * (zone["corner_mm"][axis] + zone["size_mm"][axis] / 2) for axis in (0, 1)),
                   *(1e-3 * length for length in zone["size_mm"]))

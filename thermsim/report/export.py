@@ -27,7 +27,9 @@ if TYPE_CHECKING:
 
 RESULT, ZONES, ARRAYS, VOLUME, VERSIONS = "result.json", "zones.csv", "field.npz", "field.vtr", "versions.json"
 CASE_FOLDER = "case"  # the case and its tables stand apart: a table may be called zones.csv
-OWN = (RESULT, ZONES, ARRAYS, VOLUME, VERSIONS, *figures.FILES)
+# What a comparison writes beside the same result.json: it goes when a prediction replaces the comparison.
+OF_COMPARISON = ("report.html", "gains.csv", "gains.png", "shares.png", "ladders.png")
+OWN = (RESULT, ZONES, ARRAYS, VOLUME, VERSIONS, *figures.FILES, *OF_COMPARISON)
 PICTURES = ("png", "svg")
 MOST_VOLUME_CELLS = 2_000_000  # beyond it a VTK file is written only if it is asked for
 HIDDEN_CELL = 32  # VTK, vtkDataSetAttributes::HIDDENCELL
@@ -196,13 +198,14 @@ def _refuse_other_result(folder: Path, case: Case, replace: bool) -> None:
         return
     try:
         there = json.loads((folder / RESULT).read_text(encoding="utf-8"))
-        title, option = there["title"], there["option"]
+        title, option, compares = there["title"], there["option"], "options" in there
     except (OSError, ValueError, TypeError, KeyError):
         whose = "a result that cannot be read"
     else:
-        if (title, option) == (case.title, case.option):
+        if (title, option, compares) == (case.title, case.option, False):
             return
         whose = f"the result of {title}, " + ("as written" if option is None else f"with {option}")
+        whose = f"a comparison of options of {title}" if compares else whose
     raise WriteError(f"{folder} holds {whose}", "choose another folder, or add --replace")
 
 
@@ -214,10 +217,13 @@ def _is_ours(folder: Path) -> bool:
     return isinstance(made_with, dict) and "thermsim" in made_with
 
 
-def _move_in(new: Path, folder: Path, old: Path) -> list[Path]:
-    """Move every file into its place; what stood there is set aside first and comes back if a move fails."""
+def _move_in(new: Path, folder: Path, old: Path, own: tuple[str, ...] = OWN) -> list[Path]:
+    """Move every file into its place; what stood there is set aside first and comes back if a move fails.
+
+    own : names of an earlier result; those that the new one does not have go
+    """
     names = sorted(path.relative_to(new) for path in new.rglob("*") if path.is_file())
-    stale = [Path(name) for name in OWN if (folder / name).is_file() and Path(name) not in names]
+    stale = [Path(name) for name in own if (folder / name).is_file() and Path(name) not in names]
     done: list[tuple[Path, Path]] = []
     with _made(*(folder / name.parent for name in names)):
         try:

@@ -28,13 +28,16 @@ EVEN_K = 1e-3  # what differs by less is drawn as one temperature
 MARKER = 5.5  # [pt] half size of the marker of the hottest spot
 
 
-def active_face(prediction: Prediction, ax: Axes | None = None) -> Figure:
-    """Contour map of the face with the hottest zone; in a slice its profile. Without heat, the hottest plane."""
+def active_face(prediction: Prediction, ax: Axes | None = None, ends_C: tuple[float, float] | None = None) -> Figure:
+    """Contour map of the face with the hottest zone; in a slice its profile. Without heat, the hottest plane.
+
+    ends_C : temperatures of the palest and the darkest shade, for maps to be held side by side; default: its own
+    """
     view = face_view(prediction.case, prediction.field)
     with styled():
         if prediction.case.dimensions == 2:
             return _profile(prediction, view, ax)
-        return _map(prediction, view, ax)
+        return _map(prediction, view, ax, ends_C)
 
 
 def isotherms(low_C: float, high_C: float, most: int = ISOTHERMS) -> list[float]:
@@ -55,14 +58,18 @@ def decimals(low_C: float, high_C: float) -> int:
     return 1 if apart < EVEN_K else int(np.clip(1 - np.floor(np.log10(apart)), 1, 4))
 
 
-def shades(prediction: Prediction) -> Any:
-    """The colours of all maps of a prediction, from the coolant to the hottest spot."""
+def shade_ends(prediction: Prediction) -> tuple[float, float]:
+    """Temperatures [C] of the palest and the darkest shade of its maps: from the coolant to the hottest spot."""
+    field = prediction.field
+    return colour_range(float(np.nanmin(field.temperature)), field.coolant_C, field.hottest[0])
+
+
+def shades(prediction: Prediction, ends_C: tuple[float, float] | None = None) -> Any:
+    """The colours of all maps of a prediction, from the coolant to the hottest spot unless other ends are given."""
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import Normalize
 
-    field = prediction.field
-    ends = colour_range(float(np.nanmin(field.temperature)), field.coolant_C, field.hottest[0])
-    return ScalarMappable(Normalize(*ends), heat_colours())
+    return ScalarMappable(Normalize(*(ends_C or shade_ends(prediction))), heat_colours())
 
 
 def colour_bar(figure: Figure, shade: Any, **place: Any) -> None:
@@ -144,7 +151,7 @@ def scale_bar(ax: Axes, width_mm: float) -> None:
     ax.text(width_mm - length / 2, 1.0, f"{length:g} mm", ha="center", va="bottom", fontsize=SMALL, transform=above)
 
 
-def _map(prediction: Prediction, view: FaceView, ax: Axes | None) -> Figure:
+def _map(prediction: Prediction, view: FaceView, ax: Axes | None, ends_C: tuple[float, float] | None) -> Figure:
     width, height = float(view.sheet.x[-1]), float(view.sheet.y[-1])
     own = ax is None
     scale = min(WIDEST_IN / width, HIGHEST_IN / height)
@@ -159,7 +166,7 @@ def _map(prediction: Prediction, view: FaceView, ax: Axes | None) -> Figure:
     labels = Labels(ax)
     low, high = float(np.nanmin(view.sheet.temperature)), float(np.nanmax(view.sheet.temperature))
     levels, digits = isotherms(low, max(high, view.spot_C)), decimals(low, high)
-    shade = shades(prediction)
+    shade = shades(prediction, ends_C)
     lines = draw_sheets(ax, (view.sheet,), levels, shade)
     _outlines(ax, view, width, height)
     _colour_bar(figure, ax, shade, own)

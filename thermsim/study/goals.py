@@ -271,7 +271,9 @@ def _sources_of(zone: ZoneCells, model: Model) -> list[FaceSource | VolumeSource
 
 
 def _place(probe: Probe, case: Case) -> tuple[float, float, float]:
-    x, y, z = probe_point(case, probe)
+    """Where a probe stands in a case that may have moved it along with its part [m]."""
+    own = next(other for other in case.probes if other.probe == probe.probe)
+    x, y, z = probe_point(case, own)
     return MM * x, MM * y, MM * z
 
 

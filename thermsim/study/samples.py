@@ -1,7 +1,7 @@
 """Many cases near one another, answered at once: the base and its options, sample by sample.
 
-All are solved on one coarse grid of one topology, from the temperatures of the case they vary; what that grid costs in
-accuracy is measured on a finer one, see `shortcut_doubt`.
+All are solved on one coarse grid of one topology, from the temperatures of the case they vary. What that grid costs in
+accuracy is measured on a finer one by who takes the samples, see `compare.sampled`.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from thermsim.model.values import Input, inputs, with_inputs
 from thermsim.solver.linear import State
 from thermsim.solver.steady import steady_state
 from thermsim.study.answers import HOTTEST, Question, answers, reading_answers, zone_answers
+from thermsim.study.workers import Task
 
 Array = NDArray[np.float64]
 
@@ -43,21 +44,23 @@ class Nearby:
     multiplier: int
     questions: tuple[Question, ...]
 
-    def __call__(self) -> Callable[[Sample], Array]:
+    def __call__(self) -> Callable[[Task], Array]:
         solvers = [_Solver(self, case) for case in self.cases]
 
-        def work(sample: Sample) -> Array:
-            """(cases, questions) temperatures [C]; NaN where a case has no such place.
+        def work(task: Task) -> Array:
+            """(cases, questions) temperatures [C] of a sample; NaN where a case has no such place.
 
             Raises what `thermsim.solver.steady.steady_state` raises.
             """
-            return np.array([solver.answer(values) for solver, values in zip(solvers, sample, strict=True)])
+            return np.array([solver.answer(values) for solver, values in zip(solvers, task.value, strict=True)])
 
         return work
 
 
 class _Solver:
-    """Answers for cases near one case; keeps what the next solve can start from."""
+    """Answers for cases near one case. Each starts from the state of that case, never from the last one: the bits of
+    an answer then depend on its sample alone.
+    """
 
     def __init__(self, study: Nearby, case: Case) -> None:
         self.study, self.case = study, case

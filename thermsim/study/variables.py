@@ -9,12 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import inf
 
 from thermsim.case.schema import Case
 from thermsim.model.values import Input, inputs
 from thermsim.study.samples import Sample
+from thermsim.study.spread import Spread
 
 SHARED = "shared"
+LEAST = 1e-3  # of its value is the least that a number above zero is drawn as
 
 
 @dataclass(frozen=True)
@@ -28,6 +31,14 @@ class Variable:
     input: Input
     of: str
     acts_on: tuple[bool, ...]
+
+    @property
+    def spread(self) -> Spread:
+        """How it is spread, held to what such a number may be."""
+        one = self.input
+        floors = {"positive": LEAST * one.value, "fraction": LEAST * one.value, "not negative": 0.0, "any": -inf}
+        most = 1.0 if one.sign == "fraction" else inf
+        return Spread(one.value, one.plus_minus, one.shape, one.freedom, floors[one.sign], most)
 
     @property
     def name(self) -> str:

@@ -1,0 +1,88 @@
+"""How many nearby cases a second: full solves, power maps by superposition, a small model; and how right each is.
+
+    python benchmarks/many.py --case cases/crooked-film.yaml --cells 100000 --samples 2048 --checks 100
+
+All run in this process on one thread of linear algebra. Inputs with a tolerance vary evenly over three times that
+tolerance to either side; full solves of the same samples on the same grid are the truth. Timed is the whole way from
+values of inputs to answers. Processes of their own multiply each rate by their number, on free processors.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import time
+from pathlib import Path
+
+os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy loads
+
+import numpy as np
+
+from thermsim.case.load import read_case
+from thermsim.field import Field
+from thermsim.model.build import build_model
+from thermsim.model.plan import plan_grid
+from thermsim.model.topology import alike
+from thermsim.model.values import with_inputs
+from thermsim.solver.steady import steady_state
+from thermsim.study.answers import answers, asked
+from thermsim.study.reduced_training import reduce
+from thermsim.study.superposition import superposition
+
+SEED = 3_407
+MAPS = 200_000
+
+
+def main() -> None:
+    given = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    given.add_argument("--case", type=Path, default=Path(__file__).parent.parent / "cases" / "crooked-film.yaml")
+    given.add_argument("--cells", type=int, default=100_000)
+    given.add_argument("--samples", type=int, default=2048)
+    given.add_argument("--checks", type=int, default=100)
+    args = given.parse_args()
+    case = read_case(args.case)
+    plan = plan_grid(case, args.cells)
+    print(f"{plan.cells(1)} cells")
+
+    model = build_model(case, plan.grid(1))
+    steady = steady_state(model)
+    field = Field(model, steady.guess, steady.solution.temperature, steady.error_K).checked()
+    start = time.perf_counter()
+    maps = superposition(case, field)
+    built = time.perf_counter() - start
+    rng = np.random.default_rng(SEED)
+    powers = maps.base_W * rng.uniform(0.5, 1.5, (MAPS, len(maps.zones)))
+    start = time.perf_counter()
+    maps.temperatures(powers)
+    print(f"superposition: built in {built:.2f} s, {MAPS / (time.perf_counter() - start):,.0f} power maps a second")
+
+    start = time.perf_counter()
+    small = reduce(case, plan=plan)
+    print(f"small model: {small.small.size} vectors, built in {time.perf_counter() - start:.1f} s")
+    table = small.low + (small.high - small.low) * rng.random((args.samples, len(small.low)))
+    start = time.perf_counter()
+    found = small.answers(table)
+    print(
+        f"small model: {args.samples / (time.perf_counter() - start):,.0f} cases a second, {len(small.varied)} inputs"
+    )
+
+    paths = [one.path for one in small.varied]
+    truth = []
+    start = time.perf_counter()
+    for row in table[: args.checks].tolist():
+        changed = with_inputs(case, dict(zip(paths, row, strict=True)))
+        model = build_model(changed, alike(plan, case, changed).grid(1))
+        steady = steady_state(model)
+        solved = answers(changed, Field(model, steady.guess, steady.solution.temperature, steady.error_K).checked())
+        truth.append([solved[question] for question in small.questions])
+    print(f"full solves: {args.checks / (time.perf_counter() - start):.1f} cases a second")
+    misses, doubts = np.abs(found.values[: args.checks] - np.array(truth)), found.doubts[: args.checks]
+    print(f"{'':34}{'median miss':>12}{'largest':>10}{'median doubt':>14}{'covered':>9}   [K]")
+    for column, question in enumerate(small.questions):
+        miss, doubt = misses[:, column], doubts[:, column]
+        covered = f"{int(np.sum(miss <= doubt))}/{len(miss)}"
+        print(f"{asked(question):34}{np.median(miss):12.5f}{miss.max():10.5f}{np.median(doubt):14.5f}{covered:>9}")
+
+
+if __name__ == "__main__":
+    main()

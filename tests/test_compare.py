@@ -1,0 +1,207 @@
+"""Options against a base: gains, their intervals and verdicts, on stacks whose answer is known."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from math import sqrt
+from typing import Any
+
+import numpy as np
+import pytest
+from stacks import case_of, film, part
+
+from thermsim.case.schema import Case
+from thermsim.errors import RunawayError, ThermsimError, UnknownNameError
+from thermsim.model.values import with_inputs
+from thermsim.proof.flux_channel import Channel
+from thermsim.proof.honesty import draw, exact_of
+from thermsim.study.compare import compare
+from thermsim.study.comparison import WARMEST
+from thermsim.study.family import family
+
+SEED = 20_264
+WATTS, SIDE_mm, FILM = 50.0, 20.0, 8000.0
+AREA = 1e-6 * SIDE_mm**2
+
+
+def slab(old: dict[str, Any], new: dict[str, Any], **more: Any) -> Case:
+    """A heated chip under a joint and a cooled lid, all of one outline: temperatures along a straight line."""
+    layers = [
+        part("chip", [SIDE_mm, SIDE_mm], 0.7, {"conductivity_W_mK": {"value": 120.0, "plus_minus": 12.0}}),
+        {"joint": "between", **old},
+        part("lid", [SIDE_mm, SIDE_mm], 2.0, 390.0),
+    ]
+    heat = [{"in": "chip", "zones": [{"zone": "all", "power_W": WATTS}]}]
+    options = [{"option": "new", "changes": {"between": new}}]
+    return case_of(layers, heat, [film("top", FILM, 20.0)], options=options, **more)
+
+
+def resistance(value: float, plus_minus: float, **more: Any) -> dict[str, Any]:
+    return {"resistance_mm2K_W": {"value": value, "plus_minus": plus_minus, **more}}
+
+
+def test_gain_and_interval_of_a_slab() -> None:
+    """Gain = change of R'' times flux; what both share (film, chip) cancels. Formula: any heat transfer textbook.
+
+    Of two independent even tolerances a and b the sum has the standard deviation sqrt((a^2 + b^2) / 3), and, a > b, its
+    5 % quantile lies sqrt(0.4 a b) above the low end where that is below 2 b: the corner of a trapezium.
+    """
+    found = compare(slab(resistance(12.0, 2.0), resistance(4.0, 1.5)), samples=1024)
+    gain = found.options[0].headline
+    flux = WATTS / (AREA * 1e6)  # W/mm2
+    assert gain.value_K == pytest.approx(8.0 * flux, rel=1e-6)
+    ends = 8.0 * flux - 3.5 * flux + sqrt(0.4 * 2.0 * 1.5) * flux
+    assert gain.interval.low == pytest.approx(ends, abs=4.0 * gain.interval.error_K)
+    assert gain.uncertainty_K == pytest.approx(flux * sqrt((4.0 + 2.25) / 3.0), rel=0.01)
+    assert gain.first_order.high - gain.value_K == pytest.approx(1.645 * flux * sqrt(6.25 / 3.0), rel=1e-3)
+    shares = {one.path: one.share for one in found.options[0].contributions if one.share > 1e-9}
+    assert set(shares) == {"between.resistance_mm2K_W"}
+    both = [one.share for one in found.options[0].contributions if one.path == "between.resistance_mm2K_W"]
+    assert sorted(both) == pytest.approx([2.25 / 6.25, 4.0 / 6.25], rel=1e-4)
+    assert found.options[0].kind == "supported"
+    assert found.options[0].flux.low_K == pytest.approx(8.0 * flux, rel=1e-6)
+
+
+def test_what_base_and_option_share_cancels() -> None:
+    """An option that changes nothing the heat passes gains nothing, however unsure the rest is."""
+    case = slab(resistance(12.0, 6.0), {"wetted_fraction": 1.0}, worth_K=1.0)
+    found = compare(case, samples=256).options[0]
+    assert abs(found.headline.value_K) < 1e-9
+    assert found.headline.interval.high - found.headline.interval.low < 1e-6
+    assert found.kind == "not worth it"
+
+
+def test_both_ways_are_told_to_disagree_where_they_do() -> None:
+    """A film's conductivity that may be anything from a tenth to twice its value: 1/k is far from a straight line."""
+    old = {"film_um": 100.0, "conductivity_W_mK": {"value": 5.0, "plus_minus": 4.5}}
+    found = compare(slab(old, resistance(2.0, 0.0)), samples=512).options[0]
+    assert "disagree" in found.ways
+    straight = compare(slab(resistance(12.0, 2.0, shape="normal"), resistance(4.0, 0.5)), samples=2048).options[0]
+    assert "disagree" not in straight.ways
+    # k = 5 + 4.5 (2u - 1): the 95 % quantile of 1/k is at u = 0.05
+    highest = WATTS / AREA * 1e-4 / (5.0 - 4.5 * 0.9)
+    lowest = WATTS / AREA * 1e-4 / (5.0 + 4.5 * 0.9)
+    width = found.headline.interval.high - found.headline.interval.low
+    assert width == pytest.approx(highest - lowest, rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("worth_K", "scatter_K", "kind"),
+    [(0.2, 0.3, "supported"), (1.0, 0.3, "undecided"), (3.0, 0.3, "not worth it"), (0.2, 5.0, "not worth it")],
+)
+def test_verdicts(worth_K: float, scatter_K: float, kind: str) -> None:
+    """The gain is 1 K, 0.64 to 1.36 K at the outside."""
+    case = slab(resistance(12.0, 2.0), resistance(4.0, 1.5), worth_K=worth_K, mount_scatter_K=scatter_K)
+    found = compare(case, samples=256).options[0]
+    assert found.kind == kind
+    if kind == "undecided":
+        assert found.next_measurement is not None
+        assert found.headline.probability == pytest.approx(0.5, abs=0.05)
+
+
+def test_gallium_on_aluminium_is_refused_unless_it_is_named() -> None:
+    layers = [
+        part("die", [10, 10], 0.7, "silicon"),
+        {"joint": "film", "material": "silicone paste"},
+        part("lid", [20, 20], 2, "aluminium"),
+    ]
+    heat = [{"in": "die", "zones": [{"zone": "all", "power_W": 30.0}]}]
+    options = [{"option": "gallium", "changes": {"film.material": "gallium film"}}]
+    case = case_of(layers, heat, [film("top", 5000.0)], options=options, accuracy_K=0.5)
+    found = compare(case, samples=256).options[0]
+    assert found.kind == "refused"
+    assert "aluminium" in found.words
+    assert compare(case, samples=256, accept_danger=["gallium"]).options[0].kind != "refused"
+
+
+def test_an_option_that_is_built_is_the_base() -> None:
+    case = slab(resistance(12.0, 2.0), resistance(4.0, 1.5))
+    there = compare(case, samples=256).options[0].headline
+    found = compare(case, base="new", samples=256)
+    back = found.options[0].headline
+    assert (found.base_name, found.options[0].option) == ("new", "as in the file")
+    assert back.value_K == pytest.approx(-there.value_K)
+    assert found.options[0].kind == "not worth it"
+
+
+def test_the_warmest_reading_may_change_its_place() -> None:
+    """Each case has its own: the option cools the first zone below the second."""
+    layers = [part("chip", [SIDE_mm, SIDE_mm], 0.7, 120.0), part("lid", [SIDE_mm, SIDE_mm], 2.0, 390.0)]
+    zones = [
+        {"zone": name, "corner_mm": [at, 5.0], "size_mm": [6.0, 10.0], "power_W": watts}
+        for name, at, watts in (("a", 2.0, 30.0), ("b", 12.0, 20.0))
+    ]
+    readings = [{"reading": name, "zone": name} for name in "ab"]
+    options = [{"option": "less a", "changes": {"zones.a.power_W": 10.0}}]
+    heat = [{"in": "chip", "zones": zones}]
+    found = compare(case_of(layers, heat, [film("top", FILM, 20.0)], readings=readings, options=options), samples=256)
+    gain = found.options[0].headline
+    assert gain.question == WARMEST
+    assert gain.base_C == found.base.answers["reading", "a"]
+    assert gain.option_C == found.options[0].prediction.answers["reading", "b"]
+
+
+def test_tolerances_that_reach_into_runaway_are_told() -> None:
+    layers = [part("chip", [SIDE_mm, SIDE_mm], 0.7, 120.0)]
+    leakage = {"at_C": 80, "share": 0.4, "doubling_K": 12}
+    heat = [{"in": "chip", "leakage": leakage, "zones": [{"zone": "all", "power_W": 60.0}]}]
+    cooling = [film("top", 0, 20.0) | {"film_W_m2K": {"value": 3500.0, "plus_minus": 2500.0}}]
+    options = [{"option": "thinner", "changes": {"chip.thickness_mm": 0.5}}]
+    with pytest.raises(RunawayError, match=r"tolerances reach into thermal runaway|no steady state"):
+        compare(case_of(layers, heat, cooling, options=options), samples=256)
+
+
+def test_mistakes_are_answered() -> None:
+    case = slab(resistance(12.0, 2.0), resistance(4.0, 1.5))
+    with pytest.raises(UnknownNameError, match="no option 'nwe'"):
+        compare(case, options=["nwe"])
+    with pytest.raises(ThermsimError, match="no options"):
+        compare(case_of([part("a", [5, 5], 1, 100)], cooling=[film("top", 1000.0)]))
+
+
+def test_samples_are_the_same_every_time_and_on_two_processes() -> None:
+    from thermsim.study.workers import run
+
+    case = slab(resistance(12.0, 2.0), resistance(4.0, 1.5))
+    one = compare(case, samples=256).options[0]
+    two = compare(case, samples=256, machinery=lambda make, tasks: run(make, tasks, workers=2)).options[0]
+    assert np.array_equal(one.samples, two.samples)
+    assert one.headline == two.headline
+
+
+def changed(channel: Channel, rng: np.random.Generator) -> tuple[dict[str, float], Channel]:
+    """One input of a random stack moved by up to half, as numbers of its case and in its closed form."""
+    number, factor = int(rng.integers(len(channel.layers))), float(rng.uniform(0.67, 1.5))
+    if rng.integers(2):
+        thickness = factor * channel.layers[number].thickness_m
+        layers = list(channel.layers)
+        layers[number] = replace(layers[number], thickness_m=thickness)
+        return {f"layer {number}.thickness_mm": 1e3 * thickness}, replace(channel, layers=tuple(layers))
+    better = factor * channel.film_W_m2K
+    return {"bottom.film_W_m2K": better}, replace(channel, film_W_m2K=better)
+
+
+@pytest.mark.slow
+def test_doubt_of_the_difference_on_pairs_with_known_answer() -> None:
+    """Of 100 random pairs: at least 95 % of the true errors of gains lie within the doubt of the difference.
+
+    Truth: the series of the rectangular flux channel (Muzychka, Culham, Yovanovich 2003), summed in thermsim.proof.
+    """
+    rng = np.random.default_rng(SEED)
+    errors, widths = [], []
+    for _ in range(100):
+        stack = draw(rng)
+        values, channel = changed(stack.channel, rng)
+        other = with_inputs(stack.case, values)
+        exact = exact_of(channel, stack.zones)
+        whole = family(("base", "other"), (stack.case, other), accuracy_K=0.3, memory_GB=0.3)
+        for question in stack.exact:
+            gain = whole.gain(1, question)
+            errors.append(abs(gain.value - (stack.exact[question] - exact[question])))
+            widths.append(gain.half_width)
+    covered = np.mean(np.array(errors) <= np.array(widths))
+    ratio = np.median(np.array(widths) / np.maximum(errors, 1e-12))
+    print(json.dumps({"covered": covered, "median width over error": ratio, "gains": len(errors)}))
+    assert covered >= 0.95
+    assert ratio <= 12.0
