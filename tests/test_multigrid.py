@@ -248,3 +248,46 @@ def test_a_state_is_renewed_for_new_coefficients() -> None:
     fresh = linear.solve(linear.prepare(warmer), warmer.heat)
     renewed = linear.solve(linear.renew(linear.prepare(stencil), warmer), warmer.heat)
     np.testing.assert_allclose(renewed.temperature, fresh.temperature, rtol=1e-9)
+
+
+def test_a_body_that_is_all_but_cut_off_is_solved_as_well_as_the_others() -> None:
+    """Two bodies, one with a ground of a millionth of the other's: its level is far from what a residual shows.
+
+    Referee: SuperLU with its round-off (1e-16 of 1e-6 W/K and 300 W leaves 1e-7 K).
+    """
+    shape = (9, 9, 4)
+    solid = np.ones(shape, dtype=bool)
+    solid[4] = False
+    stencil = random_stencil(shape)
+    links = []
+    for axis, count in enumerate(shape):
+        lower, upper = (np.take(solid, range(start, start + count - 1), axis=axis) for start in (0, 1))
+        links.append(1.0 * (lower & upper))
+    ground, heat = np.zeros(shape), np.zeros(shape)
+    ground[0, 0, 0], ground[8, 8, 0] = 1.0, 1e-6
+    heat[0, 0, 0], heat[2, 5, 2], heat[8, 8, 0] = 20.0, 300.0, 60e-6
+    box = np.where(solid, 0, -1).astype(np.int16)
+    stencil = replace(
+        stencil, conductance_x=links[0], conductance_y=links[1], conductance_z=links[2], ground=ground, heat=heat,
+        solid=solid, box=box,
+    )  # fmt: skip
+    found = linear.solve(linear.prepare(stencil), heat, reference_C=20.0).checked()
+    error = np.nanmax(np.abs(found.temperature - np.where(solid, direct(stencil), np.nan)))
+    assert error < 1e-5
+    assert error <= found.error_K + 1e-5
+
+
+def test_no_heat_is_no_error() -> None:
+    stencil = random_stencil((8, 7, 5))
+    found = linear.solve(linear.prepare(stencil), np.zeros(stencil.heat.shape))
+    assert found.status == "converged"
+    assert found.error_K == 0.0
+    assert not np.nanmax(np.abs(found.temperature)) > 0.0
+
+
+def test_a_solution_serves_as_a_guess_with_its_voids() -> None:
+    stencil = bench_stacks.stack(30, 26, 10)
+    state = linear.prepare(stencil)
+    found = linear.solve(state, stencil.heat)
+    again = linear.solve(state, stencil.heat, found.temperature)
+    assert again.status in ("converged", "rounding")

@@ -94,7 +94,7 @@ def conjugate_gradients(
     ):
         done.status = "rounding"
     history = np.array(done.history)
-    error = _error(done.step_K, history)
+    error = _error(done.step_K, history) if done.residual > 0.0 else 0.0
     return Run(temperature.reshape(shape), done.status, done.iterations, done.residual, error, history)
 
 

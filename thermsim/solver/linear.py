@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from math import inf
 from typing import Literal
 
 import numpy as np
@@ -21,6 +22,8 @@ Status = Literal["converged", "rounding", "runaway", "stalled", "limit"]
 TOLERANCE = 1e-11  # of the residual, relative to the heat: leaves the heat balance of 1e-9 a wide margin
 
 FURTHER = 0.3  # of the residual
+LARGEST_ERROR_K = 1e-3  # of a solution that rounding has stopped
+EPSILON = 4.0 * float(np.finfo(np.float64).eps)
 CLOSE = 1e-9  # a residual that still keeps the heat balance; what is left of it is told in kelvin
 MOST_ITERATIONS = 600
 
@@ -35,10 +38,11 @@ REMEDY: dict[Status, str] = {
 
 @dataclass(frozen=True)
 class State:
-    """What a stencil needs for any number of solves."""
+    """What a stencil needs for any number of solves. body : see `bodies`"""
 
     solid: NDArray[np.bool_]
     hierarchy: Hierarchy
+    body: NDArray[np.int32] | None = None
 
 
 @dataclass(frozen=True)
@@ -67,12 +71,27 @@ class Solution:
             raise RunawayError("leakage outruns the cooling", self.remedy)
         if self.status not in ("converged", "rounding"):
             raise NotConvergedError(f"the solver stopped at a relative residual of {self.residual:.1e}", self.remedy)
+        if self.status == "rounding" and not self.error_K <= LARGEST_ERROR_K:
+            raise NotConvergedError(f"round-off leaves {self.error_K:.1e} K of error", REMEDY["stalled"])
         return self
 
 
-def prepare(stencil: Stencil) -> State:
-    """Set up the multigrid hierarchy of a stencil."""
-    return State(stencil.solid, build(stencil))
+def prepare(stencil: Stencil, may_have_islands: bool = True) -> State:
+    """Set up the multigrid hierarchy of a stencil.
+
+    may_have_islands : whether it may consist of bodies that do not touch; False saves the search for them
+    """
+    return State(stencil.solid, build(stencil), bodies(stencil.solid) if may_have_islands else None)
+
+
+def bodies(solid: NDArray[np.bool_]) -> NDArray[np.int32] | None:
+    """(nx, ny, nz) number of the body of touching cells that each cell belongs to, 0 in voids; None for one body."""
+    if solid.all():
+        return None
+    from scipy import ndimage
+
+    body, count = ndimage.label(solid)
+    return np.asarray(body, dtype=np.int32) if count > 1 else None
 
 
 def renew(state: State, stencil: Stencil) -> State:
@@ -80,7 +99,7 @@ def renew(state: State, stencil: Stencil) -> State:
 
     The old state must not be used any more.
     """
-    return State(stencil.solid, refresh(state.hierarchy, stencil))
+    return State(stencil.solid, refresh(state.hierarchy, stencil), state.body)
 
 
 def solve(
@@ -96,16 +115,49 @@ def solve(
     reference_C : the balance is solved for the rise over it, so that accuracy does not depend on the zero of a scale
     """
     heat = heat - reference_C * state.hierarchy.stencil.ground
-    guess = None if guess is None else guess - reference_C
+    guess = _evened(state, heat) if guess is None else np.nan_to_num(guess - reference_C)
     run = conjugate_gradients(state.hierarchy, heat, guess, tolerance, MOST_ITERATIONS)
     if run.iterations == 0 and run.residual > 0.0 and run.status == "converged":
         # A guess that is good enough says nothing about its error: one step further does.
         run = conjugate_gradients(state.hierarchy, heat, guess, FURTHER * run.residual)
-    temperature = np.where(state.solid, run.temperature + reference_C, np.nan)
+    rise, off_K = _levelled(state, heat, run.temperature)
+    if run.status in ("stalled", "limit"):
+        run = conjugate_gradients(state.hierarchy, heat, np.nan_to_num(rise), tolerance, MOST_ITERATIONS)
+        rise, off_K = _levelled(state, heat, run.temperature)
+    temperature = np.where(state.solid, rise + reference_C, np.nan)
     status: Status = run.status  # type: ignore[assignment]  # one of the five
     if status in ("stalled", "limit") and run.residual <= CLOSE:
         status = "rounding"
-    return Solution(temperature, status, run.residual, run.error_K, run.iterations, tuple(run.history.tolist()))
+    history = tuple(run.history.tolist())
+    return Solution(temperature, status, run.residual, run.error_K + off_K, run.iterations, history)
+
+
+def _levelled(state: State, heat: Array, rise: Array) -> tuple[Array, float]:
+    """Each body moved as a whole to where its heat and its ground balance, and how far that is known not to be [K].
+
+    Conductances inside a body cancel from its sum, so its level needs no iteration. The residual says little about it
+    where ground is weak: it is relative to the heat of all bodies. Told is the move, and what rounding leaves of it.
+    """
+    ground = state.hierarchy.stencil.ground
+    holds = ground * rise
+    sums = [_by_body(state, array) for array in (heat - holds, ground, np.abs(heat) + np.abs(holds))]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        move, rounding = (np.where(sums[1] > 0.0, part / sums[1], 0.0) for part in (sums[0], EPSILON * sums[2]))
+    if not np.isfinite(move).all():
+        return rise, inf
+    return rise + (move[0] if state.body is None else move[state.body]), float((np.abs(move) + rounding).max())
+
+
+def _evened(state: State, heat: Array) -> Array | None:
+    """Every body at the one temperature at which it balances; None where there is one body, which the solver does."""
+    return None if state.body is None else _levelled(state, heat, np.zeros_like(heat))[0]
+
+
+def _by_body(state: State, array: Array) -> Array:
+    """Sums over each body; voids are number 0 and hold zeros."""
+    if state.body is None:
+        return np.array([np.sum(array, where=state.solid)])
+    return np.asarray(np.bincount(state.body.ravel(), weights=np.where(state.solid, array, 0.0).ravel()), np.float64)
 
 
 def solve_many(
@@ -118,7 +170,7 @@ def solve_many(
     lanes = max(1, min(state.hierarchy.threads, len(heats)))
     if lanes == 1:
         return [solve(state, heat, None, tolerance, reference_C) for heat in heats]
-    states = [State(state.solid, companion(state.hierarchy)) for _ in range(lanes)]
+    states = [State(state.solid, companion(state.hierarchy), state.body) for _ in range(lanes)]
 
     def work(lane: int) -> list[Solution]:
         return [solve(states[lane], heat, None, tolerance, reference_C) for heat in heats[lane::lanes]]
@@ -135,11 +187,11 @@ def check_way_out(stencil: Stencil, name_of_box: list[str]) -> None:
     ------
     NoWayOutError : naming a part of the first body without one
     """
-    from scipy import ndimage
-
-    body, bodies = ndimage.label(stencil.solid)
+    body = bodies(stencil.solid)
+    if body is None:
+        body = stencil.solid.astype(np.int32)
     with_way_out = np.unique(body[stencil.ground > 0.0])
-    for number in range(1, bodies + 1):
+    for number in range(1, int(body.max()) + 1):
         if number not in with_way_out:
             box = int(stencil.box[body == number][0])
             raise NoWayOutError(

@@ -94,7 +94,7 @@ def _iterate(model: Model, guess: Guess, state: State | None = None, accuracy_K:
             check_way_out(stencil, [region.name for region in model.regions])
         last = model.is_linear or change * ratio**2 < accuracy_K
         enough = TOLERANCE if last else float(np.clip(INEXACT * change, TOLERANCE, LOOSEST))
-        state = prepare(stencil) if state is None else renew(state, stencil)
+        state = prepare(stencil, model.may_have_islands) if state is None else renew(state, stencil)
         solution = solve(state, stencil.heat, guess.temperature, enough, model.coldest_C).checked()
         iterations += solution.iterations
         if model.is_linear:

@@ -94,7 +94,7 @@ def error_origin(field: Field) -> ErrorOrigin | None:
     model = field.model
     if not model.zones:
         return None
-    state = prepare(assemble(model, field.guess))
+    state = prepare(assemble(model, field.guess), model.may_have_islands)
     bends = [_bend(field, axis, field.temperature) for axis in range(3)]
     weights = [_weight(field, axis) for axis in range(3)]
     rows: list[list[Array]] = [[], [], []]

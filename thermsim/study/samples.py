@@ -78,8 +78,10 @@ class _Solver:
         if self.start is not None and model.grid.shape == self.start.model.grid.shape:
             filled = np.nan_to_num(self.start.temperature, nan=self.start.model.coldest_C)
             guess = model.guess(filled, self.start.heated_face)
+        like_base = self.start is None or guess is not None
         steady = steady_state(model, guess, self.state if guess is not None else None, SAMPLE_ACCURACY_K)
-        self.state = steady.state
+        if like_base:  # a grid of other cells has no use for this hierarchy, nor this grid for that one
+            self.state = steady.state
         return Field(model, steady.guess, steady.solution.temperature, steady.error_K).checked()
 
     def answer(self, values: Mapping[str, float]) -> Array:

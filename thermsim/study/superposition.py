@@ -97,7 +97,7 @@ def superposition(case: Case, field: Field) -> Superposition:
     zones = model.zones
     heats = [_watt(field, zone) for zone in zones]
     bare = _unheated(field)
-    state = prepare(assemble(bare, field.guess))
+    state = prepare(assemble(bare, field.guess), bare.may_have_islands)
     held = [replace(bare, face_sources=faces, volume_sources=volumes) for faces, volumes in heats]
     solutions = solve_many(state, [assemble(one, _guess_for(one, field)).heat for one in held])
     rows = []
