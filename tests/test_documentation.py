@@ -48,6 +48,11 @@ def test_shell_blocks_with_thermsim_commands_run(tmp_path: Path, monkeypatch: py
         words = shlex.split(line)[1:]
         extra = ["--accuracy", "2"] if words[0] in ("predict", "afford") else []
         extra = ["--accuracy", "5"] if words[0] == "sweep" else extra
+        extra = (
+            ["--accuracy", "5", "--samples", "256", "--option", "gallium film, 30 um"]
+            if words[0] == "compare"
+            else extra
+        )
         done = CliRunner().invoke(commands, [*words, *extra])
         assert done.exit_code == 0, f"{line}\n{done.output}\n{done.exception}"
 

@@ -22,6 +22,8 @@ FLOOR = {
     "bench": 6,
     "proof": 6,
     "cli": 7,
+    "studies": 7,
+    "terminal": 7,
     "__main__": 8,
 }
 FILES = sorted(path for path in HOUSE.rglob("*.py") if path.relative_to(HOUSE).parts[0] != "__init__.py")

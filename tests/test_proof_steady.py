@@ -148,10 +148,10 @@ def test_annular_fins_of_a_motorcycle_cylinder() -> None:
     assert watts == pytest.approx(704.656, abs=1e-2) and watts == pytest.approx(689.6, rel=0.03)
 
 
-@pytest.mark.parametrize(("k", "book"), [(398.0, 8.33), (180.0, 5.60), (14.0, 1.56)])
+@pytest.mark.parametrize(("k", "book"), [(398.0, 8.3), (180.0, 5.6), (14.0, 1.6)])
 def test_long_rods(k: float, book: float) -> None:
-    # Incropera and DeWitt, 6th ed., example 3.9: 8.3, 5.6 and 1.6 W (8.33, 5.60, 1.56 by the book's rounded steps)
-    assert fins.long_rod_heat(5e-3, k, 100.0, 75.0) == pytest.approx(book, rel=3e-3)
+    # Incropera and DeWitt, 6th ed., example 3.9: 8.3, 5.6 and 1.6 W (from memory)
+    assert round(fins.long_rod_heat(5e-3, k, 100.0, 75.0), 1) == book
 
 
 # ---- ISO 10211, case 1 ------------------------------------------------------------------------------------------
@@ -268,3 +268,90 @@ def test_linear_leakage() -> None:
     assert nonlinear.linear_leakage_temperature(30.0, 0.25, 150.0, 20.0, 60.0, b) == pytest.approx(75.120117, abs=1e-6)
     with pytest.raises(RunawayError, match=r"1\.4427"):
         nonlinear.linear_leakage_temperature(30.0, 1.5, 150.0, 20.0, 60.0, b)
+
+
+# ---- closed forms far from the numbers of the table, against the printed formulas in 60 digits -------------------
+
+
+def _corner_in_digits(a: mpmath.mpf, b: mpmath.mpf) -> mpmath.mpf:
+    return mpmath.mpf(0) if a == 0 or b == 0 else a * mpmath.asinh(b / a) + b * mpmath.asinh(a / b)
+
+
+@pytest.mark.parametrize(("a", "b"), [(1.0, 1.0), (1.0, 1e-6), (1e-8, 1.0), (3.0, 1e-12), (1e-3, 0.7)])
+def test_mean_of_slender_rectangles(a: float, b: float) -> None:
+    with mpmath.workdps(60):
+        p, q = mpmath.mpf(a), mpmath.mpf(b)
+        bracket = 3 * p * q * _corner_in_digits(p, q) + p**3 + q**3 - (p * p + q * q) ** mpmath.mpf(1.5)
+        exact = float(bracket / (3 * mpmath.pi * (p * q) ** 2))
+    assert half_space.rectangle_mean(a, b, 1.0) == pytest.approx(exact, rel=2e-15)
+
+
+@pytest.mark.parametrize(
+    ("a", "b", "x", "y"),
+    [
+        (1.0, 1.0, 1e5, 3e4),
+        (1.0, 1.0, 0.5, -1e9),
+        (1.0, 1.0, 2.1, 0.0),
+        (1.0, 1.0, 1.9, 1.0),
+        (1.0, 1e-6, 0.3, 1e-3),
+        (1.0, 1e-6, -1e8, 2.0),
+        (1.0, 1e-6, 0.2, 5e-7),
+    ],
+)
+def test_points_far_from_a_rectangle(a: float, b: float, x: float, y: float) -> None:
+    with mpmath.workdps(60):
+        total = mpmath.mpf(0)
+        for near, far in ((mpmath.mpf(x), -1), (mpmath.mpf(x) - a, 1)):
+            for left, right in ((mpmath.mpf(y), -1), (mpmath.mpf(y) - b, 1)):
+                sign = far * right * mpmath.sign(near) * mpmath.sign(left)
+                total += sign * _corner_in_digits(abs(near), abs(left))
+        exact = float(total / (2 * mpmath.pi * a * b))
+    assert half_space.rectangle_point(a, b, 1.0, x, y) == pytest.approx(exact, rel=2e-15)
+
+
+@pytest.mark.parametrize("over", [1e-15, 1e-14, 1e-12, -1e-12, 1e-7, 1.0])
+def test_power_law_near_its_limit(over: float) -> None:
+    exponent = 1.0 + over
+    with mpmath.workdps(60):
+        n, scale = mpmath.mpf(exponent), mpmath.mpf(1e6) * mpmath.mpf(0.775e-3) / 148
+        exact = float((mpmath.mpf(350) ** (1 - n) - scale * (n - 1) / mpmath.mpf(300) ** n) ** (1 / (1 - n)))
+    assert nonlinear.power_law_slab_top(1e6, 0.775e-3, 350.0, 148.0, 300.0, exponent) == pytest.approx(exact, abs=2e-13)
+
+
+def test_square_column_with_next_to_no_growth() -> None:
+    theta = square_column(0.3, 0.4)
+    assert square_column_variable(0.3, 0.4, per_K=0.0) == theta
+    slope = (20.0 * theta - theta**2) / 2.0  # of T by per_K at 0, from T + b T^2/2 = (1 + b warm/2) theta
+    assert square_column_variable(0.3, 0.4, per_K=1e-12) - theta == pytest.approx(1e-12 * slope, abs=1e-14)
+
+
+@pytest.mark.parametrize(
+    ("inner", "outer", "thickness", "k", "film"),
+    [
+        (0.025, 0.045, 1e-6, 1.0, 1e6),  # m r = 35 000: I1 overflows
+        (0.025, 0.045, 1e-4, 1.0, 1e5),
+        (0.025, 0.045, 0.006, 186.0, 1e-9),
+        (0.025, 0.045, 0.006, 186.0, 1e-12),
+        (0.025, 0.025000001, 1e-10, 186.0, 50.0),  # a ring of 1 nm
+        (0.5, 0.5001, 1e-9, 10.0, 1e6),
+        (1e-9, 0.5, 0.006, 186.0, 1e-9),
+    ],
+)
+def test_annular_fins_at_the_ends_of_the_range(
+    inner: float, outer: float, thickness: float, k: float, film: float
+) -> None:
+    with mpmath.workdps(60):
+        r1, t = mpmath.mpf(inner), mpmath.mpf(thickness)
+        m, r2 = mpmath.sqrt(2 * mpmath.mpf(film) / (mpmath.mpf(k) * t)), mpmath.mpf(outer) + t / 2
+        bessel_i, bessel_k = mpmath.besseli, mpmath.besselk
+        above = bessel_k(1, m * r1) * bessel_i(1, m * r2) - bessel_i(1, m * r1) * bessel_k(1, m * r2)
+        below = bessel_i(0, m * r1) * bessel_k(1, m * r2) + bessel_k(0, m * r1) * bessel_i(1, m * r2)
+        exact = float(2 * r1 / (m * (r2 * r2 - r1 * r1)) * above / below)
+    assert fins.annular_fin_efficiency(inner, outer, thickness, k, film) == pytest.approx(exact, rel=2e-15)
+
+
+def test_fins_without_a_film_and_without_end() -> None:
+    assert fins.annular_fin_efficiency(0.025, 0.045, 0.006, 186.0, 0.0) == 1.0
+    assert fins.straight_fin_efficiency(0.03, 1e-3, 200.0, 0.0) == 1.0
+    assert fins.straight_fin_tip(0.03, 1e-3, 200.0, 0.0, wetted_tip=True) == 1.0
+    assert fins.straight_fin_tip(300.0, 1e-3, 200.0, 60.0, wetted_tip=True) == 0.0  # cosh of 7 348 overflows

@@ -21,22 +21,31 @@ if TYPE_CHECKING:
     from thermsim.case.options import with_option
     from thermsim.errors import ThermsimError
     from thermsim.model.values import inputs, with_inputs
+    from thermsim.study.afford import afford
+    from thermsim.study.compare import compare
     from thermsim.study.gradients import gradients
     from thermsim.study.measure import measure
     from thermsim.study.predict import Prediction, predict
+    from thermsim.study.superposition import superposition
+    from thermsim.study.sweep import Vary, sweep
 
 __version__ = "0.1.0"
 
 __all__ = [
     "Prediction",
     "ThermsimError",
+    "Vary",
     "__version__",
+    "afford",
+    "compare",
     "gradients",
     "inputs",
     "measure",
     "parse_case",
     "predict",
     "read_case",
+    "superposition",
+    "sweep",
     "with_inputs",
     "with_option",
 ]
@@ -48,7 +57,12 @@ _HOME = {
     "inputs": "thermsim.model.values",
     "with_inputs": "thermsim.model.values",
     "measure": "thermsim.study.measure",
+    "afford": "thermsim.study.afford",
+    "compare": "thermsim.study.compare",
     "gradients": "thermsim.study.gradients",
+    "superposition": "thermsim.study.superposition",
+    "sweep": "thermsim.study.sweep",
+    "Vary": "thermsim.study.sweep",
     "predict": "thermsim.study.predict",
     "Prediction": "thermsim.study.predict",
     "ThermsimError": "thermsim.errors",

@@ -53,6 +53,11 @@ def silicon(flux: float, thickness: float, cold_K: float, exponent: float) -> fl
     return power_law_slab_top(flux, thickness, cold_K, 148.0, 300.0, exponent) - KELVIN
 
 
+def silicon_conductivity(temperature_K: float, exponent: float) -> float:
+    """k [W/mK] of silicon-slab.yaml."""
+    return float(148.0 * (300.0 / temperature_K) ** exponent)
+
+
 def linear_middle() -> float:
     """Middle [C] of linear-slab.yaml."""
     return linear_law_slab_inside(0.5, 400.0, 300.0, 300.0, 1e-3) - KELVIN
@@ -98,6 +103,20 @@ def on_half_space(ratio: float, place: str) -> float:
     if place == "mid-edge":
         return rectangle_point(a, b, 1.0, a, b / 2.0)
     return rectangle_corner(a, b, 1.0) if place == "corner" else rectangle_centre(a, b, 1.0)
+
+
+@cache
+def on_block(ratio: float, place: str) -> float:
+    """The same on the block of half-space-square.yaml: insulated sides, a cold base. Exact for the very case."""
+    body = Channel(0.02, 0.02, (ChannelLayer(12.425571e-3, 100.0, 100.0),), math.inf)
+    side = math.sqrt(ratio)
+    patch = Rectangle(0.01, 0.01, 2e-3 * side, 2e-3 / side)
+    x, y = {"centre": (0.0, 0.0), "mid-edge": (0.5, 0.0), "corner": (0.5, 0.5)}.get(place, (0.0, 0.0))
+    if place == "mean":
+        rise = mean_rise(body, patch).value
+    else:
+        rise = point_rise(body, patch, 0.01 + x * patch.size_x, 0.01 + y * patch.size_y).value
+    return 100.0 * 2e-3 * rise
 
 
 # ---- plates with adiabatic edges, 40 x 40 mm unless said ------------------------------------------------------------
@@ -148,10 +167,10 @@ def plate_floor() -> float:
     return uniform_rise(plate().channel)
 
 
-def device() -> float:
+def device(in_plane: float = 386.0) -> float:
     """Rise per watt of the device of transistors-on-a-plate.yaml [K/W]."""
     side = math.sqrt(8e-4)
-    channel = Channel(0.1, 0.1, (ChannelLayer(0.01, 386.0, 386.0),), 25.0)
+    channel = Channel(0.1, 0.1, (ChannelLayer(0.01, in_plane, 386.0),), 25.0)
     return mean_rise(channel, Rectangle(0.05, 0.05, side, side)).value
 
 

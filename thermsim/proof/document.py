@@ -6,8 +6,10 @@ import math
 from datetime import UTC, datetime
 from typing import Any
 
+from thermsim.proof.control import Control
 from thermsim.proof.honesty import COVERED, SHARES, WIDTHS, Array, Honesty, covered, widths
-from thermsim.proof.published import Line, Proof
+from thermsim.proof.line import Line
+from thermsim.proof.published import Proof
 from thermsim.proof.references import LEFT_OUT
 from thermsim.report.versions import versions
 
@@ -27,15 +29,26 @@ def document(proof: Proof, honesty: Honesty | None = None) -> dict[str, Any]:
         "asked_for_excellent": sum(line["excellent"] is not None for line in lines),
         "doubts_that_hold": sum(held),
         "doubts_asked": len(held),
-        "control": {
-            "sizes": list(proof.control.sizes),
-            "errors": list(proof.control.errors),
-            "order": proof.control.order,
-            "gate": proof.control.gate,
-            "passes": proof.control.passes,
-        },
+        "control": _control(proof.control),
         "honesty": None if honesty is None else _honesty(honesty),
         "left_out": list(LEFT_OUT),
+    }
+
+
+def _control(control: Control) -> dict[str, Any]:
+    return {
+        "sizes": list(control.false.sizes),
+        "errors": list(control.false.errors),
+        "expected": list(control.expected),
+        "order": control.false.order,
+        "gate": control.false.wanted_order,
+        "true_errors": list(control.true.errors),
+        "true_order": control.true.order,
+        "true_shows": control.true_shows,
+        "is_as_expected": control.is_as_expected,
+        "refused_by_order_alone": control.refused_by_order_alone,
+        "passes": control.passes,
+        "works": control.works,
     }
 
 
@@ -58,9 +71,13 @@ def _line(line: Line) -> dict[str, Any]:
         "order": line.order,
         "wanted_order": line.wanted_order,
         "verdict": line.verdict,
+        "at_round_off": line.at_round_off,
+        "accuracy_held": line.accuracy_held,
         "note": line.note,
+        "differs": line.differs,
         "sizes": list(line.sizes),
         "errors": list(line.errors),
+        "solver_errors": list(line.noise),
     }
 
 

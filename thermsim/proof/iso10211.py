@@ -29,7 +29,8 @@ def square_column_variable(
 ) -> float:
     """The same with k = k0 (1 + per_K T), T in C, by Kirchhoff's transform theta = T + per_K T^2/2.
 
-    theta obeys the linear problem with its warm face at theta(warm); T = (sqrt(1 + 2 per_K theta) - 1)/per_K.
+    theta obeys the linear problem with its warm face at theta(warm); T = (sqrt(1 + 2 per_K theta) - 1)/per_K,
+    written as 2 theta/(1 + sqrt(1 + 2 per_K theta)), which holds for per_K 0 too.
     """
     theta = square_column(across, depth, warm_C + per_K * warm_C**2 / 2.0, terms)
-    return (math.sqrt(1.0 + 2.0 * per_K * theta) - 1.0) / per_K
+    return 2.0 * theta / (1.0 + math.sqrt(1.0 + 2.0 * per_K * theta))

@@ -17,16 +17,15 @@ def power_law_slab_top(
     """Heated face [K] of a slab with k = k0 (T0/T)^n under `flux` [W/m2], its other face at `cold_K` [K].
 
     Kirchhoff's transform: T^(1-n) = Tb^(1-n) - q L (n-1)/(k0 T0^n); for n = 1, T = Tb exp(q L/(k0 T0)).
+    Written as T = Tb exp(-log1p(-m s)/m) with m = n - 1, s = q L/(k0 T0) (Tb/T0)^m, which holds for m near 0.
     Source: Carslaw and Jaeger, Conduction of Heat in Solids, 2nd ed. (1959), section 1.6.
     Raises RunawayError where no finite temperature carries the flux (n > 1).
     """
-    scale = flux * thickness / (conductivity * at_K)
-    if exponent == 1.0:
-        return cold_K * math.exp(scale)
-    inner = (cold_K / at_K) ** (1.0 - exponent) - scale * (exponent - 1.0)
-    if inner <= 0.0:
+    over = exponent - 1.0
+    scale = flux * thickness / (conductivity * at_K) * (cold_K / at_K) ** over
+    if over * scale >= 1.0:
         raise RunawayError("the conductivity falls too fast with temperature to carry this flux at all")
-    return float(at_K * inner ** (1.0 / (1.0 - exponent)))
+    return float(cold_K * math.exp(scale if over == 0.0 else -math.log1p(-over * scale) / over))
 
 
 def linear_law_slab_flux(

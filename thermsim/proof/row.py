@@ -14,10 +14,12 @@ Number = float | Callable[[], float]
 CLOSED_FORM = "closed form"  # summed on this machine, to more digits than are compared
 PRINTED = "printed"  # as it stands in the source
 MEMORY = "from memory"  # of the source, which was not at hand
-BY_HAND = "by hand"
-OWN_GRIDS = "finer grids of our own"
+BY_HAND = "by hand"  # the formula of the source evaluated with the numbers of the case
+FINITE_ELEMENTS = "finite elements"  # another method, written and meshed apart from thermsim
 ONE_DIMENSION = "theory in one dimension"
 BAND = "sanity band"  # an approximation, which shows no more than that nothing is badly wrong
+
+EXACT = (CLOSED_FORM, BY_HAND)
 
 
 @dataclass(frozen=True)
@@ -31,7 +33,8 @@ class Row:
     per, less : the answer of the case becomes (answer - less) / per
     order : least order at which the true error must fall over the grids of the study
     points : instead of `asked`, many questions with their references: the worst is shown
-    note : what stands between reference and case, or why a figure is not met
+    note : what a reader should know beside the numbers, such as why a figure is not met
+    differs : what stands between the reference and the very case, so that the mesh doubt cannot be held against it
     """
 
     quantity: str
@@ -46,6 +49,7 @@ class Row:
     order: float | None = None
     known: str = CLOSED_FORM
     note: str = ""
+    differs: str = ""
     points: tuple[tuple[Question, Number], ...] = ()
 
     def width(self, given: float, reference: float) -> float:

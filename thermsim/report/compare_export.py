@@ -57,7 +57,7 @@ def check_target(
 
     Raises WriteError, as `write` would.
     """
-    from thermsim.study.compare import chosen
+    from thermsim.study.family import chosen
 
     folder = Path(folder)
     names, _ = chosen(case, base, options)

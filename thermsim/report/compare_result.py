@@ -58,7 +58,7 @@ COMPARE_KEYS: dict[str, str] = {
     "options[].contributions[].plus_minus": "tolerance: half width",
     "options[].contributions[].basis": "`measured`, `published` or `assumed`; null where the case does not say",
     "options[].contributions[].sensitivity": "change of the gain per unit of the input [K per unit]",
-    "options[].contributions[].share": "of the variance of the gain that inputs make, 0 to 1",
+    "options[].contributions[].share": "of the variance of the gain, 0 to 1; the grids have what all inputs leave",
     "options[].next_measurement": "what to measure so that the verdict falls; null where it has fallen",
     "options[].next_measurement.input": "its address; null where no single measurement settles it",
     "options[].next_measurement.within": "half width to measure it to; null likewise",

@@ -9,8 +9,11 @@ from thermsim.report.blocks import Block, Column
 from thermsim.report.compare_words import (
     BEFORE_OPENING,
     CONTRIBUTIONS_NOTE,
+    GRIDS,
+    SEEN,
     base_words,
     decimals_of,
+    grid_share,
     headline_question,
     held_by,
     interval_words,
@@ -28,6 +31,7 @@ from thermsim.report.compare_words import (
     shown_contributions,
     tolerance_words,
     value_words,
+    verdict_words,
     warmest_words,
     way_words,
     whose_words,
@@ -66,7 +70,7 @@ def comparison_blocks(comparison: Comparison) -> list[Block]:
 
 
 def _verdicts(comparison: Comparison) -> Block:
-    lines = tuple(line for one in comparison.options for line in (one.option, f"    {one.words}"))
+    lines = tuple(line for one in comparison.options for line in (one.option, f"    {verdict_words(one)}"))
     return Block(f"{comparison.case.title}: {_count(len(comparison.options))} against {base_words(comparison)}", lines)
 
 
@@ -85,9 +89,7 @@ def _read_first(comparison: Comparison) -> list[Block]:
 def _gains(comparison: Comparison) -> Block:
     question = headline_question(comparison)
     rows = tuple(_gain_row(comparison, one) for one in comparison.options)
-    base_C = comparison.base.answers.get(question)
-    if base_C is None and comparison.options:
-        base_C = comparison.options[0].headline.base_C
+    base_C = comparison.options[0].headline.base_C if comparison.options else None
     columns = [Column("option", right=False), Column("gain\n[K]"), Column(f"{often(comparison.coverage)} lie in\n[K]")]
     columns += [Column(worth_words(comparison)), Column("mesh\n[K]"), Column("option\n[C]")]
     columns += [Column("scatter between\nmounts", right=False)] if comparison.mount_scatter_K is not None else []
@@ -135,7 +137,7 @@ def _flux(comparison: Comparison) -> list[Block]:
          fixed(one.headline.value_K, ".2f"))
         for one in held
     )  # fmt: skip
-    notes = tuple(f"{one.option}: {one.flux.words}." for one in comparison.options)
+    notes = tuple(f"{one.option}: {one.flux.words}" for one in comparison.options)
     columns = (Column("option", right=False), Column("by hand [K]"), Column("gain [K]"))
     return [Block("Sanity: change of joint resistance times heat flux", columns=columns, rows=rows, notes=notes)]
 
@@ -157,6 +159,8 @@ def _contributions(comparison: Comparison) -> Iterator[Block]:
             of = whose_words(whose.get((each.path, each.of), ""))
             share = f"{100.0 * each.share:.0f} %"
             rows.append((f"  {each.path}", share, of, tolerance_words(each), sensitivity_words(each)))
+        if shown and (grid := grid_share(one)) >= SEEN:
+            rows.append((f"  {GRIDS}", f"{100.0 * grid:.0f} %", "", "", ""))
     if rows:
         columns = (
             Column("input", right=False),
@@ -203,7 +207,7 @@ def _reading_row(question: Question, tables: list[dict[Question, Gain]]) -> tupl
 
 def _made(comparison: Comparison) -> Block:
     agree = [one for one in comparison.options if is_small_print(one)]
-    same = ("Sensitivities and samples lead to the same interval, for every option.",)
+    same = ("Sensitivities and samples give the same interval, for every option.",)
     return Block(
         "How it was found",
         notes=(way_words(comparison), *same * (len(agree) == len(comparison.options)), mesh_note(comparison)),

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from math import floor, isfinite, sqrt
+from math import floor, isfinite
 from typing import TYPE_CHECKING, Any
 
 from thermsim.report.words import UNKNOWN, fixed
 from thermsim.study.answers import HOTTEST, Question, asked
 from thermsim.study.comparison import WARMEST
+from thermsim.study.decision import scatter_of_comparison
 from thermsim.study.remarks import is_grave
 from thermsim.study.rounding import MOST_DECIMALS, decimals_for, doubt_in_words
 from thermsim.study.variables import SHARED, variables
@@ -18,10 +19,11 @@ if TYPE_CHECKING:
     from thermsim.study.comparison import Comparison, Contribution, Gain, OptionResult
     from thermsim.study.predict import Prediction
 
-AGREES = "sensitivities and samples lead to the same interval"
+AGREES = "Sensitivities and samples give the same interval."
+GRIDS, SEEN = "the grids", 0.005  # share from which on a part of the doubt is told
 CONTRIBUTIONS_NOTE = (
-    "Share: of the variance of the gain that inputs make; the largest first. Moves gain by: if the input rises by its "
-    "whole tolerance. Shared: base and option have it in common and it varies together, so most of it cancels."
+    "Share: of the variance of the gain; the grids have what the inputs leave. Moves gain by: if the input rises by "
+    "its whole tolerance. Shared: base and option have it in common and it varies together, so most of it cancels."
 )
 # Said before a step that cannot be undone, whatever the numbers are.
 BEFORE_OPENING = (
@@ -33,6 +35,24 @@ BEFORE_OPENING = (
     "Coolant leaks over live boards: test every loop for leaks with the board unpowered.",
     "Mains, refrigerant and waste (solder, gallium, coolant) are for licensed people and local rules.",
 )
+
+
+def sentence(words: str) -> str:
+    """The words with a full stop at their end, if they have none."""
+    return words if words.endswith((".", "!", "?")) else f"{words}."
+
+
+def verdict_words(one: OptionResult) -> str:
+    """The verdict with its reasons, without the next measurement, which stands by itself."""
+    after = one.next_measurement
+    return one.words if after is None else one.words.replace(f" {after.words}", "")
+
+
+def reasons(one: OptionResult) -> str:
+    """The same without the verdict itself."""
+    said, kind = verdict_words(one), len(one.kind)
+    rest = said[kind:].lstrip(" :,") if said[:kind].lower() == one.kind else said
+    return f"{rest[:1].upper()}{rest[1:]}"
 
 
 def percent(share: float, samples: int) -> str:
@@ -113,7 +133,7 @@ def mesh_words(gain: Gain) -> str:
 def scatter_K(comparison: Comparison) -> float | None:
     """How far two mounts of the same may differ [K], from how far one may lie off; as the verdict has it."""
     one = comparison.mount_scatter_K
-    return None if one is None else sqrt(2.0) * one
+    return None if one is None else scatter_of_comparison(one)
 
 
 def is_within_scatter(comparison: Comparison, one: OptionResult) -> bool | None:
@@ -127,9 +147,9 @@ def scatter_words(comparison: Comparison, one: OptionResult) -> str:
     scatter = scatter_K(comparison)
     if scatter is None:
         return "not said"
-    if is_within_scatter(comparison, one):
-        return "within it"
     ends = (one.headline.interval.low, one.headline.interval.high)
+    if is_within_scatter(comparison, one):
+        return "within it" if max(map(abs, ends)) <= scatter else "within it, maybe beyond"
     return "beyond it" if min(map(abs, ends)) > scatter and ends[0] * ends[1] > 0.0 else "beyond it, maybe within"
 
 
@@ -240,10 +260,15 @@ def sensitivity_words(one: Contribution) -> str:
     return fixed(one.sensitivity * one.half_width, "+.2g") if one.sensitivity else "0"
 
 
-def shown_contributions(one: OptionResult, most: int, least: float = 0.005) -> list[Contribution]:
+def shown_contributions(one: OptionResult, most: int, least: float = SEEN) -> list[Contribution]:
     """The largest contributions, those that can be seen at all."""
     ranked = sorted(one.contributions, key=lambda each: -each.share)
     return [each for each in ranked[:most] if each.share >= least]
+
+
+def grid_share(one: OptionResult) -> float:
+    """What the grids have of the variance of the gain: what the inputs leave."""
+    return max(1.0 - sum(each.share for each in one.contributions), 0.0)
 
 
 def opens_the_package(comparison: Comparison) -> list[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from thermsim.report.compare_words import (
     base_words,
@@ -79,8 +79,8 @@ def _ends(comparison: Comparison) -> tuple[float, float]:
     low, high = min(marks), max(marks)
     if scatter is not None and scatter < 2.0 * max(high, -low, LEAST_ROOM_K):
         low, high = min(low, -scatter), max(high, scatter)
-    room = max(high - low, LEAST_ROOM_K)
-    return low - 0.06 * room, high + 0.06 * room
+    room, middle = max(high - low, LEAST_ROOM_K), 0.5 * (low + high)
+    return middle - 0.56 * room, middle + 0.56 * room
 
 
 def _scatter(ax: Axes, comparison: Comparison) -> None:
@@ -108,7 +108,11 @@ def _bar(ax: Axes, row: int, one: OptionResult) -> None:
 def _words(ax: Axes, row: int, one: OptionResult, worth_K: float | None) -> None:
     """Beside the bar: the gain, its interval, and the verdict."""
     numbers = f"{value_words(one.headline, worth_K)} K ({interval_words(one.headline, worth_K)})"
-    place = {"xycoords": ("axes fraction", "data"), "textcoords": "offset points", "annotation_clip": False}
+    place: dict[str, Any] = {
+        "xycoords": ("axes fraction", "data"),
+        "textcoords": "offset points",
+        "annotation_clip": False,
+    }
     ax.annotate(numbers, (1.0, row), xytext=(12, 2), va="bottom", fontsize=SMALL + 1.0, weight="bold", **place)
     ax.annotate(one.kind, (1.0, row), xytext=(12, -2), va="top", fontsize=SMALL + 1.0, **place)
 
@@ -118,8 +122,8 @@ def _over(ax: Axes, at: float, words: str) -> None:
     low, high = ax.get_xlim()
     share = (at - low) / (high - low)
     side = "left" if share < 0.25 else "right" if share > 0.75 else "center"
-    ax.annotate(words, (at, 1.0), xycoords=("data", "axes fraction"), xytext=(0, 4), textcoords="offset points", ha=side,
-                va="bottom", fontsize=SMALL, annotation_clip=False)  # fmt: skip
+    ax.annotate(words, (at, 1.0), xycoords=("data", "axes fraction"), xytext=(0, 4), textcoords="offset points",
+                ha=side, va="bottom", fontsize=SMALL, annotation_clip=False)  # fmt: skip
 
 
 def _name(option: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from thermsim.report.compare_words import predictions
 from thermsim.report.style import FAINT, INK, PALE, SMALL, SMALLEST, SOLID, TEXT, canvas, styled
@@ -40,7 +40,7 @@ def ladders(comparison: Comparison) -> Figure:
 
 
 def items(columns: list[Column]) -> list[str]:
-    """Names of all rungs from the source down, in the order of the base; what only an option has stands where it is met."""
+    """Names of all rungs from the source down; what only an option has stands where it is met."""
     found: list[str] = []
     for _, ladder in columns:
         place = 0
@@ -100,8 +100,8 @@ def _column(
     for side in ("top", "right", "bottom"):
         ax.spines[side].set_visible(False)
     ax.axhline(len(rows) - 0.5, color=FAINT, lw=0.8)
-    ax.annotate("\n".join(_head(name)), (0.0, 1.0), xycoords="axes fraction", xytext=(0, 17), textcoords="offset points", va="bottom",
-                fontsize=SMALL, weight="bold", linespacing=1.05)  # fmt: skip
+    ax.annotate("\n".join(_head(name)), (0.0, 1.0), xycoords="axes fraction", xytext=(0, 17),
+                textcoords="offset points", va="bottom", fontsize=SMALL, weight="bold", linespacing=1.05)  # fmt: skip
     if ladder is None:
         ax.annotate("no ladder", (0.05, 0.5), xycoords="axes fraction", fontsize=SMALL)
         return
@@ -135,7 +135,7 @@ def _rung(ax: Axes, row: int, rung: Rung) -> None:
 
 def _number(ax: Axes, row: int, at: float, drop_K: float | None, before_K: float | None) -> None:
     """The drop, and under it in small what it is more or less than in the base."""
-    style = {"textcoords": "offset points", "ha": "left"}
+    style: dict[str, Any] = {"textcoords": "offset points", "ha": "left"}
     change = 0.0 if before_K is None else (drop_K or 0.0) - before_K
     changed = abs(change) >= CHANGED_K
     words = "-" if drop_K is None else fixed(drop_K, ".2f")

@@ -20,12 +20,7 @@ if TYPE_CHECKING:
 
 ABREAST = 4  # options beside one another in a table
 MOST_INPUTS = 8
-SHAPES = {
-    "normal": "bell, 19 of 20 within",
-    "even": "even between the ends",
-    "triangle": "triangle between the ends",
-    "t": "mean of repeats, 19 of 20 within",
-}
+SHAPES = {"normal": "bell", "even": "even", "triangle": "triangle", "t": "repeats"}
 
 
 @dataclass(frozen=True)
@@ -76,7 +71,7 @@ def contributions(comparison: Comparison) -> list[Table]:
     found = []
     for one in comparison.options:
         whose = words.held_by(comparison, one)
-        rows = tuple(
+        rows = [
             (
                 each.path,
                 words.whose_words(whose.get((each.path, each.of), "")),
@@ -85,9 +80,11 @@ def contributions(comparison: Comparison) -> list[Table]:
                 words.sensitivity_words(each),
             )
             for each in words.shown_contributions(one, MOST_INPUTS)
-        )
+        ]
+        if rows and (grid := words.grid_share(one)) >= words.SEEN:
+            rows.append((words.GRIDS, "", "", f"{100.0 * grid:.0f} %", ""))
         head = ("input", "whose", "as it is", "share", "moves gain by [K]")
-        found += [Table(head, rows, (0, 1, 2), one.option)] if rows else []
+        found += [Table(head, tuple(rows), (0, 1, 2), one.option)] if rows else []
     return found
 
 
@@ -113,32 +110,38 @@ def _gains_of(question: Question, held: list[dict[Question, Gain]]) -> list[str]
     return [fixed(base_C, ".1f"), *cells]
 
 
-def ladder(comparison: Comparison) -> Table | None:
-    """The numbers of the ladders; None where there is none."""
+def ladder(comparison: Comparison) -> list[Table]:
+    """The numbers of the ladders, the base with a few options beside it; none where there is no ladder."""
     columns = [(name, prediction.ladder) for name, prediction in predictions(comparison)]
     if all(own is None for _, own in columns):
-        return None
-    drops = [{rung.item: rung.drop_K for rung in own.rungs} if own is not None else {} for _, own in columns]
-    rows = [(item, *(fixed(own[item], ".2f") if item in own else UNKNOWN for own in drops)) for item in items(columns)]
-    rows.append(("together", *(fixed(sum(own.values()), ".2f") if own else UNKNOWN for own in drops)))
-    return Table(("lost in [K]", *(name for name, _ in columns)), tuple(rows))
+        return []
+    rungs = items(columns)
+    found = []
+    for start in range(1, len(columns), ABREAST):
+        shown = [columns[0], *columns[start : start + ABREAST]]
+        drops = [{rung.item: rung.drop_K for rung in own.rungs} if own is not None else {} for _, own in shown]
+        rows = [(item, *(fixed(own[item], ".2f") if item in own else UNKNOWN for own in drops)) for item in rungs]
+        rows.append(("together", *(fixed(sum(own.values()), ".2f") if own else UNKNOWN for own in drops)))
+        found.append(Table(("lost in [K]", *(name for name, _ in shown)), tuple(rows)))
+    return found
 
 
-def grids(comparison: Comparison) -> Table:
-    """The headline temperature of the base and the gains on every grid."""
+def grids(comparison: Comparison) -> list[Table]:
+    """The headline temperature of the base and the gains on every grid, a few options beside one another."""
     question = headline_question(comparison)
-    rows = []
-    for number, step in enumerate(comparison.base.steps):
-        base_C = _on(step, question)
-        gains = [base_C - _on(one.prediction.steps[number], question) for one in comparison.options]
-        cells = f"{step.cells:,}".replace(",", " ")
-        rows.append((cells, fixed(base_C, ".3f"), *(fixed(gain, ".3f") for gain in gains)))
-    head = (
-        "cells of the base",
-        f"{name_of(question)} of the base [C]",
-        *(f"gain, {one.option} [K]" for one in comparison.options),
-    )
-    return Table(head, tuple(rows))
+    found = []
+    for start in range(0, len(comparison.options), ABREAST):
+        options = comparison.options[start : start + ABREAST]
+        rows = []
+        for number, step in enumerate(comparison.base.steps):
+            base_C = _on(step, question)
+            gains = [base_C - _on(one.prediction.steps[number], question) for one in options]
+            cells = f"{step.cells:,}".replace(",", " ")
+            rows.append((cells, fixed(base_C, ".3f"), *(fixed(gain, ".3f") for gain in gains)))
+        named = [f"gain, {one.option} [K]" for one in options]
+        head = ("cells of the base", f"{name_of(question)} of the base [C]", *named)
+        found.append(Table(head, tuple(rows)))
+    return found
 
 
 def _on(step: MeshStep, question: Question) -> float:
@@ -163,15 +166,17 @@ def uncertain(comparison: Comparison) -> Table:
     rows = []
     for one in variables([prediction.case for _, prediction in named], [name for name, _ in named]):
         holders = [name for (name, _), acts in zip(named, one.acts_on, strict=True) if acts]
+        holders = ["base" if name == named[0][0] else name for name in holders]
         whose = "all" if len(holders) == len(named) and len(named) > 1 else "; ".join(holders)
         own = one.input
+        unit = "times the catalogue" if own.path.startswith("material ") else own.unit
         rows.append(
             (
                 own.path,
                 whose,
                 f"{own.value:g}",
                 f"{own.plus_minus:g}",
-                own.unit,
+                unit,
                 SHAPES[own.shape],
                 own.basis or "not given",
             )

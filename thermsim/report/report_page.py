@@ -55,6 +55,7 @@ def html(comparison: Comparison, drawn: dict[str, Figure]) -> str:
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
     environment.filters["code"] = _code
+    environment.filters["sentence"] = words.sentence
     return environment.get_template(TEMPLATE).render(
         **_head(comparison),
         options=[_option(comparison, one) for one in comparison.options],
@@ -77,6 +78,7 @@ def _head(comparison: Comparison) -> dict[str, Any]:
     cautions = [(one.option, list(one.cautions)) for one in comparison.options if one.cautions]
     return {
         "title": comparison.case.title,
+        "is_map": comparison.case.dimensions == 3,
         "about": comparison.case.about or "",
         "base": comparison.base_name,
         "base_changes": words.changes_of(comparison, comparison.base_name),
@@ -101,13 +103,12 @@ def _head(comparison: Comparison) -> dict[str, Any]:
 
 def _option(comparison: Comparison, one: OptionResult) -> dict[str, Any]:
     """The verdict of an option, and what stands directly under it."""
-    reasons = one.words.removeprefix(one.kind).lstrip(" :")
     return {
         "name": one.option,
         "kind": one.kind,
-        "reasons": reasons,
+        "reasons": words.reasons(one),
         "changes": words.changes_of(comparison, one.option),
-        "next": None if one.next_measurement is None else one.next_measurement.words,
+        "next": "" if one.next_measurement is None else one.next_measurement.words,
         "unfit": list(one.unfit),
         "ways": one.ways,
         "ways_agree": words.is_small_print(one),
@@ -119,8 +120,8 @@ def _gains_words(comparison: Comparison) -> str:
     """What the picture of the gains shows, for who cannot see it."""
     worth = comparison.worth_K
     each = [
-        f"{one.option}: {words.value_words(one.headline, worth)} K, from {words.interval_words(one.headline, worth)} K, "
-        f"{one.kind}"
+        f"{one.option}: {words.value_words(one.headline, worth)} K, from {words.interval_words(one.headline, worth)} "
+        f"K, {one.kind}"
         for one in comparison.options
     ]
     return f"Bars of the gain of the {name_of(headline_question(comparison))}. " + ". ".join(each) + "."

@@ -5,7 +5,15 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from thermsim.report.compare_words import held_by, shown_contributions, tolerance_words, whose_words
+from thermsim.report.compare_words import (
+    GRIDS,
+    SEEN,
+    grid_share,
+    held_by,
+    shown_contributions,
+    tolerance_words,
+    whose_words,
+)
 from thermsim.report.style import FAINT, INK, SMALL, SOLID, TEXT, canvas, styled
 from thermsim.report.titles import CHARACTERS_PER_INCH, title_of
 
@@ -17,7 +25,7 @@ if TYPE_CHECKING:
 
 WIDTH_in, ROW_in, PANEL_in, TOP_in, BOTTOM_in = 9.6, 0.27, 0.52, 0.3, 0.55
 MOST, BAR = 6, 0.62
-REST = "all others"
+REST = "all other inputs"
 
 
 def shares(comparison: Comparison) -> Figure:
@@ -52,23 +60,25 @@ def _draw(comparison: Comparison, shown: list[OptionResult]) -> Figure:
 
 
 def _rows(comparison: Comparison, one: OptionResult) -> list[tuple[str, str, float]]:
-    """Name of the input, its tolerance in words, its share; the others together as the last."""
+    """Name of the input, its tolerance in words, its share; then all others together, and the grids."""
     whose = held_by(comparison, one)
     rows = []
     for each in shown_contributions(one, MOST):
         of = whose_words(whose.get((each.path, each.of), ""))
         rows.append((each.path, f"{tolerance_words(each)}; {of}" if of else tolerance_words(each), each.share))
     rest = sum(each.share for each in one.contributions) - sum(share for *_, share in rows)
-    return [*rows, (REST, "", rest)] if rest >= 0.005 else rows
+    rows += [(REST, "", rest)] if rest >= SEEN else []
+    grid = grid_share(one)
+    return [*rows, (GRIDS, "", grid)] if grid >= SEEN else rows
 
 
 def _panel(ax: Axes, name: str, rows: list[tuple[str, str, float]], last: bool) -> None:
     for row, (path, words, share) in enumerate(rows):
-        hatch = "////" if path == REST else ""
+        hatch = {REST: "////", GRIDS: "...."}.get(path, "")
         ax.barh(row, 100.0 * share, height=BAR, fc="white" if hatch else SOLID, ec=INK, lw=0.8, hatch=hatch)
         said = f"{100.0 * share:.0f} %" if share >= 0.01 else "under 1 %"
         ax.annotate(said, (100.0 * share, row), xytext=(4, 0), textcoords="offset points", va="center", fontsize=SMALL)
-        ax.annotate(words, (1.0, row), xycoords=("axes fraction", "data"), xytext=(30, 0), textcoords="offset points",
+        ax.annotate(words, (1.0, row), xycoords=("axes fraction", "data"), xytext=(42, 0), textcoords="offset points",
                     va="center", fontsize=SMALL, annotation_clip=False)  # fmt: skip
     ax.set_xlim(0.0, 100.0)
     ax.set_ylim(len(rows) - 0.5, -0.5)

@@ -111,7 +111,8 @@ def linearise(model: Model, temperature: Array, guess: Guess) -> Linearised:
         slopes = _log_slopes(model, filled)
         links = tuple(_links(axis, slopes[axis], falls[axis], link) for axis, link in enumerate(conductances))
         couplings = tuple(_coupling(model, plane, slopes[plane.axis]) for plane in planes)
-    return Linearised(model, guess, filled, stencil, prepare(stencil, model.may_have_islands), planes, falls, slopes, links, couplings)
+    state = prepare(stencil, model.may_have_islands)
+    return Linearised(model, guess, filled, stencil, state, planes, falls, slopes, links, couplings)
 
 
 def adjoint_faces(model: Model, plane: Plane, goal: Goal) -> FacePlane:

@@ -22,6 +22,7 @@ from thermsim.study.cautions import gallium_cautions, option_of
 from thermsim.study.comparison import WARMEST, Comparison, Contribution, Gain, Interval, NextMeasurement, OptionResult
 from thermsim.study.family import Family, chosen, family, warmest
 from thermsim.study.flux import flux_bounds
+from thermsim.study.journal import Identity
 from thermsim.study.predict import MeshStep
 from thermsim.study.spread import REPLICATES, enough
 from thermsim.study.tolerances import Machinery, Samples, sampled
@@ -232,6 +233,27 @@ def compare(
     )
 
 
+def identity(
+    case: Case,
+    *,
+    base: str | None = None,
+    options: Sequence[str] | None = None,
+    samples: int = SAMPLES,
+    seed: int = SEED,
+    accuracy_K: float | None = None,
+    memory_GB: float | None = None,
+    coverage: float = COVERAGE,
+) -> Identity:
+    """What the samples of a comparison are, for their journal; `coverage` changes none of them."""
+    names, _ = chosen(case, base, options)
+    wanted = case.accuracy_K if accuracy_K is None else accuracy_K
+    count = enough(max(samples, FEWEST))
+    words = f"{count} samples of {', '.join(names)} at {wanted:g} K"
+    if memory_GB is not None:
+        words += f" with {memory_GB:g} GB"
+    return Identity.of(words, seed, case.source_text, *(table.tobytes() for table in case.tables.values()))
+
+
 def _way(taken: Samples) -> str:
     if not taken.varied:
         return "no input has a tolerance, so the interval holds the mesh doubt alone"
@@ -250,7 +272,4 @@ def _remarks(whole: Family, taken: Samples) -> list[str]:
         found.append(
             f"{taken.lost} samples ({share:.1f} %) have no steady state in some case: intervals leave them out"
         )
-    for name, prediction in zip(whole.names, whole.predictions, strict=True):
-        if prediction.status != "accuracy held":
-            found.append(f"{name}: the mesh doubt of {prediction.worst[1].half_width:.2g} K is above what was asked")
     return found

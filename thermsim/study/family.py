@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,8 +98,7 @@ def family(
             error.add_note(f"in option {name!r}")
             raise
         predictions.append(other)
-    questions = [question for question in temperatures(predictions[0].answers) if question[0] != "probe"]
-    questions += [question for question in temperatures(predictions[0].answers) if question[0] == "probe"]
+    questions = temperatures(predictions[0].answers)
     table = np.array(
         [
             [[other.steps[grid].answers.get(question, np.nan) for question in questions] for other in predictions]
@@ -109,7 +108,18 @@ def family(
     if cases[0].readings:
         questions.append(WARMEST)
         table = np.concatenate([table, warmest(table, questions[:-1])[..., None]], axis=-1)
-    return Family(tuple(names), tuple(predictions), tuple(questions), table)
+    whole = Family(tuple(names), tuple(predictions), tuple(questions), table)
+    return replace(whole, predictions=tuple(_held(whole, number) for number in range(len(cases))))
+
+
+def _held(whole: Family, number: int) -> Prediction:
+    """The prediction of a case; of an option, the accuracy is asked of its gains, whatever its temperatures hold."""
+    first, other = whole.predictions[0], whole.predictions[number]
+    if number == 0:
+        return first
+    has = [place for place in range(len(whole.questions)) if np.isfinite(whole.table[-1, [0, number], place]).all()]
+    widest = max(whole.gain(number, whole.questions[place]).half_width for place in has)
+    return replace(other, status="accuracy held" if widest <= first.accuracy_K else "accuracy not held")
 
 
 def warmest(table: Array, questions: Sequence[Question]) -> Array:

@@ -20,6 +20,7 @@ from thermsim.study.spread import REPLICATES, coverage_factor
 
 Array = NDArray[np.float64]
 
+NO_MATTER = 0.1  # of the half width of an interval is no matter to who decides by it
 TRUSTED_ERRORS = 2.0  # sampling errors that two ends may differ by
 CLOSE, MOST_STEPS = 1e-11, 80  # of a probability that a quantile is sought for; steps, where all are halvings
 STARTS = 17  # lower ends that are tried for a shortest interval, twice
@@ -328,7 +329,8 @@ def compare_ways(first: Estimate, sampled: Summary, digits: int = 2, unit: str =
     delta = numerical_tolerance(first.uncertainty, digits)
     apart = [abs(first.low - sampled.low.value), abs(first.high - sampled.high.value)]
     round_off = 1e-12 * max(abs(first.low), abs(first.high))
-    allowed = [delta + TRUSTED_ERRORS * end.error + round_off for end in (sampled.low, sampled.high)]
+    least = NO_MATTER * 0.5 * (sampled.high.value - sampled.low.value)
+    allowed = [max(delta, least) + TRUSTED_ERRORS * end.error + round_off for end in (sampled.low, sampled.high)]
     agree = all(one <= most for one, most in zip(apart, allowed, strict=True))
     if agree:
         words = "Sensitivities and samples give the same interval."

@@ -1,0 +1,91 @@
+"""A small comparison with gains made up, so that every text, cell and key can be told beforehand.
+
+The predictions in it are real, on coarse grids.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import numpy as np
+from report_samples import PACKAGE
+
+from thermsim.case.load import parse_case
+from thermsim.case.options import with_option
+from thermsim.study.answers import HOTTEST
+from thermsim.study.comparison import (
+    WARMEST,
+    Comparison,
+    Contribution,
+    FluxBounds,
+    Gain,
+    Interval,
+    Kind,
+    NextMeasurement,
+    OptionResult,
+)
+from thermsim.study.convergence import Doubt
+from thermsim.study.predict import Prediction, predict
+
+OPTIONS = """\
+worth_K: 1
+mount_scatter_K: 1.5
+options:
+  - option: thicker lid
+    changes: {lid.thickness_mm: {value: 3.0, plus_minus: 0.1, basis: measured}}
+  - option: "no film <at> all"
+    changes: {film: remove}
+"""
+AGREE = "Sensitivities and samples give the same interval."
+BOTH, OWN = "big.power_W", "lid.thickness_mm"
+
+
+@cache
+def base_and_options() -> tuple[Prediction, ...]:
+    text = PACKAGE.replace("power_W: 9", "power_W: {value: 9, plus_minus: 1, basis: assumed}")
+    case = parse_case(text + OPTIONS, "package.yaml")
+    cases = [case, *(with_option(case, option.option) for option in case.options)]
+    return tuple(predict(one, accuracy_K=50.0, first_cells=500) for one in cases)
+
+
+def gain(question: tuple[str, ...], value: float, low: float, high: float, probability: float = 0.7) -> Gain:
+    mesh = Doubt(value, value, 2.0, 0.02, "settles")
+    interval = Interval(low, high, 0.01)
+    return Gain(question, 60.0, 60.0 - value, mesh, interval, interval, 0.3 * (high - low), probability)
+
+
+def option(number: int, name: str, headline: Gain, kind: Kind, **more: Any) -> OptionResult:
+    made = base_and_options()[number]
+    power = Contribution(BOTH, "shared", 9.0, "W", 1.0, "assumed", 0.25, 0.75)
+    given: dict[str, Any] = {
+        "gains": (headline, gain(("reading", "R big"), 1.234, 0.9, 1.6), gain(HOTTEST, 1.1, 0.8, 1.4)),
+        "contributions": (power, Contribution(OWN, name, 3.0, "mm", 0.1, "measured", -2.0, 0.25)),
+        "next_measurement": None,
+        "unfit": (),
+        "ways": AGREE,
+        "flux": FluxBounds(0.5, 1.75, "change of R'' times flux"),
+        "words": f"{kind.capitalize()}: the gain is so much.",
+        "cautions": (),
+        "samples": np.array([1.0, 2.0]),
+    }
+    return OptionResult(option=name, case=made.case, prediction=made, headline=headline, kind=kind, **(given | more))
+
+
+def comparison(*options: OptionResult, **more: Any) -> Comparison:
+    base = base_and_options()[0]
+    shown = options or (
+        option(1, "thicker lid", gain(WARMEST, 4.27, 2.91, 5.58), "supported"),
+        option(
+            2, "no film <at> all", gain(WARMEST, 0.4, -0.6, 1.3, 0.2), "undecided",
+            next_measurement=NextMeasurement(BOTH, 0.4, "W", "Measure big.power_W next, to within 0.4 W (now 1 W)."),
+            words="Undecided: the gain is so much. Measure big.power_W next, to within 0.4 W (now 1 W).",
+            unfit=("big.power_W is known as 9 +- 1 W.",),
+            cautions=("film brings a gallium alloy to lid",),
+        ),
+    )  # fmt: skip
+    given: dict[str, Any] = {
+        "coverage": 0.9, "worth_K": 1.0, "mount_scatter_K": 1.5, "samples": 1024, "seed": 20_267,
+        "way": "full solves on 500 cells", "seconds": 3.2, "remarks": ("the first remark", "WARNING: mind this"),
+    }  # fmt: skip
+    return Comparison(case=base.case, base_name="as in the file", base=base, options=tuple(shown), **(given | more))

@@ -1,0 +1,116 @@
+"""One row of the table with what was found: its verdict, the order of its error, and whether the mesh doubt holds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from thermsim.proof.row import EXACT
+
+Verdict = Literal["excellent", "within", "OUTSIDE"]
+
+LEAST_GRIDS = 3
+MOST_GRIDS = 4
+# A second-order method is not faster than this, except by chance where its error is about to change sign.
+STEEPEST = 2.5
+# Errors up to so many times what the solver itself leaves are round-off, and have no order.
+ROUND_OFF = 3.0
+BELIEVED = 0.05  # of the logarithm of an error: so much is off for other reasons than the solver
+
+
+@dataclass(frozen=True)
+class Line:
+    """One row of the table, with what was found.
+
+    difference : thermsim less reference; doubt : mesh doubt, all in `unit`; None where there is no such thing
+    within, excellent : half widths of what is asked
+    sizes, errors : cell widths relative to the plan, and the true error on each grid of the mesh study
+    noise : what the solver left on each of them, in `unit`
+    order : at which that error falls over the last grids; wanted_order : the least that is asked
+    differs : what stands between the reference and the very case; accuracy_held : whether `predict` says so
+    """
+
+    case: str
+    file: str
+    option: str | None
+    source: str
+    known: str
+    quantity: str
+    unit: str
+    reference: float
+    found: float
+    within: float
+    excellent: float | None
+    doubt: float | None = None
+    sizes: tuple[float, ...] = ()
+    errors: tuple[float, ...] = ()
+    noise: tuple[float, ...] = ()
+    order: float | None = None
+    wanted_order: float | None = None
+    note: str = ""
+    differs: str = ""
+    accuracy_held: bool = True
+
+    @property
+    def difference(self) -> float:
+        return self.found - self.reference
+
+    @property
+    def at_round_off(self) -> bool:
+        """No grid is off by more than what the solver leaves: there is no error of the mesh that could fall."""
+        if not self.errors or not self.noise:
+            return False
+        return max(abs(error) for error in self.errors) <= ROUND_OFF * max(self.noise)
+
+    @property
+    def verdict(self) -> Verdict:
+        """Within the tolerance, and fast enough; `excellent` only where a finer figure is asked for, and met.
+
+        An order that is asked and cannot be told is a miss, unless the errors are round-off.
+        """
+        is_near = abs(self.difference) <= self.within
+        if not (is_near and self.is_fast_enough and self.accuracy_held):
+            return "OUTSIDE"
+        return "excellent" if self.excellent is not None and abs(self.difference) <= self.excellent else "within"
+
+    @property
+    def is_fast_enough(self) -> bool:
+        """Whether the error falls with the order asked, if one is."""
+        if self.wanted_order is None or self.at_round_off:
+            return True
+        return self.order is not None and self.order >= self.wanted_order
+
+    @property
+    def is_exact(self) -> bool:
+        """Whether the reference is exact for the very case."""
+        return self.known in EXACT and not self.differs
+
+    @property
+    def doubt_holds(self) -> bool | None:
+        """Whether the mesh doubt holds the difference; only asked where the reference is exact for the very case."""
+        if self.doubt is None or not self.is_exact:
+            return None
+        return abs(self.difference) <= self.doubt
+
+
+def observed_order(
+    sizes: tuple[float, ...], errors: tuple[float, ...], noise: tuple[float, ...] = ()
+) -> float | None:
+    """Slope of log|error| over log size over the last four grids (or three), least squares.
+
+    noise : what the solver left on each grid: the less an error stands above it, the less that grid weighs
+
+    None where a slope means nothing: too few grids, an error that changes its sign, one that is no larger than its
+    noise, or one that falls faster than such a method can (it is about to change its sign).
+    """
+    width, error = np.array(sizes[-MOST_GRIDS:]), np.array(errors[-MOST_GRIDS:])
+    left = np.array(noise[-MOST_GRIDS:]) if noise else np.zeros(len(width))
+    if len(width) < LEAST_GRIDS or not (np.all(error > 0.0) or np.all(error < 0.0)):
+        return None
+    if np.any(np.abs(error) <= left):
+        return None
+    weight = 1.0 / np.hypot(BELIEVED, left / np.abs(error))
+    order = float(np.polyfit(np.log(width), np.log(np.abs(error)), 1, w=weight)[0])
+    return order if order <= STEEPEST else None
