@@ -12,6 +12,7 @@ from click.testing import CliRunner
 
 from thermsim.case.load import parse_case
 from thermsim.cli import commands
+from thermsim.report.compare_result import COMPARE_KEYS
 from thermsim.report.keys import markdown
 from thermsim.study.predict import predict
 
@@ -74,6 +75,7 @@ def test_there_are_two_set_up_commands() -> None:
 
 def test_the_keys_of_a_result_stand_in_the_readme() -> None:
     assert markdown().strip() in README
+    assert markdown(COMPARE_KEYS).strip() in README
 
 
 @pytest.mark.parametrize("path", sorted(ROOT.rglob("*.md")), ids=lambda path: path.name)

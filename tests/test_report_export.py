@@ -22,7 +22,7 @@ from thermsim.report.result import result
 from thermsim.study.predict import predict
 
 PICTURES = {"stack.png", "active-face.png", "section.png", "ladder.png", "mesh.png"}
-FILES = {"result.json", "zones.csv", "field.npz", "field.vtr", "versions.json", "case/case.yaml", *PICTURES}
+FILES = {"result.json", "zones.csv", "resistances.csv", "field.npz", "field.vtr", "versions.json", "case/case.yaml", *PICTURES}
 
 
 def files_in(folder: Path) -> dict[str, bytes]:
@@ -173,7 +173,7 @@ def test_a_second_prediction_replaces_the_first_and_leaves_foreign_files(tmp_pat
     assert there["notes.txt"] == b"mine"
     assert json.loads(there["result.json"])["title"] == prediction("bars").case.title
     assert there["case/case.yaml"] == b"title: another\n"
-    assert set(there) == (FILES - {"ladder.png"}) | {"notes.txt"}  # no ladder is left of the first
+    assert set(there) == (FILES - {"ladder.png", "resistances.csv"}) | {"notes.txt"}  # no ladder is left of the first
 
 
 def test_the_result_of_another_case_or_option_stays_unless_told(tmp_path: Path) -> None:

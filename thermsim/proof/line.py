@@ -70,17 +70,24 @@ class Line:
 
         An order that is asked and cannot be told is a miss, unless the errors are round-off.
         """
-        is_near = abs(self.difference) <= self.within
-        if not (is_near and self.is_fast_enough and self.accuracy_held):
+        if self.misses:
             return "OUTSIDE"
         return "excellent" if self.excellent is not None and abs(self.difference) <= self.excellent else "within"
 
     @property
-    def is_fast_enough(self) -> bool:
-        """Whether the error falls with the order asked, if one is."""
-        if self.wanted_order is None or self.at_round_off:
-            return True
-        return self.order is not None and self.order >= self.wanted_order
+    def misses(self) -> tuple[str, ...]:
+        """Why the line is OUTSIDE."""
+        found = []
+        if not abs(self.difference) <= self.within:
+            found.append("beyond the tolerance")
+        if self.wanted_order is not None and not self.at_round_off:
+            if self.order is None:
+                found.append("no order can be told where one is asked")
+            elif not self.order >= self.wanted_order:
+                found.append("the error falls too slowly")
+        if not self.accuracy_held:
+            found.append("predict did not hold the accuracy of the case")
+        return tuple(found)
 
     @property
     def is_exact(self) -> bool:

@@ -20,16 +20,20 @@ from thermsim.report import figures
 from thermsim.report.keys import KEYS
 from thermsim.report.result import as_json, result
 from thermsim.report.versions import versions
+from thermsim.study.answers import asked
+from thermsim.study.superposition import resistances
 from thermsim.units import MM
 
 if TYPE_CHECKING:
     from thermsim.study.predict import Prediction
 
 RESULT, ZONES, ARRAYS, VOLUME, VERSIONS = "result.json", "zones.csv", "field.npz", "field.vtr", "versions.json"
+RESISTANCES = "resistances.csv"
+MOST_ZONES = 100  # each costs a solve on three grids
 CASE_FOLDER = "case"  # the case and its tables stand apart: a table may be called zones.csv
 # What a comparison writes beside the same result.json: it goes when a prediction replaces the comparison.
 OF_COMPARISON = ("report.html", "gains.csv", "gains.png", "shares.png", "ladders.png")
-OWN = (RESULT, ZONES, ARRAYS, VOLUME, VERSIONS, *figures.FILES, *OF_COMPARISON)
+OWN = (RESULT, ZONES, RESISTANCES, ARRAYS, VOLUME, VERSIONS, *figures.FILES, *OF_COMPARISON)
 PICTURES = ("png", "svg")
 MOST_VOLUME_CELLS = 2_000_000  # beyond it a VTK file is written only if it is asked for
 HIDDEN_CELL = 32  # VTK, vtkDataSetAttributes::HIDDENCELL
@@ -108,6 +112,23 @@ def write_zones(document: dict[str, Any], path: Path) -> None:
         writer.writerows(document["zones"])
 
 
+def write_resistances(prediction: Prediction, path: Path) -> None:
+    """The thermal resistance matrix of the zones as CSV, one entry a line: see `thermsim.study.superposition`.
+
+    It is found on the first three grids of the prediction, each entry with the mesh doubt that they leave.
+    """
+    multipliers = [step.multiplier for step in prediction.steps[:3]]
+    found = resistances(prediction.case, prediction.plan, multipliers)
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerow(["temperature", "watt_in_zone", "K_per_W", "mesh_doubt_K_per_W"])
+        for question, row, widths in zip(
+            found.finest.questions, found.finest.resistance, found.half_width, strict=True
+        ):
+            for zone, value, width in zip(found.finest.zones, row, widths, strict=True):
+                writer.writerow([asked(question), zone, repr(float(value)), repr(float(width))])
+
+
 def write_arrays(field: Field, path: Path) -> None:
     """The field as numpy arrays.
 
@@ -147,6 +168,8 @@ def _write_all(prediction: Prediction, folder: Path, text: str, volume: bool) ->
     document = result(prediction)
     (folder / RESULT).write_text(as_json(document), encoding="utf-8")
     write_zones(document, folder / ZONES)
+    if 0 < len(prediction.field.model.zones) <= MOST_ZONES:
+        write_resistances(prediction, folder / RESISTANCES)
     write_arrays(prediction.field, folder / ARRAYS)
     if volume:
         write_volume(prediction.field, folder / VOLUME)

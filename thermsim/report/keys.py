@@ -97,7 +97,7 @@ KEYS: dict[str, str] = {
 }
 
 
-def markdown() -> str:
-    """The table of keys for the documentation."""
-    rows = [f"| `{key}` | {meaning} |" for key, meaning in KEYS.items()]
+def markdown(keys: dict[str, str] = KEYS) -> str:
+    """A table of keys for the documentation."""
+    rows = [f"| `{key}` | {meaning} |" for key, meaning in keys.items()]
     return "\n".join(["| key | what it is |", "| --- | --- |", *rows]) + "\n"

@@ -20,7 +20,7 @@ WIDTH, HEIGHT, LINE = 4.0, 3.1, 0.17  # [in]; a line for each key under the axes
 
 def plottable(line: dict[str, Any]) -> bool:
     """Whether the error of a line falls with the cells at all: those of exact answers are round-off."""
-    return line["order"] is not None and len(line["errors"]) > 2
+    return line["order"] is not None and not line["at_round_off"]
 
 
 def convergence(title: str, lines: list[dict[str, Any]]) -> Figure:
@@ -38,12 +38,14 @@ def convergence(title: str, lines: list[dict[str, Any]]) -> Figure:
 
 
 def failing_control(control: dict[str, Any]) -> Figure:
-    """The reading that must be refused."""
+    """The reading that must be refused, and the true one."""
     with styled():
-        figure, ax = canvas(None, WIDTH, HEIGHT + LINE)
-        _slopes(ax, control["sizes"], abs(control["errors"][0]))
-        _series(ax, 0, "read at cell centres", control["sizes"], control["errors"], control["order"])
-        _finish(ax, "Control: must fail", control["sizes"], "|thermsim - reference| [K]")
+        figure, ax = canvas(None, WIDTH, HEIGHT + 2 * LINE)
+        for number, kind in enumerate(("", "true_")):
+            name = "read at the face" if kind else "read at cell centres: must be refused"
+            _slopes(ax, control["sizes"], abs(control[f"{kind}errors"][0]))
+            _series(ax, number, name, control["sizes"], control[f"{kind}errors"], control[f"{kind}order"])
+        _finish(ax, "Control: the same slab, read in two ways", control["sizes"], "|thermsim - reference| [K]")
         return figure
 
 
@@ -71,9 +73,10 @@ def honesty(found: dict[str, Any]) -> Figure:
         return figure
 
 
-def _series(ax: Axes, number: int, name: str, sizes: list[float], errors: list[float], order: float) -> None:
+def _series(ax: Axes, number: int, name: str, sizes: list[float], errors: list[float], order: float | None) -> None:
     colour, marker = INKS[number % len(INKS)], MARKERS[number % len(MARKERS)]
-    ax.plot(sizes, np.abs(errors), marker=marker, ms=5.0, lw=1.3, color=colour, label=f"{name}: order {order:.2f}")
+    key = f"{name}: order {order:.2f}" if order is not None else f"{name}: no order"
+    ax.plot(sizes, np.abs(errors), marker=marker, ms=5.0, lw=1.3, color=colour, label=key)
 
 
 def _slopes(ax: Axes, sizes: list[float], start: float) -> None:

@@ -7,8 +7,8 @@ from itertools import groupby
 from typing import Any
 
 QUANTITY = 36  # characters
-HEAD = ("reference", "thermsim", "difference", "tolerance", "mesh doubt", "order", "verdict")
-WIDE = (12, 12, 10, 10, 10, 5, 9)
+HEAD = ("reference", "thermsim", "difference", "tolerance", "mesh doubt", "order, asked", "verdict")
+WIDE = (12, 12, 10, 10, 10, 12, 9)
 NOTHING = "-"
 
 
@@ -32,11 +32,13 @@ def summary(document: dict[str, Any]) -> Iterator[str]:
     )
     yield (
         f"The mesh doubt holds the true error in {document['doubts_that_hold']} of {document['doubts_asked']} "
-        "quantities whose reference is exact for the very case."
+        f"quantities whose reference is exact for the very case; {document['doubts_at_round_off']} of these errors are "
+        "round-off."
     )
-    word = "PASSES, which it must not" if control["passes"] else "is refused, as it must be"
     yield (
-        f"Control, read at cell centres: order {control['order']:.2f} where {control['gate']:g} is asked; it {word}."
+        f"Control: a slab read at cell centres has order {_order(control['order'])}, and is "
+        f"{'LET THROUGH' if control['passes'] else 'refused'}, where {control['gate']:g} is asked; read at its face it "
+        f"has {_order(control['true_order'])}. " + ("As it must be." if control["works"] else "NOT AS IT MUST BE.")
     )
     if document["honesty"] is not None:
         yield from honesty_lines(document["honesty"])
@@ -76,9 +78,23 @@ def numbers(line: dict[str, Any]) -> tuple[str, ...]:
         difference,
         f"{line['within']:.1e}",
         NOTHING if line["mesh_doubt"] is None else f"{line['mesh_doubt']:.1e}",
-        NOTHING if line["order"] is None else f"{line['order']:.2f}",
+        _order_cell(line),
         line["verdict"],
     )
+
+
+def _order_cell(line: dict[str, Any]) -> str:
+    """The order and what is asked of it, or in words why there is none."""
+    if line["at_round_off"]:
+        return "at round-off"
+    if not line["errors"]:
+        return NOTHING if line["wanted_order"] is None else f"none, {line['wanted_order']:g}"
+    asked = "" if line["wanted_order"] is None else f", {line['wanted_order']:g}"
+    return _order(line["order"]) + asked
+
+
+def _order(order: float | None) -> str:
+    return "none" if order is None else f"{order:.2f}"
 
 
 def _case(title: str, lines: list[dict[str, Any]]) -> Iterator[str]:
@@ -91,6 +107,8 @@ def _case(title: str, lines: list[dict[str, Any]]) -> Iterator[str]:
             yield f"  {line['source']}"
         unit = f" [{line['unit']}]" if line["unit"] else ""
         yield _columns(f"    {line['quantity']}{unit}", numbers(line))
+        if line["misses"]:
+            yield f"      OUTSIDE: {'; '.join(line['misses'])}"
 
 
 def _columns(first: str, cells: tuple[str, ...]) -> str:

@@ -21,6 +21,7 @@ Kind = Literal["supported", "undecided", "not worth it", "refused"]
 
 SURE = 0.95  # probability from which on a gain is called supported
 LEAST_COVERAGE = 0.90  # of the interval of a verdict: its low end alone then stands for SURE
+NO_DIFFERENCE_K = 1e-3
 MOST_MOUNTS = 10  # more mounts of each kind are not made
 
 
@@ -116,6 +117,8 @@ def verdict(
     told = _Words(gain_K, low_K, high_K, coverage, worth, worth_K is not None, scatter)
     close = error_K > 0.0 and min(abs(low_K - worth), abs(high_K - worth)) <= 2.0 * error_K
     end = (" A close call: more samples may turn it." if close else "") + told.unsaid
+    if max(abs(low_K), abs(high_K)) < NO_DIFFERENCE_K:
+        return found("not worth it", f"Not worth it: it makes no difference.{told.unsaid}")
     if high_K < worth or high_K <= 0.0:
         reason = "It gains nothing." if high_K <= 0.0 else f"Even the high end stays below {told.aim}."
         return found("not worth it", f"Not worth it: {told.interval}. {reason}{end}")
@@ -208,7 +211,7 @@ class _Words:
         )
 
     def _K(self, number: float) -> str:
-        return f"{number:.{self._decimals}f}"
+        return f"{round(number, self._decimals) + 0.0:.{self._decimals}f}"  # no minus before a zero
 
     @property
     def _decimals(self) -> int:

@@ -48,8 +48,11 @@ def _judged(base: Case, option: Case, gain_K: float, low: float, high: float) ->
         return f"; the option changes more than joints ({', '.join(others)}), so the gain need not lie between"
     if low <= gain_K <= high:
         return "; the gain lies between, as it should"
-    why = "leakage and " if any(heat.leakage is not None for heat in base.heat) else ""
-    return f"; the gain lies outside: {why}another spreading of heat in die and lid do the rest"
+    beyond = gain_K - high if gain_K > high else low - gain_K
+    way = "above" if gain_K > high else "below"
+    leaks = any(heat.leakage is not None for heat in base.heat)
+    why = "less leakage and the way heat spreads" if leaks else "the way heat spreads in die and lid changes too"
+    return f"; the gain lies {beyond:.1g} K {way}: {why}{' make the rest' if leaks else ''}"
 
 
 def _changes(base: Case, option: Case) -> dict[str, float | None] | None:
