@@ -8,7 +8,7 @@ from typing import Any
 
 from thermsim.proof.control import Control
 from thermsim.proof.honesty import COVERED, SHARES, WIDTHS, Array, Honesty, covered, widths
-from thermsim.proof.line import Line
+from thermsim.proof.line import STEEPEST, Line
 from thermsim.proof.published import Proof
 from thermsim.proof.references import LEFT_OUT
 from thermsim.report.versions import versions
@@ -30,6 +30,7 @@ def document(proof: Proof, honesty: Honesty | None = None) -> dict[str, Any]:
         "doubts_that_hold": sum(held),
         "doubts_asked": len(held),
         "doubts_at_round_off": sum(line["at_round_off"] for line in lines if line["doubt_holds"] is not None),
+        "steepest_order": STEEPEST,
         "control": _control(proof.control),
         "honesty": None if honesty is None else _honesty(honesty),
         "left_out": list(LEFT_OUT),
@@ -74,6 +75,7 @@ def _line(line: Line) -> dict[str, Any]:
         "verdict": line.verdict,
         "misses": list(line.misses),
         "at_round_off": line.at_round_off,
+        "refusal": line.is_refusal,
         "accuracy_held": line.accuracy_held,
         "note": line.note,
         "differs": line.differs,

@@ -51,10 +51,7 @@ def annular_fin_efficiency(inner: float, outer: float, thickness: float, conduct
         return 1.0
     c = r + step
     fall = math.exp(-2.0 * step)
-    if step < min(r, NARROW):
-        above = _narrow_ring(r, step)
-    else:
-        above = k1e(r) * i1e(c) - i1e(r) * k1e(c) * fall
+    above = _narrow_ring(r, step) if step < min(r, NARROW) else k1e(r) * i1e(c) - i1e(r) * k1e(c) * fall
     shape = above / (i0e(r) * k1e(c) * fall + k0e(r) * i1e(c))
     return float(2.0 * r / (step * (r + c)) * shape)
 

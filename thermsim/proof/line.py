@@ -13,7 +13,7 @@ Verdict = Literal["excellent", "within", "OUTSIDE"]
 
 LEAST_GRIDS = 3
 MOST_GRIDS = 4
-# A second-order method is not faster than this, except by chance where its error is about to change sign.
+# A second-order method is not faster than this, except by chance where errors of opposite sign cancel.
 STEEPEST = 2.5
 # Errors up to so many times what the solver itself leaves are round-off, and have no order.
 ROUND_OFF = 3.0
@@ -30,6 +30,7 @@ class Line:
     noise : what the solver left on each of them, in `unit`
     order : at which that error falls over the last grids; wanted_order : the least that is asked
     differs : what stands between the reference and the very case; accuracy_held : whether `predict` says so
+    is_refusal : no answer is asked but that there is none
     """
 
     case: str
@@ -52,6 +53,7 @@ class Line:
     note: str = ""
     differs: str = ""
     accuracy_held: bool = True
+    is_refusal: bool = False
 
     @property
     def difference(self) -> float:
@@ -102,15 +104,13 @@ class Line:
         return abs(self.difference) <= self.doubt
 
 
-def observed_order(
-    sizes: tuple[float, ...], errors: tuple[float, ...], noise: tuple[float, ...] = ()
-) -> float | None:
+def observed_order(sizes: tuple[float, ...], errors: tuple[float, ...], noise: tuple[float, ...] = ()) -> float | None:
     """Slope of log|error| over log size over the last four grids (or three), least squares.
 
     noise : what the solver left on each grid: the less an error stands above it, the less that grid weighs
 
     None where a slope means nothing: too few grids, an error that changes its sign, one that is no larger than its
-    noise, or one that falls faster than such a method can (it is about to change its sign).
+    noise, or one that falls faster than such a method can (errors of opposite sign cancel).
     """
     width, error = np.array(sizes[-MOST_GRIDS:]), np.array(errors[-MOST_GRIDS:])
     left = np.array(noise[-MOST_GRIDS:]) if noise else np.zeros(len(width))

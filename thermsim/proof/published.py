@@ -156,7 +156,7 @@ def _refused(published: Published, row: Row, message: str) -> Line:
     return Line(
         published.title, published.file, published.option, published.source, row.known, row.quantity, row.unit,
         reference, float(limit.group(1)) if limit else math.nan, row.width(row.within, reference),
-        None, note=row.note, differs=row.differs,
+        None, note=row.note, differs=row.differs, is_refusal=True,
     )  # fmt: skip
 
 

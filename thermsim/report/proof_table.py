@@ -7,8 +7,8 @@ from itertools import groupby
 from typing import Any
 
 QUANTITY = 36  # characters
-HEAD = ("reference", "thermsim", "difference", "tolerance", "mesh doubt", "order, asked", "verdict")
-WIDE = (12, 12, 10, 10, 10, 12, 9)
+HEAD = ("reference", "thermsim", "difference", "tolerance", "finer", "mesh doubt", "order, asked", "verdict")
+WIDE = (12, 12, 10, 10, 8, 10, 12, 9)
 NOTHING = "-"
 
 
@@ -37,8 +37,9 @@ def summary(document: dict[str, Any]) -> Iterator[str]:
     )
     yield (
         f"Control: a slab read at cell centres has order {_order(control['order'])}, and is "
-        f"{'LET THROUGH' if control['passes'] else 'refused'}, where {control['gate']:g} is asked; read at its face it "
-        f"has {_order(control['true_order'])}. " + ("As it must be." if control["works"] else "NOT AS IT MUST BE.")
+        f"{'LET THROUGH' if control['passes'] else 'refused'}, where {_asked(control['gate'])} is asked; read at its "
+        f"face it has {_order(control['true_order'])}. "
+        + ("As it must be." if control["works"] else "NOT AS IT MUST BE.")
     )
     if document["honesty"] is not None:
         yield from honesty_lines(document["honesty"])
@@ -77,6 +78,7 @@ def numbers(line: dict[str, Any]) -> tuple[str, ...]:
         found,
         difference,
         f"{line['within']:.1e}",
+        NOTHING if line["excellent"] is None else f"{line['excellent']:.1e}",
         NOTHING if line["mesh_doubt"] is None else f"{line['mesh_doubt']:.1e}",
         _order_cell(line),
         line["verdict"],
@@ -91,6 +93,10 @@ def _order_cell(line: dict[str, Any]) -> str:
         return NOTHING if line["wanted_order"] is None else f"none, {line['wanted_order']:g}"
     asked = "" if line["wanted_order"] is None else f", {line['wanted_order']:g}"
     return _order(line["order"]) + asked
+
+
+def _asked(gate: float | None) -> str:
+    return "no order" if gate is None else f"{gate:g}"
 
 
 def _order(order: float | None) -> str:

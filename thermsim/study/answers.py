@@ -19,9 +19,7 @@ def answers(case: Case, field: Field) -> dict[Question, float]:
     found: dict[Question, float] = {HOTTEST: field.hottest[0], **zone_answers(field)}
     for zone in field.zones:
         found["zone", zone.zone, "power"] = zone.power_W
-    for probe in case.probes:
-        x, y, z = probe_point(case, probe)
-        found["probe", probe.probe] = field.at((MM * x, MM * y, MM * z), probe.in_)
+    found |= probe_answers(case, field)
     found |= reading_answers(case, found)
     for number, flow in enumerate(field.flows):
         found["flow", str(number)] = flow.heat_W
@@ -34,6 +32,15 @@ def zone_answers(field: Field) -> dict[Question, float]:
     for zone in field.zones:
         found["zone", zone.zone, "mean"] = zone.mean_C
         found["zone", zone.zone, "highest"] = zone.highest_C
+    return found
+
+
+def probe_answers(case: Case, field: Field) -> dict[Question, float]:
+    """Temperatures at all probes [C], NaN in voids."""
+    found: dict[Question, float] = {}
+    for probe in case.probes:
+        x, y, z = probe_point(case, probe)
+        found["probe", probe.probe] = field.at((MM * x, MM * y, MM * z), probe.in_)
     return found
 
 

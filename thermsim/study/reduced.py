@@ -23,7 +23,7 @@ from thermsim.case.schema import Case
 from thermsim.errors import ThermsimError
 from thermsim.model.build import Model, build_model
 from thermsim.model.grid import GridPlan
-from thermsim.model.groups import Topology, numbers, topology
+from thermsim.model.groups import Numbers, Topology, numbers, topology
 from thermsim.model.plan import plan_grid
 from thermsim.model.values import Input, inputs, with_inputs
 from thermsim.solver.reduced import SmallModel, ready
@@ -37,12 +37,17 @@ COARSER = 0.5  # of the basis, against which the rest is judged
 GROWTH = 1.5  # of errors with the energy that the rest adds
 SOLVE_K = 1e-5  # of the full solves
 CLOSE = 0.5  # of its doubt: two cells of one face that differ by less may change places; they err almost alike
+BEYOND = 1.0  # of the span of solved cases, in which answers are believed
 TOGETHER = 64  # cases that are answered at once
 
 
 @dataclass(frozen=True)
 class Found:
-    """Temperatures [C] and doubts [K] of n cases (n, questions); inside : (n,) whether inputs lay in their ranges."""
+    """Temperatures [C] and doubts [K] of n cases (n, questions).
+
+    inside : (n,) whether inputs lay in their ranges, and answers not far from those of the solved cases: where leakage
+        has no steady state, a small balance may still have a solution, of absurd temperatures
+    """
 
     questions: tuple[Question, ...]
     values: Array
@@ -63,6 +68,7 @@ class Reduced:
     vectors : (cells, r) basis, temperatures over `small.reference_C`
     start : (features, r) first guess of coefficients; ratio : (questions,) doubt per `scale` of the energy;
         least : energy below which cases are not told apart
+    lowest, highest : (questions,) of the solved cases [C]
     """
 
     base: Topology
@@ -77,6 +83,8 @@ class Reduced:
     start: Array
     ratio: Array
     least: float
+    lowest: Array
+    highest: Array
 
     @property
     def questions(self) -> tuple[Question, ...]:
@@ -97,7 +105,14 @@ class Reduced:
             own = scale(energy, self.least)[:, None] * self.ratio + SOLVE_K
             doubts.append(own + found.jumps(CLOSE * own))
         values = np.concatenate([found.values for found, _ in blocks])
-        return Found(self.questions, values, np.concatenate(doubts), inside)
+        return Found(self.questions, values, np.concatenate(doubts), inside & self._likely(values))
+
+    def _likely(self, values: Array) -> NDArray[np.bool_]:
+        """(n,) whether answers lie within `BEYOND` of the span of the solved cases; sensors may be off by anything."""
+        span = np.maximum(self.highest - self.lowest, 1.0)
+        off = np.maximum(values - self.highest, self.lowest - values)
+        solid = np.array([question[0] != "reading" for question in self.questions])
+        return np.asarray(np.all(off[:, solid] <= (BEYOND * span)[solid], axis=1))
 
     def temperature(self, values: ArrayLike) -> Array:
         """(nx, ny, nz) temperatures [C] of one case at the cell centres of its grid, NaN in voids."""
@@ -135,17 +150,21 @@ class Reduced:
         """Answers (n, questions) and the energy of what the second half of the basis adds (n,)."""
         given = numbers(self.base, self._cases(table))
         basis = self._features(table)
-        c = self.small.solve(given, basis @ self.start)
-        coarse = self.small.solve(given, c, max(1, int(COARSER * self.small.size)))
-        added = c.copy()
-        added[:, : coarse.shape[1]] -= coarse
-        energy = np.sqrt(np.sum(added**2, axis=1))
+        c, energy = self.coefficients(given, basis)
         offsets = {one.reading: np.full(len(table), one.offset_K.value) for one in self.base.case.readings}
         for column, one in enumerate(self.varied):
             if is_offset(one):
                 offsets[one.owner] = table[:, column]
         found = self.readout.answers(given, self.small.base, c, self.small.reference_C, basis, offsets)
         return found, energy
+
+    def coefficients(self, given: Numbers, basis: Array) -> tuple[Array, Array]:
+        """Coefficients (n, r) of cases by their numbers and features, and the energy of their second half (n,)."""
+        c = self.small.solve(given, basis @ self.start)
+        coarse = self.small.solve(given, c, max(1, int(COARSER * self.small.size)))
+        added = c.copy()
+        added[:, : coarse.shape[1]] -= coarse
+        return c, np.sqrt(np.sum(added**2, axis=1))
 
 
 def features(varied: Sequence[Input], low: Array, high: Array, table: Array) -> Array:
@@ -192,7 +211,8 @@ def save(model: Reduced, path: Path) -> None:
         path, digest=digest(model.base.case, model.base.model), varied=[one.path for one in model.varied],
         low=model.low, high=model.high, vectors=model.vectors, chosen=small.chosen, mix=small.mix,
         matrices=small.matrices, right=small.vectors, reference_C=small.reference_C, start=model.start,
-        ratio=model.ratio, least=model.least, probes=[name for name, _, _ in probes],
+        ratio=model.ratio, least=model.least, lowest=model.lowest, highest=model.highest,
+        probes=[name for name, _, _ in probes],
         rows=np.array([row for _, row, _ in probes]), rests=np.array([rest for _, _, rest in probes]),
     )  # fmt: skip
 
@@ -222,4 +242,5 @@ def load(path: Path, case: Case, plan: GridPlan | None = None, multiplier: int =
         return Reduced(
             base, grid_plan, multiplier, varied, held["low"], held["high"], vectors, small,
             readout_of(base, vectors, probes), held["start"], held["ratio"], float(held["least"]),
+            held["lowest"], held["highest"],
         )  # fmt: skip

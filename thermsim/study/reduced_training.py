@@ -14,14 +14,14 @@ from thermsim.model.assemble import Stencil, assemble
 from thermsim.model.build import build_model
 from thermsim.model.entries import Layout
 from thermsim.model.grid import GridPlan
-from thermsim.model.groups import check_varies, numbers, topology
+from thermsim.model.groups import Numbers, check_varies, numbers, topology
 from thermsim.model.plan import plan_grid
 from thermsim.model.topology import alike
 from thermsim.model.values import Input, inputs, with_inputs
 from thermsim.solver.linear import State
 from thermsim.solver.reduced import Groups, energy_basis, groups, small_model, sum_of_terms
 from thermsim.solver.steady import steady_state
-from thermsim.study.answers import Question, answers
+from thermsim.study.answers import Question, answers, probe_answers
 from thermsim.study.reduced import CELLS, SOLVE_K, TOGETHER, Reduced, features, readout_of, scale
 from thermsim.study.reduced_answers import probe_cells
 
@@ -50,6 +50,8 @@ def reduce(
     solved: int = SOLVED,
     held_out: int = HELD_OUT,
     most_vectors: int = MOST_VECTORS,
+    candidates: int = CANDIDATES,
+    limits: tuple[Array, Array] | None = None,
     seed: int = SEED,
     watch: Callable[[int, int], None] | None = None,
 ) -> Reduced:
@@ -59,6 +61,8 @@ def reduce(
         as an input may go.
     plan, multiplier : the grid; of about 100 000 cells unless given
     solved, held_out : full solves that the basis is made from, and that doubts are measured on
+    candidates : from which the last third is picked
+    limits : (inputs,) lowest and highest values of the varied inputs, in place of what `widen` makes of tolerances
     watch : called after each solve with their number so far and in all
 
     Raises
@@ -69,7 +73,7 @@ def reduce(
     chosen = tuple(one for one in inputs(case) if one.plus_minus > 0.0) if varied is None else tuple(varied)
     check_varies(case, chosen)
     grid_plan = plan or plan_grid(case, CELLS)
-    low, high = ranges(chosen, widen)
+    low, high = ranges(chosen, widen) if limits is None else limits
     work = _FullSolves(case, chosen, grid_plan, multiplier)
     picked = solved // PICKED
     spread = _spread(low, high, solved - picked + held_out, seed)
@@ -78,23 +82,29 @@ def reduce(
     training.add(np.array([one.value for one in chosen]))
     for row in spread[: solved - picked]:
         training.add(row)
-    candidates = low + (high - low) * np.random.default_rng(seed).random((CANDIDATES, len(chosen)))
+    table = low + (high - low) * np.random.default_rng(seed).random((candidates, len(chosen)))
+    given = [work.numbers(rows) for rows in _in_blocks(table)]
     for count in np.diff(np.linspace(0, picked, ROUNDS + 1).astype(int)).tolist():
         model = training.model(most_vectors)
-        for row in candidates[np.argsort(_energies(model, candidates))[::-1][:count]]:
+        for row in table[np.argsort(_energies(model, given, table))[::-1][:count]]:
             training.add(row, model.rise(row))
     model = training.model(most_vectors)
     checks = []
     for row in spread[solved - picked :]:
-        checks.append(work.solve(row, model.rise(row)).answers)
+        checks.append(work.solve(row, model.rise(row), whole=True).answers)
         if watch is not None:
             watch(len(training.seen) + len(checks), total)
-    return _judged(model, spread[solved - picked :], checks)
+    return _judged(model, np.array(training.rows), spread[solved - picked :], checks)
 
 
-def _energies(model: Reduced, table: Array) -> Array:
+def _in_blocks(table: Array) -> list[Array]:
+    return [table[first : first + TOGETHER] for first in range(0, len(table), TOGETHER)]
+
+
+def _energies(model: Reduced, given: list[Numbers], table: Array) -> Array:
     """(n,) what the second half of the basis adds."""
-    return np.concatenate([model.block(table[first : first + TOGETHER])[1] for first in range(0, len(table), TOGETHER)])
+    basis = [features(model.varied, model.low, model.high, rows) for rows in _in_blocks(table)]
+    return np.concatenate([model.coefficients(one, rows)[1] for one, rows in zip(given, basis, strict=True)])
 
 
 class _Training:
@@ -145,7 +155,8 @@ def _spread(low: Array, high: Array, count: int, seed: int) -> Array:
 
 @dataclass
 class _Solved:
-    """One full solve: temperatures over the coldest coolant (cells,), coefficients (all, or the uneven), answers."""
+    """One full solve: temperatures over the coldest coolant (cells,), coefficients (all, or the uneven), answers (all,
+    or the probes)."""
 
     rise: Array
     coefficients: Array
@@ -171,9 +182,18 @@ class _FullSolves:
         self.start: Field | None = None
         self.state: State | None = None
 
-    def solve(self, row: Array, rise: Array | None = None) -> _Solved:
-        """rise : (cells,) expected temperatures over the coldest coolant of the base [K], to start from"""
-        case = with_inputs(self.case, dict(zip(self.known, row.tolist(), strict=True)), self.known)
+    def case_of(self, row: Array) -> Case:
+        return with_inputs(self.case, dict(zip(self.known, row.tolist(), strict=True)), self.known)
+
+    def numbers(self, rows: Array) -> Numbers:
+        return numbers(self.base, [self.case_of(row) for row in rows])
+
+    def solve(self, row: Array, rise: Array | None = None, whole: bool = False) -> _Solved:
+        """One full solve, also of what only a check needs (`whole`: all answers, no coefficients).
+
+        rise : (cells,) expected temperatures over the coldest coolant of the base [K], to start from
+        """
+        case = self.case_of(row)
         model = build_model(case, alike(self.plan, self.case, case).grid(self.multiplier))
         guess = None
         if self.start is not None:
@@ -183,9 +203,11 @@ class _FullSolves:
         field = Field(model, steady.guess, steady.solution.temperature, steady.error_K).checked()
         self.state = steady.state
         self.start = self.start or field
-        stencil = assemble(model, steady.guess)
         rise = np.nan_to_num(field.temperature - self.reference_C, nan=0.0).ravel()
-        return _Solved(rise, self.layout.vector(stencil), answers(case, field), stencil)
+        if whole:
+            return _Solved(rise, np.empty(0), answers(case, field), None)
+        stencil = assemble(model, steady.guess)
+        return _Solved(rise, self.layout.vector(stencil), probe_answers(case, field), stencil)
 
 
 def _expected(
@@ -226,23 +248,22 @@ def _project(
             continue
         probes.append((probe.probe, vectors[cell], np.linalg.lstsq(known, np.array(rest), rcond=None)[0]))
     readout = readout_of(base, vectors, tuple(probes))
-    nothing = np.full(len(readout.questions), np.inf)
+    ratio, span = np.full(len(readout.questions), np.inf), np.full(len(readout.questions), np.nan)
     return Reduced(
-        base, work.plan, work.multiplier, work.varied, low, high, vectors, small, readout, start, nothing, 0.0
+        base, work.plan, work.multiplier, work.varied, low, high, vectors, small, readout, start, ratio, 0.0, span, span
     )
 
 
-def _judged(model: Reduced, table: Array, checks: list[dict[Question, float]]) -> Reduced:
-    """The model with its doubts per energy, from cases it has not seen."""
-    blocks = [model.block(table[first : first + TOGETHER]) for first in range(0, len(table), TOGETHER)]
+def _judged(model: Reduced, seen: Array, table: Array, checks: list[dict[Question, float]]) -> Reduced:
+    """The model with its doubts per energy, from cases it has not seen, and the span of its answers in all."""
+    blocks = [model.block(rows) for rows in _in_blocks(table)]
     truth = np.array([[check[question] for question in model.questions] for check in checks])
     energy = np.concatenate([energy for _, energy in blocks])
-    starts = range(0, len(table), TOGETHER)
-    misses = np.concatenate(
-        [found.misses(truth[first : first + TOGETHER]) for (found, _), first in zip(blocks, starts, strict=True)]
-    )
+    misses = np.concatenate([found.misses(rows) for (found, _), rows in zip(blocks, _in_blocks(truth), strict=True)])
     least = float(np.quantile(energy, LEAST))
     relative = misses / scale(energy, least)[:, None]
     usual = np.maximum(np.sqrt(np.mean(relative**2, axis=0)), TINY)
     worst = float(np.max(relative / usual))  # over all answers: one that came out well by luck is held to the others
-    return replace(model, ratio=SAFETY * worst * usual, least=least)
+    known = np.concatenate([truth, *(model.block(rows)[0].values for rows in _in_blocks(seen))])
+    lowest, highest = known.min(axis=0), known.max(axis=0)
+    return replace(model, ratio=SAFETY * worst * usual, least=least, lowest=lowest, highest=highest)

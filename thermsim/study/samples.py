@@ -20,7 +20,7 @@ from thermsim.model.topology import alike
 from thermsim.model.values import Input, inputs, with_inputs
 from thermsim.solver.linear import State
 from thermsim.solver.steady import steady_state
-from thermsim.study.answers import HOTTEST, Question, answers, reading_answers, zone_answers
+from thermsim.study.answers import HOTTEST, Question, probe_answers, reading_answers, zone_answers
 from thermsim.study.workers import Task
 
 Array = NDArray[np.float64]
@@ -28,8 +28,8 @@ Array = NDArray[np.float64]
 # Of a sample [K]: its outer iteration may stop there, a hundred times below what such studies ask for.
 SAMPLE_ACCURACY_K = 1e-4
 
-# For each case, the numbers that differ from it.
-Sample = tuple[Mapping[str, float], ...]
+# For each case, the numbers that differ from it; None for a case that is not asked.
+Sample = tuple[Mapping[str, float] | None, ...]
 
 
 @dataclass(frozen=True)
@@ -45,35 +45,50 @@ class Nearby:
     questions: tuple[Question, ...]
 
     def __call__(self) -> Callable[[Task], Array]:
-        solvers = [_Solver(self, case) for case in self.cases]
+        solvers: dict[int, Solver] = {}
+
+        def solver(number: int) -> Solver:
+            if number not in solvers:
+                solvers[number] = Solver(self.cases, number, self.plan, self.multiplier, self.questions)
+            return solvers[number]
 
         def work(task: Task) -> Array:
-            """(cases, questions) temperatures [C] of a sample; NaN where a case has no such place.
+            """(cases, questions) temperatures [C] of a sample; NaN where a case has no such place, or is not asked.
 
             Raises what `thermsim.solver.steady.steady_state` raises.
             """
-            return np.array([solver.answer(values) for solver, values in zip(solvers, task.value, strict=True)])
+            nothing = np.full(len(self.questions), np.nan)
+            return np.array(
+                [
+                    nothing if values is None else solver(number).answer(values)
+                    for number, values in enumerate(task.value)
+                ]
+            )
 
         return work
 
 
-class _Solver:
+class Solver:
     """Answers for cases near one case. Each starts from the state of that case, never from the last one: the bits of
     an answer then depend on its sample alone.
     """
 
-    def __init__(self, study: Nearby, case: Case) -> None:
-        self.study, self.case = study, case
-        self.known: dict[str, Input] = {one.path: one for one in inputs(case)}
-        probed = {reading.reading for reading in case.readings if reading.probe is not None}
-        self.asks_probes = any(question[0] == "probe" or question[-1] in probed for question in study.questions)
+    def __init__(
+        self, cases: tuple[Case, ...], number: int, plan: GridPlan, multiplier: int, questions: tuple[Question, ...]
+    ) -> None:
+        """cases : the base, then its options; number : of the case that is meant; plan : of grids of the base"""
+        self.base, self.case, self.plan, self.multiplier = cases[0], cases[number], plan, multiplier
+        self.questions = questions
+        self.known: dict[str, Input] = {one.path: one for one in inputs(self.case)}
+        probed = {reading.reading for reading in self.case.readings if reading.probe is not None}
+        self.asks_probes = any(question[0] == "probe" or question[-1] in probed for question in questions)
         self.state: State | None = None
         self.start: Field | None = None
-        self.start = self.solve(case)
+        self.start = self.solve(self.case)
 
     def solve(self, case: Case) -> Field:
-        plan = alike(self.study.plan, self.study.cases[0], case)
-        model = build_model(case, plan.grid(self.study.multiplier))
+        plan = alike(self.plan, self.base, case)
+        model = build_model(case, plan.grid(self.multiplier))
         guess = None
         if self.start is not None and model.grid.shape == self.start.model.grid.shape:
             filled = np.nan_to_num(self.start.temperature, nan=self.start.model.coldest_C)
@@ -85,11 +100,12 @@ class _Solver:
         return Field(model, steady.guess, steady.solution.temperature, steady.error_K).checked()
 
     def answer(self, values: Mapping[str, float]) -> Array:
+        """(questions,) temperatures [C], NaN where the case has no such place."""
         case = with_inputs(self.case, values, self.known) if values else self.case
-        field = self.solve(case) if values or self.start is None else self.start
+        shifts = all(self.known[path].steps[0] == "readings" for path in values)  # what sensors show, no temperature
+        field = self.start if shifts and self.start is not None else self.solve(case)
+        found = {HOTTEST: field.hottest[0], **zone_answers(field)}
         if self.asks_probes:
-            found = answers(case, field)
-        else:
-            found = {HOTTEST: field.hottest[0], **zone_answers(field)}
-            found |= reading_answers(case, found)
-        return np.array([found.get(question, np.nan) for question in self.study.questions])
+            found |= probe_answers(case, field)
+        found |= reading_answers(case, found)
+        return np.array([found.get(question, np.nan) for question in self.questions])
