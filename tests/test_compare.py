@@ -68,7 +68,7 @@ def test_what_base_and_option_share_cancels() -> None:
     case = slab(resistance(12.0, 6.0), {"wetted_fraction": 1.0}, worth_K=1.0)
     found = compare(case, samples=256).options[0]
     assert abs(found.headline.value_K) < 1e-9
-    assert found.headline.interval.high - found.headline.interval.low < 1e-6
+    assert found.headline.interval.high - found.headline.interval.low < 1e-4
     assert found.kind == "not worth it"
 
 

@@ -22,7 +22,16 @@ from thermsim.report.result import result
 from thermsim.study.predict import predict
 
 PICTURES = {"stack.png", "active-face.png", "section.png", "ladder.png", "mesh.png"}
-FILES = {"result.json", "zones.csv", "resistances.csv", "field.npz", "field.vtr", "versions.json", "case/case.yaml", *PICTURES}
+FILES = {
+    "result.json",
+    "zones.csv",
+    "resistances.csv",
+    "field.npz",
+    "field.vtr",
+    "versions.json",
+    "case/case.yaml",
+    *PICTURES,
+}
 
 
 def files_in(folder: Path) -> dict[str, bytes]:

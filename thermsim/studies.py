@@ -7,8 +7,8 @@ from typing import Any
 
 import click
 
-from thermsim.errors import HeatBalanceError, NotConvergedError, NoWayOutError, RunawayError
-from thermsim.terminal import CASE, JSON, OPTION, Progress, case_of, console, print_json, tell_slips
+from thermsim.errors import HeatBalanceError, JournalError, NotConvergedError, NoWayOutError, RunawayError
+from thermsim.terminal import CASE, JSON, OPTION, Progress, case_of, console, print_json, tell_slips, warn_of_slips
 
 
 @click.command()
@@ -16,7 +16,7 @@ from thermsim.terminal import CASE, JSON, OPTION, Progress, case_of, console, pr
 @JSON
 @click.option("--base", metavar="OPTION", help="Compare with this option, which is built already.")
 @click.option("--option", "options", metavar="NAME", multiple=True, help="Only this option; again for more.")
-@click.option("--samples", metavar="N", type=click.IntRange(min=1), help="Of the tolerances (1024).")
+@click.option("--samples", metavar="N", type=click.IntRange(min=1), help="Of the tolerances (1024; 256 at least).")
 @click.option("--coverage", metavar="SHARE", type=click.FloatRange(0.5, 0.999), help="Of the intervals (0.9).")
 @click.option("--seed", metavar="N", type=click.IntRange(min=0), help="Of the samples; the same seed, the same result.")
 @click.option("--workers", metavar="N", type=click.IntRange(min=1), help="Processes (one a processor).")
@@ -54,12 +54,16 @@ def compare(
     from contextlib import ExitStack
 
     from thermsim.study.compare import compare, identity
-    from thermsim.study.journal import Journal
+    from thermsim.study.journal import FILE, Journal
     from thermsim.study.workers import progress_line, run
 
     case = case_of(case_file, None)
     if resume and folder is None:
         raise click.UsageError("--resume goes on with the journal of a folder: give it by --out")
+    if base is not None and base in options:
+        raise click.UsageError(f"{base!r} is the base: name other options, or none for all")
+    if resume and folder is not None and not (folder / FILE).exists():
+        raise JournalError(f"there is no journal in {folder} to go on with", "check the name, or leave out --resume")
     given = {key: value for key, value in chosen.items() if value is not None}
     if folder is not None:
         from thermsim.report.compare_export import check_target
@@ -152,6 +156,7 @@ def sweep(
         from thermsim.report.sweep_export import check_sweep_target
 
         check_sweep_target(case, [path for path, *_ in varied], same_height, folder, replace)
+    warn_of_slips(case)
     vary = [Vary(*one, is_log=is_log) for one in varied]
     progress = Progress(quiet=as_json)
     with progress as watch:
@@ -190,6 +195,7 @@ def afford(case_file: Path, as_json: bool, accuracy: float | None) -> None:
     from thermsim.study.afford import afford
 
     case = case_of(case_file, None)
+    warn_of_slips(case, options=True)
     try:
         with Progress(quiet=as_json) as watch:
             found = afford(case, accuracy_K=accuracy, watch=watch)

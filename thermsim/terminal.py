@@ -40,6 +40,20 @@ def tell_slips(case: Case) -> None:
         click.echo(f"  {slip.severity.upper()}: {slip.place}: {slip.message}; {slip.remedy}", err=True)
 
 
+def warn_of_slips(case: Case, options: bool = False) -> None:
+    """Dangers and likely slips of a case (and of each of its options), on the side so that a result stays clean."""
+    from thermsim.case.options import with_option
+    from thermsim.study.slips import slips_of
+
+    told: set[str] = set()
+    named = [("", case), *((f"{one.option}: ", with_option(case, one.option)) for one in case.options if options)]
+    for name, one in named:
+        for slip in slips_of(one):
+            if slip.severity != "notice" and slip.message not in told:
+                told.add(slip.message)
+                click.echo(f"{slip.severity.upper()}: {name}{slip.place}: {slip.message}; {slip.remedy}", err=True)
+
+
 def console() -> Console:
     from rich.console import Console
 

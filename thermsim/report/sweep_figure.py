@@ -260,7 +260,8 @@ def _map(ax: Axes, found: Sweep, question: Question) -> None:
         masked: Any = np.ma.masked_invalid(values)
         ax.contourf(x, y, masked, levels=levels, cmap=heat_colours(), extend="both", zorder=1)
         lines = ax.contour(x, y, masked, levels=levels, colors=INK, linewidths=0.7, zorder=2)
-        decimals = max(0, 1 - int(np.floor(np.log10(levels[1] - levels[0]) + 1e-9)) - 1)
+        step = float(levels[1] - levels[0])
+        decimals = next((digits for digits in range(6) if abs(round(step, digits) - step) < 1e-6 * step), 6)
         for text in ax.clabel(lines, fontsize=SMALL, fmt=f"%.{decimals}f C", inline_spacing=3):
             ink_with_halo(text)
     low = found.lowest(question)

@@ -20,7 +20,7 @@ from thermsim.study import decision, ranking
 from thermsim.study.answers import Question
 from thermsim.study.cautions import gallium_cautions, option_of
 from thermsim.study.comparison import WARMEST, Comparison, Contribution, Gain, Interval, NextMeasurement, OptionResult
-from thermsim.study.family import Family, chosen, family, warmest
+from thermsim.study.family import AS_IN_FILE, Family, chosen, family, warmest
 from thermsim.study.flux import flux_bounds
 from thermsim.study.journal import Identity
 from thermsim.study.predict import MeshStep
@@ -73,7 +73,7 @@ def _judge(whole: Family, taken: Samples, number: int, question: Question, cover
     estimate = straight.estimate(mesh.value, coverage)
     blocks = REPLICATES * len(samples) // len(taken.deviation)
     has_deviation = all(one.has_deviation for one in spreads)
-    summary = summarise(samples, coverage, [worth_K], other_K, blocks, has_deviation)
+    summary = summarise(samples, coverage, [worth_K], other_K, blocks, has_deviation, shortest=False)
     gain = Gain(
         question=question,
         base_C=float(fine[0, at]),
@@ -167,13 +167,23 @@ def _option(whole: Family, taken: Samples, number: int, coverage: float, accept_
         headline=gain,
         contributions=tuple(contributions),
         next_measurement=_next(found.next_measurement),
-        unfit=tuple(words for words in told if words is not None),
+        unfit=_merged([one.name for one, words in zip(shares, told, strict=True) if words], told),
         ways=compare_ways(headline.estimate, headline.summary).words,
         flux=flux_bounds(case, whole.cases[number], whole.predictions[0].field, gain.value_K),
         kind=found.kind,
-        words=found.words,
+        words=found.words + (f" On temperature only: {slips[0].message}." if name in accept_danger and slips else ""),
         cautions=tuple(f"{slip.message}; {slip.remedy}" for slip in slips),
         samples=headline.samples,
+    )
+
+
+def _merged(names: list[str], told: Sequence[str | None]) -> tuple[str, ...]:
+    """What makes inputs unfit, each by itself; of more than two one sentence for all."""
+    if len(names) <= 2:
+        return tuple(words for words in told if words is not None)
+    return (
+        f"{len(names)} inputs are known so little that each alone moves the gain across what it is held against: "
+        f"{', '.join(names)}. Find them in a better way first, the first of them before all.",
     )
 
 
@@ -204,7 +214,7 @@ def compare(
     coverage : of the intervals, 0 to 1
     samples : of the Monte Carlo, rounded up to blocks of a power of two, and to 256
     accept_danger : options that are judged although gallium meets aluminium in them
-    machinery : runs the samples, see `thermsim.study.workers.run`; default: in this process
+    machinery : runs all that samples need, see `thermsim.study.workers.run`; default: in this process
 
     Raises
     ------
@@ -257,14 +267,32 @@ def identity(
 def _way(taken: Samples) -> str:
     if not taken.varied:
         return "no input has a tolerance, so the interval holds the mesh doubt alone"
+    moved = [one for one in taken.ways if one.small or one.full]
+    if not any(one.small for one in moved):
+        reasons = dict.fromkeys(one.words for one in moved)
+        how = f"full solves on {taken.cells:,} cells ({'; '.join(reasons)})"
+    else:
+        each = ", ".join(
+            f"{one.name} {one.small:,}" + (f" and {one.full:,} in full" if one.full else "") for one in moved
+        )
+        lacking = [f"{one.name}: {one.words}" for one in moved if not one.small]
+        doubt = max(one.doubt_K for one in moved)
+        told = "; ".join([each, *lacking, f"readings within {doubt:.1g} K of such solves"])
+        how = f"small models made from full solves on {taken.cells:,} cells ({told})"
+    part = f", up to {taken.model_K.max():.2g} K of it by small models" if taken.model_K.any() else ""
     return (
-        f"full solves on {taken.cells:,} cells, each as a deviation from the finest grid's answer; that may leave "
-        f"{taken.shortcut_K.max(initial=0.0):.2g} K of a gain, which the intervals hold"
+        f"{how}, each as a deviation from the finest grid's answer; that may leave "
+        f"{taken.shortcut_K.max(initial=0.0):.2g} K of a gain{part}, which the intervals hold"
     )
 
 
 def _remarks(whole: Family, taken: Samples) -> list[str]:
     found = []
+    if whole.names[0] != AS_IN_FILE:
+        found.append(
+            f"every option changes the case as its file has it, not {whole.names[0]}: what it does not repeat of that, "
+            "it takes back; for a step beyond, write an option with both changes"
+        )
     if not taken.varied:
         found.append("no input of base or options has a tolerance (`plus_minus`): the intervals are of the grid only")
     if taken.lost:

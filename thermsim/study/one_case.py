@@ -27,7 +27,9 @@ from thermsim.study.workers import Task
 
 Array = NDArray[np.float64]
 
-DOUBT_SHARE = 0.1  # of the accuracy asked for: a wider doubt of a reading sends its sample to a full solve
+# Of the accuracy asked for: a wider doubt sends a sample to a full solve, of a reading or a mean, of a hottest spot
+# that no sensor shows, of a probe.
+DOUBT_SHARE, OTHERS_SHARE, PROBES_SHARE = 0.1, 0.5, 1.0
 REACH = 2.0  # half widths: samples farther out are solved in full, so that long tails do not widen the ranges
 CANDIDATES, HELD_OUT = 128, 16
 
@@ -163,11 +165,11 @@ class OneCase:
             return None, f"no small model: {error}"
 
     def _close(self, has: tuple[Question, ...]) -> Array:
-        """(questions,) the widest doubt [K] with which an answer of a small model is taken; any of a probe."""
+        """(questions,) the widest doubt [K] with which an answer of a small model is taken."""
         sensed = any(question[0] == "reading" for question in has)
         found = []
         for question in has:
             judged = question[0] == "reading" or question[-1] == "mean" or (question == HOTTEST and not sensed)
-            wide = np.inf if question[0] == "probe" else self.accuracy_K
-            found.append(DOUBT_SHARE * self.accuracy_K if judged else wide)
+            share = DOUBT_SHARE if judged else PROBES_SHARE if question[0] == "probe" else OTHERS_SHARE
+            found.append(share * self.accuracy_K)
         return np.array(found)

@@ -18,7 +18,7 @@ from thermsim.study.reduced import is_offset
 from thermsim.study.samples import Nearby
 from thermsim.study.spread import table
 from thermsim.study.variables import Variable, sample_of, variables
-from thermsim.study.workers import Make, Task
+from thermsim.study.workers import Make, Task, compute
 
 Array = NDArray[np.float64]
 Machinery = Callable[[Make, list[Task]], list[Result]]
@@ -26,6 +26,7 @@ Way = Literal["full solves", "small models"]
 
 CHECKED = 6  # samples that are answered on two grids
 SHORTCUT_SHARE = 0.1
+HERE = 32  # full solves left over are made in this process: to start others takes as long
 PAYS = 8  # samples for each full solve that a small model is made from: at half of them it is as fast as full solves
 
 
@@ -162,11 +163,12 @@ class _Study:
 
     def solve_rest(self, multiplier: int, serves: NDArray[np.bool_], deviation: Array) -> None:
         """Full solves where no small model serves; a sample without a steady state in one case is lost in all."""
-        rows = np.flatnonzero(~serves.all(axis=1)).tolist()
+        rows = np.flatnonzero(~np.all(serves, axis=1)).tolist()
         if not rows:
             return
         nearby = Nearby(self.whole.cases, self.plan, multiplier, self.questions)
-        nominal = nearby()(Task("nominal", tuple(None if sure else {} for sure in serves.all(axis=0).tolist())))
+        work = nearby()
+        nominal = work(Task("nominal", tuple(None if sure else {} for sure in np.all(serves, axis=0).tolist())))
         tasks = [
             Task(
                 f"sample {row}",
@@ -174,7 +176,11 @@ class _Study:
             )
             for row in rows
         ]
-        for row, found in zip(rows, self.machinery(nearby, tasks), strict=True):
+        if len(tasks) <= HERE:
+            results: list[Result] = [compute(work, task).result for task in tasks]
+        else:
+            results = self.machinery(nearby, tasks)
+        for row, found in zip(rows, results, strict=True):
             if isinstance(found, np.ndarray):
                 deviation[row, ~serves[row]] = (found - nominal)[~serves[row]]
             else:

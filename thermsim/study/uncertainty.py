@@ -200,7 +200,7 @@ class Summary:
     """One output by samples.
 
     mean, deviation : None where an input has no standard deviation (two or three repeated readings)
-    low, high : of the symmetric interval; shortest_low, shortest_high : of the shortest one
+    low, high : of the symmetric interval; shortest_low, shortest_high : of the shortest one, None if not asked for
     exceeds : probabilities of being above the thresholds that were asked for
     """
 
@@ -209,8 +209,8 @@ class Summary:
     deviation: Told | None
     low: Told
     high: Told
-    shortest_low: Told
-    shortest_high: Told
+    shortest_low: Told | None
+    shortest_high: Told | None
     exceeds: tuple[Told, ...]
 
 
@@ -221,6 +221,7 @@ def summarise(
     blur: float = 0.0,
     replicates: int = REPLICATES,
     has_deviation: bool = True,
+    shortest: bool = True,
 ) -> Summary:
     """Statistics of the samples (n,) of one output, in the blocks of `thermsim.study.spread.points`.
 
@@ -229,6 +230,7 @@ def summarise(
     0 or 1 is not known better than three in n (rule of three, common practice).
 
     blur : standard uncertainty of an independent normal part; has_deviation : whether every input's spread has one
+    shortest : whether to find the shortest interval, which takes some twenty times as long as all the rest
     Raises ThermsimError for samples that are not finite, that do not fill the blocks, or that are so few that less than
     one of each block lies beyond an end of the interval (the interval is told in the text).
     """
@@ -244,7 +246,7 @@ def summarise(
     _refuse_few(whole, coverage, replicates)
     mean, deviation = told(lambda one: (one.mean, one.deviation)) if has_deviation else (None, None)
     low, high = told(lambda one: one.symmetric(coverage))
-    shortest_low, shortest_high = told(lambda one: one.shortest(coverage))
+    shortest_low, shortest_high = told(lambda one: one.shortest(coverage)) if shortest else (None, None)
     above = told(lambda one: [one.exceeds(threshold) for threshold in thresholds]) if thresholds else []
     least = 3.0 / len(given) / TRUSTED_ERRORS
     exceeds = tuple(Told(one.value, max(one.error, least)) for one in above)
