@@ -64,7 +64,7 @@ def test_killed_at_random_moments_and_resumed(tmp_path: Path) -> None:
     rng = np.random.default_rng(SEED)
     for _ in range(KILLS):
         process = started(tmp_path / "killed", *["--resume"] * (tmp_path / "killed" / "study.sqlite").exists())
-        time.sleep(float(rng.uniform(0.1, 0.8)) * whole_s)
+        time.sleep(float(rng.uniform(0.1, 0.5)) * whole_s)
         os.killpg(process.pid, signal.SIGKILL)
         process.wait()
     assert started(tmp_path / "killed", "--resume").wait() == 0
