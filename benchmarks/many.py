@@ -46,7 +46,7 @@ def main() -> None:
 
     model = build_model(case, plan.grid(1))
     steady = steady_state(model)
-    field = Field(model, steady.guess, steady.solution.temperature, steady.error_K).checked()
+    field = Field.of(model, steady)
     start = time.perf_counter()
     maps = superposition(case, field)
     built = time.perf_counter() - start
@@ -73,7 +73,7 @@ def main() -> None:
         changed = with_inputs(case, dict(zip(paths, row, strict=True)))
         model = build_model(changed, alike(plan, case, changed).grid(1))
         steady = steady_state(model)
-        solved = answers(changed, Field(model, steady.guess, steady.solution.temperature, steady.error_K).checked())
+        solved = answers(changed, Field.of(model, steady))
         truth.append([solved[question] for question in small.questions])
     print(f"full solves: {args.checks / (time.perf_counter() - start):.1f} cases a second")
     misses, doubts = np.abs(found.values[: args.checks] - np.array(truth)), found.doubts[: args.checks]

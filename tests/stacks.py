@@ -55,8 +55,7 @@ def case_of(
 def solve_on(case: Case, grid: Grid) -> Field:
     """The solved and checked field of a case on a grid."""
     model = build_model(case, grid)
-    steady = steady_state(model)
-    return Field(model, steady.guess, steady.solution.temperature, steady.error_K).checked()
+    return Field.of(model, steady_state(model))
 
 
 def solve_case(case: Case, cells: int = 4000, multiplier: int = 2) -> Field:

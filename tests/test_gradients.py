@@ -249,8 +249,7 @@ STACKS = {"mapped": mapped, "plain": plain, "curved": curved, "throughout": thro
 def full(case: Case, plan: GridPlan, base: Case) -> dict[Question, float]:
     """All answers of a full solve on the grid of the base, stretched."""
     model = build_model(case, alike(plan, base, case).grid(1))
-    steady = steady_state(model, accuracy_K=1e-9)
-    return answers(case, Field(model, steady.guess, steady.solution.temperature, steady.error_K).checked())
+    return answers(case, Field.of(model, steady_state(model, accuracy_K=1e-9)))
 
 
 def difference(one: Input, case: Case, plan: GridPlan) -> dict[Question, float]:

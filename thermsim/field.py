@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from thermsim.errors import HeatBalanceError
 from thermsim.model.assemble import face_plane
 from thermsim.model.build import CoolingFace, Guess, Model, ZoneCells
-from thermsim.solver.steady import z_nodes
+from thermsim.solver.steady import Steady, heated_faces, z_nodes
 
 Array = NDArray[np.float64]
 Place = tuple[float, float, float]
@@ -63,6 +63,27 @@ class Field:
     temperature: Array
     error_K: float
 
+    @classmethod
+    def of(cls, model: Model, steady: Steady) -> Field:
+        """The field of a steady state, if heat in and heat out agree.
+
+        Raises
+        ------
+        HeatBalanceError
+        """
+        return cls(model, steady.guess, steady.solution.temperature, steady.error_K).checked()
+
+    @property
+    def filled(self) -> Array:
+        """(nx, ny, nz) temperatures [C] without NaN: voids are as cold as the coldest coolant."""
+        return np.nan_to_num(self.temperature, nan=self.model.coldest_C)
+
+    def guess_for(self, model: Model) -> Guess | None:
+        """These temperatures for another model to start from; None where its grid has other cells."""
+        if model.grid.shape != self.model.grid.shape:
+            return None
+        return model.guess(self.filled, self.heated_face)
+
     def z_nodes(self, face: int) -> tuple[Array, Array]:
         """Temperatures (nx, ny) [C] of a z plane, under and over a joint there; NaN where there is no face."""
         return z_nodes(self.model, face, self.temperature, self.guess)
@@ -70,10 +91,7 @@ class Field:
     @cached_property
     def heated_face(self) -> tuple[Array, ...]:
         """Temperatures (nx, ny) [C] of each heated face; the coldest known one where there is no face."""
-        return tuple(
-            np.nan_to_num(self._face(source.face, source.side), nan=self.model.coldest_C)
-            for source in self.model.face_sources
-        )
+        return heated_faces(self.model, self.temperature, self.guess)
 
     def z_flow(self, face: int) -> Array:
         """Heat [W] that crosses a z plane upwards (through its joint, if it has one), (nx, ny)."""

@@ -106,7 +106,7 @@ def _read(case: Case, multiplier: int) -> _Reading:
     grid = Grid(plan.x.axis(1), plan.y.axis(1), plan.z.axis(multiplier))
     model = build_model(case, grid)
     steady = steady_state(model, accuracy_K=ACCURACY_K)
-    field = Field(model, steady.guess, steady.solution.temperature, steady.error_K).checked()
+    field = Field.of(model, steady)
     centres = float(steady.solution.temperature[:, :, 0].mean())
     face = answers(case, field)["zone", "face", "mean"]
     return _Reading(face, centres, float(grid.z.widths[0]), steady.error_K)

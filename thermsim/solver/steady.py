@@ -129,11 +129,17 @@ def _largest_change(before: Guess, after: Guess, solid: NDArray[np.bool_]) -> fl
 
 def guess_from(model: Model, temperature: Array, guess: Guess) -> Guess:
     """Temperatures of a solution (nx, ny, nz), in the form that coefficients are taken at."""
+    filled = np.nan_to_num(temperature, nan=model.coldest_C)
+    return model.guess(filled, heated_faces(model, temperature, guess))
+
+
+def heated_faces(model: Model, temperature: Array, guess: Guess) -> tuple[Array, ...]:
+    """Temperatures (nx, ny) [C] of each heated face; the coldest known one where there is no face."""
     faces = []
     for source in model.face_sources:
         under, over = z_nodes(model, source.face, temperature, guess)
         faces.append(np.nan_to_num(under if source.side == "lower" else over, nan=model.coldest_C))
-    return model.guess(np.nan_to_num(temperature, nan=model.coldest_C), tuple(faces))
+    return tuple(faces)
 
 
 def z_nodes(model: Model, face: int, temperature: Array, guess: Guess) -> tuple[Array, Array]:

@@ -12,7 +12,7 @@ from thermsim.field import Field
 from thermsim.model.build import Guess, build_model
 from thermsim.model.clock import Drive, driven
 from thermsim.model.grid import Grid
-from thermsim.solver.steady import guess_from, steady_state
+from thermsim.solver.steady import steady_state
 from thermsim.study.answers import answers
 
 OUTER_K = 3e-5  # of the steady state: what is asked here is far coarser
@@ -67,11 +67,10 @@ class States:
             if any(source.leakage is not None for source in model.sources):
                 return None  # so close to runaway that the iteration creeps
             raise
-        field = Field(model, steady.guess, steady.solution.temperature, steady.error_K).checked()
+        field = Field.of(model, steady)
         found = answers(case, field)
         readings = {reading.reading: found["reading", reading.reading] for reading in case.readings}
-        guess = guess_from(model, steady.solution.temperature, steady.guess)
-        return State(drive, readings, field.heat_made_W, field.coolant_C, guess)
+        return State(drive, readings, field.heat_made_W, field.coolant_C, model.guess(field.filled, field.heated_face))
 
     def _colder(self, drive: Drive) -> Guess | None:
         """From a colder guess the iteration rises to the stable state and never to the unstable one above it."""

@@ -142,8 +142,7 @@ def gradients(
 def _solved(case: Case, grid: Grid, field: Field | None) -> Field:
     if field is None:
         model = build_model(case, grid)
-        steady = steady_state(model)
-        return Field(model, steady.guess, steady.solution.temperature, steady.error_K).checked()
+        return Field.of(model, steady_state(model))
     for own, wanted in zip(field.model.grid.axes, grid.axes, strict=True):
         if own.cells != wanted.cells or not np.allclose(own.faces, wanted.faces, rtol=0.0, atol=1e-12):
             raise ThermsimError(

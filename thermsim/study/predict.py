@@ -198,12 +198,12 @@ def _solve_on(case: Case, grid: Grid, coarser: Field | None) -> tuple[Field, int
     model = build_model(case, grid)
     guess = None if coarser is None else model.guess(*_carried_over(coarser, grid))
     steady = steady_state(model, guess)
-    return Field(model, steady.guess, steady.solution.temperature, steady.error_K).checked(), steady.iterations
+    return Field.of(model, steady), steady.iterations
 
 
 def _carried_over(coarser: Field, grid: Grid) -> tuple[Array, tuple[Array, ...]]:
     """Temperatures of a coarser grid and its heated faces on a finer one, linear between cell centres."""
-    temperature = np.nan_to_num(coarser.temperature, nan=coarser.model.coldest_C)
+    temperature = coarser.filled
     faces = coarser.heated_face
     for axis in range(3):
         temperature = _between(temperature, axis, coarser.model.grid, grid)

@@ -200,7 +200,7 @@ class _FullSolves:
             cells = self.start.temperature if rise is None else self.reference_C + rise.reshape(model.grid.shape)
             guess = model.guess(np.nan_to_num(cells, nan=self.reference_C), self.start.heated_face)
         steady = steady_state(model, guess, self.state, SOLVE_K)
-        field = Field(model, steady.guess, steady.solution.temperature, steady.error_K).checked()
+        field = Field.of(model, steady)
         self.state = steady.state
         self.start = self.start or field
         rise = np.nan_to_num(field.temperature - self.reference_C, nan=0.0).ravel()

@@ -1,7 +1,7 @@
 """Many cases near one another, answered at once: the base and its options, sample by sample.
 
 All are solved on one coarse grid of one topology, from the temperatures of the case they vary. What that grid costs in
-accuracy is measured on a finer one by who takes the samples, see `compare.sampled`.
+accuracy is measured on a finer one by who takes the samples, see `tolerances.sampled`.
 """
 
 from __future__ import annotations
@@ -89,15 +89,12 @@ class Solver:
     def solve(self, case: Case) -> Field:
         plan = alike(self.plan, self.base, case)
         model = build_model(case, plan.grid(self.multiplier))
-        guess = None
-        if self.start is not None and model.grid.shape == self.start.model.grid.shape:
-            filled = np.nan_to_num(self.start.temperature, nan=self.start.model.coldest_C)
-            guess = model.guess(filled, self.start.heated_face)
+        guess = None if self.start is None else self.start.guess_for(model)
         like_base = self.start is None or guess is not None
         steady = steady_state(model, guess, self.state if guess is not None else None, SAMPLE_ACCURACY_K)
         if like_base:  # a grid of other cells has no use for this hierarchy, nor this grid for that one
             self.state = steady.state
-        return Field(model, steady.guess, steady.solution.temperature, steady.error_K).checked()
+        return Field.of(model, steady)
 
     def answer(self, values: Mapping[str, float]) -> Array:
         """(questions,) temperatures [C], NaN where the case has no such place."""

@@ -25,7 +25,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from thermsim.case.places import probe_point
 from thermsim.case.schema import Case, Zone
 from thermsim.errors import ThermsimError
 from thermsim.field import Field
@@ -37,9 +36,8 @@ from thermsim.model.heat import FaceSource, VolumeSource
 from thermsim.model.plan import FIRST_GRID_CELLS, plan_grid
 from thermsim.solver.linear import prepare, solve_many
 from thermsim.solver.steady import steady_state
-from thermsim.study.answers import Question, place_of
+from thermsim.study.answers import Question, place_of, probe_answers
 from thermsim.study.convergence import Doubt, doubts
-from thermsim.units import MM
 
 Array = NDArray[np.float64]
 
@@ -141,10 +139,9 @@ def resistances(case: Case, plan: GridPlan | None = None, multipliers: Sequence[
     found, noise = [], 0.0
     for multiplier in multipliers:
         model = build_model(case, family.grid(multiplier))
-        steady = steady_state(model)
-        field = Field(model, steady.guess, steady.solution.temperature, steady.error_K).checked()
+        field = Field.of(model, steady_state(model))
         found.append(superposition(case, field))
-        noise = max(noise, steady.error_K / max(field.heat_made_W, 1.0))
+        noise = max(noise, field.error_K / max(field.heat_made_W, 1.0))
     table = np.array([one.resistance.ravel() for one in found])
     flat = doubts(table, 1.0 / np.array(multipliers, dtype=np.float64), noise)
     finest = found[-1]
@@ -224,9 +221,7 @@ def _read(case: Case, field: Field, offsets: bool) -> dict[Question, float]:
     found: dict[Question, float] = {}
     for zone in field.zones:
         found["zone", zone.zone, "mean"] = zone.mean_C
-    for probe in case.probes:
-        x, y, z = probe_point(case, probe)
-        found["probe", probe.probe] = field.at((MM * x, MM * y, MM * z), probe.in_)
+    found |= probe_answers(case, field)
     for reading in case.readings:
         if place_of(reading) in found:
             offset = reading.offset_K.value if offsets else 0.0

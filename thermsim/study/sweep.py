@@ -324,12 +324,10 @@ class _Warm:
 
     def solve(self, case: Case, grid: Grid) -> Field:
         model = build_model(case, grid)
-        guess, last = None, self.field
-        if last is not None and last.model.grid.shape == grid.shape:
-            guess = model.guess(np.nan_to_num(last.temperature, nan=last.model.coldest_C), last.heated_face)
+        guess = None if self.field is None else self.field.guess_for(model)
         steady = steady_state(model, guess, self.state if guess is not None else None)
         self.state = steady.state
-        self.field = Field(model, steady.guess, steady.solution.temperature, steady.error_K).checked()
+        self.field = Field.of(model, steady)
         return self.field
 
 
