@@ -69,7 +69,7 @@ def test_faces_rise_and_stand_on_every_line(plan: GradedAxis, multiplier: int) -
 @given(graded_axes())
 def test_one_mapping_sampled_more_finely(plan: GradedAxis) -> None:
     """Every face of a grid stands in one of three times as many cells, also after outlines have moved."""
-    moved = plan.stretched(3.0 * plan.lines + 1e-3)
+    moved = replace(plan, lines=3.0 * plan.lines + 1e-3)
     coarse, fine = plan.axis(4), plan.axis(12)
     assert np.abs(fine.faces[::3] - coarse.faces).max() < 1e-12
     assert np.abs(moved.axis(4).faces - (3.0 * coarse.faces + 1e-3)).max() < 1e-12

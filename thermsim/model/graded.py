@@ -7,13 +7,13 @@ ds / h, so all multipliers sample one mapping, and it is kept in fractions of th
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.model.grid import FOLLOWS, Axis
+from thermsim.model.grid import FOLLOWS, PlannedAxis
 
 Array = NDArray[np.float64]
 
@@ -53,8 +53,8 @@ class Grading:
 
 
 @dataclass(frozen=True)
-class GradedAxis:
-    """Where faces stand along one axis, at any multiplier; it serves wherever an `AxisPlan` does.
+class GradedAxis(PlannedAxis):
+    """An axis with a grading in each segment.
 
     lines : (n+1,) outlines [m]
     counts : (n,) cells between outlines at multiplier 1; a half or a quarter where there is next to no error, and
@@ -67,24 +67,12 @@ class GradedAxis:
     gradings: tuple[Grading, ...]
     whole: NDArray[np.bool_]
 
-    def cells(self, multiplier: int) -> int:
-        return int(self.cells_between(multiplier).sum())
-
     def cells_between(self, multiplier: int) -> NDArray[np.int64]:
-        """(n,) cells in each segment."""
         return np.where(self.whole, 1, np.ceil(self.counts * multiplier)).astype(np.int64)
 
-    def axis(self, multiplier: int) -> Axis:
-        faces = [self.lines[:1]]
-        counts = self.cells_between(multiplier).tolist()
-        for low, high, count, grading in zip(self.lines[:-1], self.lines[1:], counts, self.gradings, strict=True):
-            faces.append(low + (high - low) * grading.inner_faces(count))
-            faces.append(np.array([high]))
-        return Axis(np.concatenate(faces))
-
-    def stretched(self, lines: Array) -> GradedAxis:
-        """The same relative faces between moved outlines (n+1,) [m]."""
-        return replace(self, lines=lines)
+    def inner_faces(self, segment: int, count: int) -> Array:
+        low, high = self.lines[segment : segment + 2]
+        return np.asarray(low + (high - low) * self.gradings[segment].inner_faces(count))
 
 
 def graded_axis(lines: Array, wanted: Sequence[Grading], counts: Array, whole: NDArray[np.bool_]) -> GradedAxis:

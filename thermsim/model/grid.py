@@ -16,7 +16,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,8 +88,44 @@ class Grid:
         return y[:, None] * z[None, :], x[:, None] * z[None, :], x[:, None] * y[None, :]
 
 
+class PlannedAxis:
+    """Where faces stand along one axis, at any multiplier: outlines, and so many cells between two of them.
+
+    lines : (n+1,) outlines [m]
+    whole : (n,) bool, segments that are one cell at every multiplier
+    """
+
+    lines: Array
+    whole: NDArray[np.bool_]
+
+    def cells_between(self, multiplier: int) -> NDArray[np.int64]:
+        """(n,) cells in each segment."""
+        raise NotImplementedError
+
+    def inner_faces(self, segment: int, count: int) -> Array:
+        """(count-1,) faces [m] between the outlines of one segment, where it has so many cells."""
+        raise NotImplementedError
+
+    def cells(self, multiplier: int) -> int:
+        return int(self.cells_between(multiplier).sum())
+
+    def axis(self, multiplier: int) -> Axis:
+        if multiplier not in self._made:
+            faces = [self.lines[:1]]
+            for segment, count in enumerate(self.cells_between(multiplier).tolist()):
+                faces.append(self.inner_faces(segment, count))
+                faces.append(self.lines[segment + 1 : segment + 2])
+            self._made[multiplier] = Axis(np.concatenate(faces))
+        return self._made[multiplier]
+
+    @cached_property
+    def _made(self) -> dict[int, Axis]:
+        """Axes that were asked for before: studies ask for the same ones thousands of times."""
+        return {}
+
+
 @dataclass(frozen=True)
-class AxisPlan:
+class AxisPlan(PlannedAxis):
     """Where faces stand along one axis, at any multiplier.
 
     lines : (n+1,) outlines [m]
@@ -108,11 +143,7 @@ class AxisPlan:
     growth: float
     whole: NDArray[np.bool_]
 
-    def cells(self, multiplier: int) -> int:
-        return int(self.cells_between(multiplier).sum())
-
     def cells_between(self, multiplier: int) -> NDArray[np.int64]:
-        """(n,) cells in each segment."""
         return np.where(self.whole, 1, self.counts * multiplier)
 
     @cached_property
@@ -131,23 +162,8 @@ class AxisPlan:
             for segment, low, high, count in zip(wanted, low_ends, high_ends, self.counts, strict=True)
         )
 
-    def axis(self, multiplier: int) -> Axis:
-        if multiplier not in self._made:
-            self._made[multiplier] = self._axis(multiplier)
-        return self._made[multiplier]
-
-    @cached_property
-    def _made(self) -> dict[int, Axis]:
-        """Axes that were asked for before: studies ask for the same ones thousands of times."""
-        return {}
-
-    def _axis(self, multiplier: int) -> Axis:
-        faces = [self.lines[:1]]
-        counts = self.cells_between(multiplier).tolist()
-        for low, high, count, segment in zip(self.lines[:-1], self.lines[1:], counts, self.segments, strict=True):
-            faces.append(low + segment.inner_faces(count))
-            faces.append(np.array([high]))
-        return Axis(np.concatenate(faces))
+    def inner_faces(self, segment: int, count: int) -> Array:
+        return np.asarray(self.lines[segment] + self.segments[segment].inner_faces(count))
 
 
 @dataclass(frozen=True)
@@ -171,18 +187,6 @@ class Segment:
         from_low = _reach(step, self.low_width, self.growth)
         from_high = self.low + self.high - _reach(whole - step, self.high_width, self.growth)
         return np.where(step <= low_steps, from_low, from_high)
-
-
-class PlannedAxis(Protocol):
-    """What a family of grids needs of one axis, see `AxisPlan`."""
-
-    @property
-    def lines(self) -> Array: ...
-    @property
-    def whole(self) -> NDArray[np.bool_]: ...
-    def cells(self, multiplier: int) -> int: ...
-    def cells_between(self, multiplier: int) -> NDArray[np.int64]: ...
-    def axis(self, multiplier: int) -> Axis: ...
 
 
 @dataclass(frozen=True)

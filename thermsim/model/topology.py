@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.schema import Case
-from thermsim.model.grid import Axis, GridPlan, PlannedAxis
+from thermsim.model.grid import GridPlan, PlannedAxis
 from thermsim.model.lines import Outline, outlines
 from thermsim.model.plan import plan_grid
 
@@ -35,39 +35,33 @@ class Piece:
     def count(self, multiplier: int) -> int:
         return int(self.plan.cells_between(multiplier)[self.segment])
 
-    def upper_faces(self, multiplier: int) -> Array:
-        """(count,) faces [m] but for the lowest."""
-        first = int(self.plan.cells_between(multiplier)[: self.segment].sum())
-        faces = self.plan.axis(multiplier).faces[first : first + self.count(multiplier) + 1]
-        relative = (faces[1:] - faces[0]) / (faces[-1] - faces[0])
-        upper = self.low + (self.high - self.low) * relative
-        upper[-1] = self.high
-        return np.asarray(upper)
+    def inner_faces(self, count: int) -> Array:
+        """(count-1,) faces [m] between both outlines."""
+        low, high = self.plan.lines[self.segment : self.segment + 2]
+        relative = (self.plan.inner_faces(self.segment, count) - low) / (high - low)
+        return np.asarray(self.low + (self.high - self.low) * relative)
 
 
 @dataclass(frozen=True)
-class StretchedAxis:
-    """One axis of pieces; it serves wherever an `AxisPlan` does."""
+class StretchedAxis(PlannedAxis):
+    """An axis of pieces of others."""
 
     pieces: tuple[Piece, ...]
 
     @cached_property
-    def lines(self) -> Array:
+    def lines(self) -> Array:  # type: ignore[override]  # worked out where others are given theirs
         """(n+1,) outlines [m]"""
         return np.array([self.pieces[0].low, *(piece.high for piece in self.pieces)])
 
     @property
-    def whole(self) -> NDArray[np.bool_]:
+    def whole(self) -> NDArray[np.bool_]:  # type: ignore[override]
         return np.array([bool(piece.plan.whole[piece.segment]) for piece in self.pieces])
 
     def cells_between(self, multiplier: int) -> NDArray[np.int64]:
         return np.array([piece.count(multiplier) for piece in self.pieces], dtype=np.int64)
 
-    def cells(self, multiplier: int) -> int:
-        return int(self.cells_between(multiplier).sum())
-
-    def axis(self, multiplier: int) -> Axis:
-        return Axis(np.concatenate([self.lines[:1], *(piece.upper_faces(multiplier) for piece in self.pieces)]))
+    def inner_faces(self, segment: int, count: int) -> Array:
+        return self.pieces[segment].inner_faces(count)
 
 
 def alike(plan: GridPlan, base: Case, case: Case) -> GridPlan:
