@@ -10,12 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 from thermsim.case.schema import Case
 from thermsim.errors import WriteError
-from thermsim.report import export
+from thermsim.report import delivery, export
 from thermsim.report.compare_result import csv_lines, document
 from thermsim.report.report_page import html, pictures
 from thermsim.report.result import as_json
 from thermsim.report.style import DOTS_PER_INCH
-from thermsim.report.versions import versions
 
 if TYPE_CHECKING:
     from thermsim.study.comparison import Comparison
@@ -34,13 +33,12 @@ def write(comparison: Comparison, folder: Path | str, *, replace: bool = False) 
     """
     folder = Path(folder)
     names = [one.option for one in comparison.options]
-    with export._as_write_error(folder):
-        _refuse(folder, comparison.case, comparison.base_name, names, replace)
-        with export._made(folder), export._work_folder(folder) as work:
-            new = work / "new"
-            new.mkdir()
-            _write_all(comparison, new)
-            return export._move_in(new, folder, work / "old", OWN)
+    return delivery.deliver(
+        folder,
+        OWN,
+        lambda: _refuse(folder, comparison.case, comparison.base_name, names, replace),
+        lambda new: _write_all(comparison, new),
+    )
 
 
 def check_target(
@@ -59,12 +57,8 @@ def check_target(
     """
     from thermsim.study.family import chosen
 
-    folder = Path(folder)
     names, _ = chosen(case, base, options)
-    with export._as_write_error(folder):
-        _refuse(folder, case, names[0], names[1:], replace)
-        with export._made_for_a_moment(folder), export._work_folder(folder):
-            pass
+    delivery.try_out(Path(folder), lambda: _refuse(Path(folder), case, names[0], names[1:], replace))
 
 
 def _write_all(comparison: Comparison, folder: Path) -> None:
@@ -75,13 +69,12 @@ def _write_all(comparison: Comparison, folder: Path) -> None:
         csv.writer(file).writerows(csv_lines(comparison))
     for name, figure in drawn.items():
         figure.savefig(folder / name, dpi=DOTS_PER_INCH)
-    export._write_case(comparison.case, folder / export.CASE_FOLDER, comparison.case.source_text)
-    (folder / export.VERSIONS).write_text(json.dumps(versions(), indent=2) + "\n", encoding="utf-8")
+    delivery.write_case(comparison.case, folder)
 
 
 def _refuse(folder: Path, case: Case, base: str, options: Sequence[str], replace: bool) -> None:
     """No file is replaced that thermsim did not write, none that the case is read from, and no other study."""
-    export._refuse_foreign(folder, case, replace=True)
+    delivery.refuse_foreign(folder, case, OWN)
     if (folder / RESULT).exists() and not replace:
         whose = _whose(folder / RESULT, [case.title, base, list(options)])
         if whose is not None:

@@ -4,10 +4,6 @@ from __future__ import annotations
 
 import csv
 import json
-import shutil
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,10 +12,9 @@ import numpy as np
 from thermsim.case.schema import Case
 from thermsim.errors import WriteError
 from thermsim.field import Field
-from thermsim.report import figures
+from thermsim.report import delivery, figures
 from thermsim.report.keys import KEYS
 from thermsim.report.result import as_json, result
-from thermsim.report.versions import versions
 from thermsim.study.answers import asked
 from thermsim.study.superposition import resistances
 from thermsim.units import MM
@@ -27,13 +22,12 @@ from thermsim.units import MM
 if TYPE_CHECKING:
     from thermsim.study.predict import Prediction
 
-RESULT, ZONES, ARRAYS, VOLUME, VERSIONS = "result.json", "zones.csv", "field.npz", "field.vtr", "versions.json"
+RESULT, ZONES, ARRAYS, VOLUME = "result.json", "zones.csv", "field.npz", "field.vtr"
 RESISTANCES = "resistances.csv"
 MOST_ZONES = 100  # each costs a solve on three grids
-CASE_FOLDER = "case"  # the case and its tables stand apart: a table may be called zones.csv
 # What a comparison writes beside the same result.json: it goes when a prediction replaces the comparison.
 OF_COMPARISON = ("report.html", "gains.csv", "gains.png", "shares.png", "ladders.png")
-OWN = (RESULT, ZONES, RESISTANCES, ARRAYS, VOLUME, VERSIONS, *figures.FILES, *OF_COMPARISON)
+OWN = (RESULT, ZONES, RESISTANCES, ARRAYS, VOLUME, delivery.VERSIONS, *figures.FILES, *OF_COMPARISON)
 PICTURES = ("png", "svg")
 MOST_VOLUME_CELLS = 2_000_000  # beyond it a VTK file is written only if it is asked for
 HIDDEN_CELL = 32  # VTK, vtkDataSetAttributes::HIDDENCELL
@@ -66,13 +60,12 @@ def write(
     folder = Path(folder)
     text = prediction.case.source_text if source_text is None else source_text
     volume = prediction.field.model.grid.cells <= MOST_VOLUME_CELLS if volume is None else volume
-    with _as_write_error(folder):
-        _refuse_foreign(folder, prediction.case, replace)
-        with _made(folder), _work_folder(folder) as work:
-            new = work / "new"
-            new.mkdir()
-            _write_all(prediction, new, text, volume)
-            return _move_in(new, folder, work / "old")
+    return delivery.deliver(
+        folder,
+        OWN,
+        lambda: refuse(folder, prediction.case, replace),
+        lambda new: _write_all(prediction, new, text, volume),
+    )
 
 
 def check_target(case: Case, folder: Path | str, *, replace: bool = False) -> None:
@@ -80,11 +73,7 @@ def check_target(case: Case, folder: Path | str, *, replace: bool = False) -> No
 
     Raises WriteError, as `write` would.
     """
-    folder = Path(folder)
-    with _as_write_error(folder):
-        _refuse_foreign(folder, case, replace)
-        with _made_for_a_moment(folder), _work_folder(folder):
-            pass
+    delivery.try_out(Path(folder), lambda: refuse(Path(folder), case, replace))
 
 
 def write_stack(case: Case, path: Path | str) -> None:
@@ -97,7 +86,7 @@ def write_stack(case: Case, path: Path | str) -> None:
     if kind not in PICTURES:
         raise WriteError(f"{path} is neither a PNG nor an SVG file by its name", "let the name end in .png or .svg")
     figure = figures.stack(case)
-    with _as_write_error(path), _made(path.parent), _work_folder(path.parent) as work:
+    with delivery.as_write_error(path), delivery.made(path.parent), delivery.work_folder(path.parent) as work:
         new = work / path.name
         figure.savefig(new, format=kind)
         new.replace(path)
@@ -174,45 +163,13 @@ def _write_all(prediction: Prediction, folder: Path, text: str, volume: bool) ->
     if volume:
         write_volume(prediction.field, folder / VOLUME)
     figures.save_all(prediction, folder)
-    _write_case(prediction.case, folder / CASE_FOLDER, text)
-    (folder / VERSIONS).write_text(json.dumps(versions(), indent=2) + "\n", encoding="utf-8")
+    delivery.write_case(prediction.case, folder, text)
 
 
-def _write_case(case: Case, folder: Path, text: str) -> None:
-    """The text of the case and its tables under the names that the text gives them."""
-    folder.mkdir()
-    if text:
-        (folder / "case.yaml").write_text(text, encoding="utf-8", newline="")
-    for name, table in case.tables.items():
-        path = (folder / name).resolve()
-        if not path.is_relative_to(folder.resolve()):
-            path = folder / Path(name).name  # written with `..` or as an absolute path: kept beside the case
-        path.parent.mkdir(parents=True, exist_ok=True)
-        original = None if case.folder is None else case.folder / name
-        if original is not None and original.is_file():
-            shutil.copyfile(original, path)
-        else:
-            np.savetxt(path, table, fmt="%.17g", delimiter=",")
-
-
-def _refuse_foreign(folder: Path, case: Case, replace: bool) -> None:
-    """No file is replaced that thermsim did not write, none that the case is read from, and no other result."""
-    if not folder.exists():
-        return
-    if not folder.is_dir():
-        raise WriteError(f"{folder} is a file", "name a folder")
-    there = [name for name in (*OWN, f"{CASE_FOLDER}/case.yaml") if (folder / name).exists()]
-    if there and not _is_ours(folder):
-        raise WriteError(
-            f"{folder} holds {there[0]}, which thermsim did not write", "choose another folder, or move the file away"
-        )
+def refuse(folder: Path, case: Case, replace: bool) -> None:
+    """Raises WriteError where a prediction must not be written: foreign files, files of the case, another result."""
+    delivery.refuse_foreign(folder, case, OWN)
     _refuse_other_result(folder, case, replace)
-    if case.folder is None:
-        return
-    own = {(folder / name).resolve() for name in OWN} | {(folder / CASE_FOLDER / "case.yaml").resolve()}
-    for name in (*case.tables, Path(case.file).name):
-        if (case.folder / name).resolve() in own:
-            raise WriteError(f"the case itself reads {case.folder / name}", "choose another folder")
 
 
 def _refuse_other_result(folder: Path, case: Case, replace: bool) -> None:
@@ -230,87 +187,3 @@ def _refuse_other_result(folder: Path, case: Case, replace: bool) -> None:
         whose = f"the result of {title}, " + ("as written" if option is None else f"with {option}")
         whose = f"a comparison of options of {title}" if compares else whose
     raise WriteError(f"{folder} holds {whose}", "choose another folder, or add --replace")
-
-
-def _is_ours(folder: Path) -> bool:
-    try:
-        made_with = json.loads((folder / VERSIONS).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return False
-    return isinstance(made_with, dict) and "thermsim" in made_with
-
-
-def _move_in(new: Path, folder: Path, old: Path, own: tuple[str, ...] = OWN) -> list[Path]:
-    """Move every file into its place; what stood there is set aside first and comes back if a move fails.
-
-    own : names of an earlier result; those that the new one does not have go
-    """
-    names = sorted(path.relative_to(new) for path in new.rglob("*") if path.is_file())
-    stale = [Path(name) for name in own if (folder / name).is_file() and Path(name) not in names]
-    done: list[tuple[Path, Path]] = []
-    with _made(*(folder / name.parent for name in names)):
-        try:
-            for name in (*names, *stale):
-                if (folder / name).exists():
-                    (old / name).parent.mkdir(parents=True, exist_ok=True)
-                    _move(folder / name, old / name, done)
-            for name in names:
-                _move(new / name, folder / name, done)
-        except BaseException:  # Ctrl-C as well: the folder must not stay half old, half new
-            for source, target in reversed(done):
-                if target.exists():
-                    target.replace(source)
-            raise
-    return [folder / name for name in names]
-
-
-def _move(source: Path, target: Path, done: list[tuple[Path, Path]]) -> None:
-    done.append((source, target))  # noted before: if Ctrl-C falls between, `target.exists()` tells
-    source.replace(target)
-
-
-@contextmanager
-def _made(*folders: Path) -> Iterator[None]:
-    """Folders that are there inside; those that were made for it go again if it fails."""
-    missing = [path for folder in folders for path in (folder, *folder.parents) if not path.exists()]
-    missing = sorted(set(missing), key=lambda path: len(path.parts))
-    try:
-        for path in missing:
-            path.mkdir(exist_ok=True)
-        yield
-    except BaseException:
-        for path in reversed(missing):
-            if path.is_dir() and not any(path.iterdir()):
-                path.rmdir()
-        raise
-
-
-@contextmanager
-def _made_for_a_moment(folder: Path) -> Iterator[None]:
-    """A folder that is there inside, and is gone again afterwards if it was not there before."""
-    missing = [path for path in (folder, *folder.parents) if not path.exists()]
-    with _made(folder):
-        yield
-    for path in missing:
-        path.rmdir()
-
-
-@contextmanager
-def _work_folder(folder: Path) -> Iterator[Path]:
-    """A hidden folder in the target: there a move is a rename, even where the target is a mount of its own."""
-    work = Path(tempfile.mkdtemp(prefix=".thermsim-", dir=folder))
-    try:
-        yield work
-    finally:
-        shutil.rmtree(work, ignore_errors=True)
-
-
-@contextmanager
-def _as_write_error(folder: Path) -> Iterator[None]:
-    try:
-        yield
-    except OSError as reason:
-        said = reason.strerror or str(reason)
-        raise WriteError(
-            f"{folder} cannot be written: {said}", "choose another folder, or free space and rights there"
-        ) from None

@@ -9,10 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 from thermsim.case.schema import Case
 from thermsim.errors import WriteError
-from thermsim.report import export
+from thermsim.report import delivery, export
 from thermsim.report.sweep_figure import sweep_figure
 from thermsim.report.sweep_table import csv_lines, document
-from thermsim.report.versions import versions
 
 if TYPE_CHECKING:
     from thermsim.study.sweep import Sweep
@@ -31,24 +30,17 @@ def write_sweep(found: Sweep, folder: Path | str, *, replace: bool = False) -> l
     """
     folder = Path(folder)
     kind = kind_of(found.case, [one.path for one in found.ranges], found.same_height)
-    with export._as_write_error(folder):
-        _refuse(folder, found.case, kind, replace)
-        with export._made(folder), export._work_folder(folder) as work:
-            new = work / "new"
-            new.mkdir()
-            _write_all(found, new)
-            return export._move_in(new, folder, work / "old", OWN)
+    return delivery.deliver(
+        folder, OWN, lambda: _refuse(folder, found.case, kind, replace), lambda new: _write_all(found, new)
+    )
 
 
 def check_sweep_target(
     case: Case, paths: list[str], same_height: str | None, folder: Path | str, replace: bool
 ) -> None:
     """Whether a sweep may be written there; leaves nothing behind. Raises WriteError, as `write_sweep` would."""
-    folder = Path(folder)
-    with export._as_write_error(folder):
-        _refuse(folder, case, kind_of(case, paths, same_height), replace)
-        with export._made_for_a_moment(folder), export._work_folder(folder):
-            pass
+    kind = kind_of(case, paths, same_height)
+    delivery.try_out(Path(folder), lambda: _refuse(Path(folder), case, kind, replace))
 
 
 def kind_of(case: Case, paths: list[str], same_height: str | None) -> list[Any]:
@@ -62,24 +54,14 @@ def _write_all(found: Sweep, folder: Path) -> None:
     with (folder / POINTS).open("w", encoding="utf-8", newline="") as file:
         csv.writer(file).writerows(csv_lines(found))
     sweep_figure(found).savefig(folder / PICTURE)
-    export._write_case(found.case, folder / export.CASE_FOLDER, found.case.source_text)
-    (folder / export.VERSIONS).write_text(json.dumps(versions(), indent=2) + "\n", encoding="utf-8")
+    delivery.write_case(found.case, folder)
 
 
 def _refuse(folder: Path, case: Case, kind: list[Any], replace: bool) -> None:
     """No file is replaced that thermsim did not write, none that the case is read from, and no other study."""
-    export._refuse_foreign(folder, case, replace)
-    there = [name for name in OWN if (folder / name).exists()]
-    if there and not export._is_ours(folder):
-        raise WriteError(
-            f"{folder} holds {there[0]}, which thermsim did not write", "choose another folder, or move the file away"
-        )
-    if case.folder is not None:
-        own = {(folder / name).resolve() for name in OWN}
-        for name in (*case.tables, Path(case.file).name):
-            if (case.folder / name).resolve() in own:
-                raise WriteError(f"the case itself reads {case.folder / name}", "choose another folder")
-    if RESULT in there and not replace and _kind_there(folder / RESULT) != kind:
+    export.refuse(folder, case, replace)
+    delivery.refuse_foreign(folder, case, OWN)
+    if (folder / RESULT).exists() and not replace and _kind_there(folder / RESULT) != kind:
         raise WriteError(f"{folder} holds another sweep", "choose another folder, or add --replace")
 
 
