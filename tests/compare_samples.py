@@ -21,12 +21,12 @@ from thermsim.study.comparison import (
     FluxBounds,
     Gain,
     Interval,
-    Kind,
-    NextMeasurement,
     OptionResult,
 )
 from thermsim.study.convergence import Doubt
+from thermsim.study.decision import Kind
 from thermsim.study.predict import Prediction, predict
+from thermsim.study.ranking import NextMeasurement
 
 OPTIONS = """\
 worth_K: 1
@@ -38,6 +38,7 @@ options:
     changes: {film: remove}
 """
 AGREE = "Sensitivities and samples give the same interval."
+NEXT = "Measure big.power_W next, to within 0.4 W (now 1 W)."
 BOTH, OWN = "big.power_W", "lid.thickness_mm"
 
 
@@ -78,8 +79,8 @@ def comparison(*options: OptionResult, **more: Any) -> Comparison:
         option(1, "thicker lid", gain(WARMEST, 4.27, 2.91, 5.58), "supported"),
         option(
             2, "no film <at> all", gain(WARMEST, 0.4, -0.6, 1.3, 0.2), "undecided",
-            next_measurement=NextMeasurement(BOTH, 0.4, "W", "Measure big.power_W next, to within 0.4 W (now 1 W)."),
-            words="Undecided: the gain is so much. Measure big.power_W next, to within 0.4 W (now 1 W).",
+            next_measurement=NextMeasurement(BOTH, 0.4, "W", None, NEXT),
+            words=f"Undecided: the gain is so much. {NEXT}",
             unfit=("big.power_W is known as 9 +- 1 W.",),
             cautions=("film brings a gallium alloy to lid",),
         ),

@@ -31,9 +31,10 @@ SHAPES = [(1, 1, 5), (2, 3, 1), (9, 7, 4), (5, 40, 3), (7, 66, 6), (33, 1, 4)]
 
 
 def random_stencil(shape: tuple[int, int, int], seed: int = SEED, void: float = 0.15) -> Any:
-    """Random links over four decades, random void cells, ground on some cells; always solvable."""
+    """Random links over four decades, random void cells but one, ground on some cells; always solvable."""
     rng = np.random.default_rng(seed)
     solid = rng.random(shape) > void
+    solid.flat[0] |= not solid.any()
     links = []
     for axis in range(3):
         low, high = bench_pair(axis)

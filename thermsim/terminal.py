@@ -31,27 +31,35 @@ def case_of(path: Path, option: str | None) -> Case:
 
 def tell_slips(case: Case) -> None:
     """Likely slips before a failure: what the solver complains of is often none of the physics."""
-    from thermsim.study.slips import slips_of
-
-    slips = [slip for slip in slips_of(case) if slip.severity != "notice"]
-    if slips:
+    told = [words for _, words in _grave_slips(case)]
+    if told:
         click.echo("Likely slips of this case, which may be the reason:", err=True)
-    for slip in slips:
-        click.echo(f"  {slip.severity.upper()}: {slip.place}: {slip.message}; {slip.remedy}", err=True)
+    for words in told:
+        click.echo(f"  {words}", err=True)
 
 
 def warn_of_slips(case: Case, options: bool = False) -> None:
     """Dangers and likely slips of a case (and of each of its options), on the side so that a result stays clean."""
     from thermsim.case.options import with_option
-    from thermsim.study.slips import slips_of
 
     told: set[str] = set()
     named = [("", case), *((f"{one.option}: ", with_option(case, one.option)) for one in case.options if options)]
     for name, one in named:
-        for slip in slips_of(one):
-            if slip.severity != "notice" and slip.message not in told:
-                told.add(slip.message)
-                click.echo(f"{slip.severity.upper()}: {name}{slip.place}: {slip.message}; {slip.remedy}", err=True)
+        for message, words in _grave_slips(one, name):
+            if message not in told:
+                told.add(message)
+                click.echo(words, err=True)
+
+
+def _grave_slips(case: Case, name: str = "") -> list[tuple[str, str]]:
+    """What is more than a notice: the message alone, and a line with severity, place and remedy."""
+    from thermsim.study.slips import slips_of
+
+    return [
+        (slip.message, f"{slip.severity.upper()}: {name}{slip.place}: {slip.message}; {slip.remedy}")
+        for slip in slips_of(case)
+        if slip.severity != "notice"
+    ]
 
 
 def console() -> Console:

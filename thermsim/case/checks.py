@@ -17,14 +17,12 @@ from thermsim.case.schema import (
     Film,
     Fraction,
     Heat,
-    Insert,
     Joint,
     MaterialGiven,
     NonNegative,
     Part,
     Positive,
     Quantity,
-    Zone,
 )
 from thermsim.case.source import KeyPath, Source
 from thermsim.case.tables import check_tables
@@ -32,7 +30,6 @@ from thermsim.case.wording import context, did_you_mean, listed
 from thermsim.errors import Fault
 from thermsim.materials import catalogue
 
-SHORTEST_mm = 1e-5  # 10 nm: thinner than any part, and safely more than the distance at which outlines are one
 LEAST_ACCURACY_K = 1e-4  # finer than this, round-off and the solver's own tolerance speak
 LARGEST_STEP_K = 50.0
 LARGEST_EXPONENT = 10.0
@@ -44,7 +41,7 @@ def check_everything(look: Look) -> None:
     check_references(look)
     check_materials(look)
     check_order(look)
-    check_lengths(look)
+    outlines.check_lengths(look)
     check_tolerances(look)
     check_slice(look)
     check_heat(look)
@@ -251,21 +248,6 @@ def check_order(look: Look) -> None:
                 f"two joints in a row ({other!r} and {layer.joint!r}): put a part between them, or take one out "
                 f"(in an option: `{layer.joint}: remove` or `{other}: remove`)",
             )
-
-
-def check_lengths(look: Look) -> None:
-    """No length that a grid could not tell from nothing."""
-    for path, entry in entries(look.case):
-        if isinstance(entry, (Part, Insert, Zone)):
-            lengths: dict[KeyPath, float] = {
-                ("size_mm", place): side.value for place, side in enumerate(entry.size_mm or ())
-            }
-            if isinstance(entry, Part):
-                lengths["thickness_mm",] = entry.thickness_mm.value
-            for key, length in lengths.items():
-                if length < SHORTEST_mm:
-                    what = f"`{key[0]}` must be at least {SHORTEST_mm:g} mm, found {length:g}"
-                    look.add((*path, *key), f"{what}; a film between two parts is a `joint`")
 
 
 def check_tolerances(look: Look) -> None:

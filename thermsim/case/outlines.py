@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from thermsim.case.look import Look
+from thermsim.case.look import Look, entries
 from thermsim.case.places import (
     Box,
     face_box,
@@ -18,10 +18,11 @@ from thermsim.case.places import (
     shared,
     zone_box,
 )
-from thermsim.case.schema import Case, Heat, Part
+from thermsim.case.schema import Case, Heat, Insert, Part, Zone
 from thermsim.case.source import KeyPath
 from thermsim.materials.catalogue import VOID
 
+SHORTEST_mm = 1e-5  # 10 nm: thinner than any part, and safely more than the distance at which outlines are one
 TOLERANCE_mm = 1e-6  # what calipers, drawings and double precision all leave open
 
 
@@ -35,6 +36,21 @@ def check_outlines(look: Look) -> None:
     check_probes(look)
     if look.knows_all("layers"):
         check_patches(look)
+
+
+def check_lengths(look: Look) -> None:
+    """No length that a grid could not tell from nothing."""
+    for path, entry in entries(look.case):
+        if isinstance(entry, (Part, Insert, Zone)):
+            lengths: dict[KeyPath, float] = {
+                ("size_mm", place): side.value for place, side in enumerate(entry.size_mm or ())
+            }
+            if isinstance(entry, Part):
+                lengths["thickness_mm",] = entry.thickness_mm.value
+            for key, length in lengths.items():
+                if length < SHORTEST_mm:
+                    what = f"`{key[0]}` must be at least {SHORTEST_mm:g} mm, found {length:g}"
+                    look.add((*path, *key), f"{what}; a film between two parts is a `joint`")
 
 
 def overlap(first: Box, second: Box) -> bool:

@@ -39,7 +39,6 @@ Shape = Literal["normal", "even", "triangle", "t"]
 Sign = Literal["positive", "not negative", "fraction", "any"]
 
 # What is varied of each kind of entry, by key; lengths in plan and k of a material are treated apart.
-OF_PART = ("thickness_mm",)
 OF_JOINT = ("resistance_mm2K_W", "film_um", "conductivity_W_mK", "boundary_mm2K_W", "wetted_fraction")
 OF_LEAKAGE = ("per_K", "share", "doubling_K", "at_C")
 OF_COOLING = ("film_W_m2K", "fluid_C", "temperature_C", "flux_W_mm2")

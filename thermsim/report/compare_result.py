@@ -137,7 +137,7 @@ def _option(comparison: Comparison, one: OptionResult) -> dict[str, Any]:
         "contributions": [_contribution(each, whose) for each in one.contributions],
         "next_measurement": None
         if step is None
-        else {"input": step.path, "within": step.half_width, "unit": step.unit, "words": step.words},
+        else {"input": step.name, "within": step.half_width, "unit": step.unit, "words": step.words},
         "flux_bounds_K": {"low": one.flux.low_K, "high": one.flux.high_K, "words": one.flux.words},
         "ways": one.ways,
         "unfit": list(one.unfit),

@@ -49,7 +49,6 @@ LINES: tuple[tuple[str, str, str], ...] = (
 LEVELS = 12
 NAME_SHARE = 0.095  # of the height of the axes that the name of a curve takes
 LEAST_RANGE_K = 0.02  # of an axis of temperature: what lies closer is shown as the same
-EDGE_in = 0.15
 
 
 def sweep_figure(found: Sweep, ax: Axes | None = None) -> Figure:

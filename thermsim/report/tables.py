@@ -100,10 +100,6 @@ def _widest(block: Block) -> list[int]:
     return [max([heading, *(len(row[number]) for row in block.rows)]) for number, heading in enumerate(headings)]
 
 
-def _one_line(heading: str) -> str:
-    return heading.replace("\n", " ")
-
-
 def _block_html(block: Block) -> str:
     lines = "".join(f"<p>{escape(line)}</p>" for line in block.lines)
     notes = "".join(f"<p><small>{escape(note)}</small></p>" for note in block.notes)

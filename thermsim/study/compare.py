@@ -19,7 +19,7 @@ from thermsim.errors import RunawayError
 from thermsim.study import decision, ranking
 from thermsim.study.answers import Question
 from thermsim.study.cautions import gallium_cautions, option_of
-from thermsim.study.comparison import WARMEST, Comparison, Contribution, Gain, Interval, NextMeasurement, OptionResult
+from thermsim.study.comparison import WARMEST, Comparison, Contribution, Gain, Interval, OptionResult
 from thermsim.study.family import AS_IN_FILE, Family, chosen, family, warmest
 from thermsim.study.flux import flux_bounds
 from thermsim.study.journal import Identity
@@ -137,8 +137,7 @@ def _as_shares(contributions: Sequence[Contribution], uncertainty_K: float) -> l
 def _option(whole: Family, taken: Samples, number: int, coverage: float, accept_danger: Sequence[str]) -> OptionResult:
     case, name = whole.cases[0], whole.names[number]
     worth = case.worth_K or 0.0
-    has = [place for place in range(len(whole.questions)) if np.isfinite(whole.table[-1][[0, number], place]).all()]
-    judged = [_judge(whole, taken, number, whole.questions[place], coverage, worth) for place in has]
+    judged = [_judge(whole, taken, number, question, coverage, worth) for question in whole.in_common(number)]
     headline = next(one for one in judged if one.gain.question == whole.headline)
     gain = headline.gain
     contributions = _contributions(taken, number, headline)
@@ -166,7 +165,7 @@ def _option(whole: Family, taken: Samples, number: int, coverage: float, accept_
         gains=tuple(one.gain for one in judged),
         headline=gain,
         contributions=tuple(contributions),
-        next_measurement=_next(found.next_measurement),
+        next_measurement=found.next_measurement,
         unfit=_merged([one.name for one, words in zip(shares, told, strict=True) if words], told),
         ways=compare_ways(headline.estimate, headline.summary).words,
         flux=flux_bounds(case, whole.cases[number], whole.predictions[0].field, gain.value_K),
@@ -185,10 +184,6 @@ def _merged(names: list[str], told: Sequence[str | None]) -> tuple[str, ...]:
         f"{len(names)} inputs are known so little that each alone moves the gain across what it is held against: "
         f"{', '.join(names)}. Find them in a better way first, the first of them before all.",
     )
-
-
-def _next(found: ranking.NextMeasurement | None) -> NextMeasurement | None:
-    return None if found is None else NextMeasurement(found.name, found.half_width, found.unit, found.words)
 
 
 def compare(

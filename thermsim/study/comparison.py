@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,10 +11,11 @@ from thermsim.case.schema import Case
 from thermsim.ladder import Ladder
 from thermsim.study.answers import Question
 from thermsim.study.convergence import Doubt
+from thermsim.study.decision import Kind
 from thermsim.study.predict import Prediction
+from thermsim.study.ranking import NextMeasurement
 
 Array = NDArray[np.float64]
-Kind = Literal["supported", "undecided", "not worth it", "refused"]
 
 # The warmest of all expected readings, of the base and of the option each for itself.
 WARMEST: Question = ("warmest reading",)
@@ -72,16 +72,6 @@ class Contribution:
     basis: str | None
     sensitivity: float
     share: float
-
-
-@dataclass(frozen=True)
-class NextMeasurement:
-    """The input to measure next, and to within what, so that the decision falls; words where none does."""
-
-    path: str | None
-    half_width: float | None
-    unit: str
-    words: str
 
 
 @dataclass(frozen=True)

@@ -47,6 +47,11 @@ class Family:
         """Places of the sensors among the questions."""
         return [place for place, question in enumerate(self.questions) if question[0] == "reading"]
 
+    def in_common(self, number: int) -> list[Question]:
+        """What the base and another case can both answer."""
+        known = np.isfinite(self.table[-1][[0, number]]).all(axis=0)
+        return [question for question, is_known in zip(self.questions, known, strict=True) if is_known]
+
     def warmest_of(self, number: int) -> int:
         """Place of the highest reading of a case."""
         return self.readings[int(np.nanargmax(self.table[-1, number, self.readings]))]
@@ -117,8 +122,7 @@ def _held(whole: Family, number: int) -> Prediction:
     first, other = whole.predictions[0], whole.predictions[number]
     if number == 0:
         return first
-    has = [place for place in range(len(whole.questions)) if np.isfinite(whole.table[-1, [0, number], place]).all()]
-    widest = max(whole.gain(number, whole.questions[place]).half_width for place in has)
+    widest = max(whole.gain(number, question).half_width for question in whole.in_common(number))
     return replace(other, status="accuracy held" if widest <= first.accuracy_K else "accuracy not held")
 
 

@@ -9,10 +9,9 @@ from itertools import product
 
 import numpy as np
 
-from thermsim.case.checks import check_lengths
 from thermsim.case.heights import made_up_mm
 from thermsim.case.look import Look
-from thermsim.case.outlines import check_outlines
+from thermsim.case.outlines import check_lengths, check_outlines
 from thermsim.case.schema import Case, Part
 from thermsim.case.source import Source
 from thermsim.case.wording import did_you_mean, listed
