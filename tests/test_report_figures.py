@@ -105,10 +105,11 @@ def test_the_map_names_zones_with_their_mean_and_marks_the_hottest_spot() -> Non
     figure = drawn(figures.active_face(made))
     words = [text.get_text().replace("\n", " ") for text in texts(figure)]
     for zone in made.field.zones:
-        assert any(zone.zone in word and f"{zone.mean_C:.1f} C" in word for word in words), zone.zone
-    assert f"hottest {made.field.hottest[0]:.1f} C" in words
+        mean = made.answers["zone", zone.zone, "mean"]
+        assert any(zone.zone in word and f"{mean:.1f} C" in word for word in words), zone.zone
+    assert f"hottest {made.answers['hottest',]:.1f} C" in words
     diamonds = [line for line in figure.axes[0].lines if line.get_marker() == "D"]
-    spot = face_view(made.case, made.field).spot
+    spot = face_view(made).spot
     assert [(line.get_xdata()[0], line.get_ydata()[0]) for line in diamonds] == [spot]
     assert any("mm]" in word for word in words)
     assert any(word.endswith(" mm") for word in words)  # the scale bar
@@ -212,7 +213,7 @@ def test_pictures_do_not_depend_on_settings_left_behind() -> None:
 
 def test_the_face_reaches_the_outline_of_its_part() -> None:
     made = prediction("package")
-    view = face_view(made.case, made.field)
+    view = face_view(made)
     assert (view.sheet.x[0], view.sheet.x[-1]) == pytest.approx((0.0, 8.0))  # the die is 8 x 6 mm
     assert (view.sheet.y[0], view.sheet.y[-1]) == pytest.approx((0.0, 6.0))
     assert view.what == "bottom face of die"
@@ -223,7 +224,7 @@ def test_the_face_reaches_the_outline_of_its_part() -> None:
 def test_a_section_jumps_at_a_joint() -> None:
     """The drop over a wedge film is film/k times the flux; here only that the two sides are not joined up."""
     made = prediction("package")
-    view = section_view(made.case, made.field)
+    view = section_view(made)
     die = next(sheet for sheet in view.sheets if sheet.y[0] == pytest.approx(1.0) and sheet.x[0] == pytest.approx(-4.0))
     lid = next(sheet for sheet in view.sheets if sheet.y[-1] == pytest.approx(2.9))
     assert np.nanmax(die.temperature[:, -1]) > np.nanmax(lid.temperature[:, 0]) + 1.0

@@ -21,10 +21,10 @@ PROMISED = {
     "worst_at": "",
     "part x_mm y_mm z_mm": "hottest_at.",
     "zone part mean_C highest_C rise_over_coolant_K power_W flux_W_mm2 mesh_doubt_K highest_mesh_doubt_K "
-    "extrapolated_mean_C observed_order mesh_note": "zones[].",
+    "finest_grid_mean_C observed_order mesh_note": "zones[].",
     "reading of takes expected_reading_C step_K shown_C offset_K offset_plus_minus_K mesh_doubt_K limit_margin_K "
     "limit_margin_least_K R_reading_coolant_K_W": "readings[].",
-    "probe part temperature_C rise_over_coolant_K mesh_doubt_K extrapolated_C observed_order mesh_note": "probes[].",
+    "probe part temperature_C rise_over_coolant_K mesh_doubt_K finest_grid_C observed_order mesh_note": "probes[].",
     "face environment heat_W mesh_doubt_W area_mm2 face_C fluid_C": "flows[].",
     "lowest_C mean_C highest_C": "bounds.",
     "item drop_K even_K spreading_K": "ladder[].",
@@ -73,7 +73,7 @@ def test_numbers_are_those_of_the_prediction() -> None:
         assert zone["highest_C"] == made.answers["zone", zone["zone"], "highest"]
         assert zone["mesh_doubt_K"] == made.doubts["zone", zone["zone"], "mean"].half_width
         assert zone["highest_mesh_doubt_K"] == made.doubts["zone", zone["zone"], "highest"].half_width
-        assert zone["extrapolated_mean_C"] == made.doubts["zone", zone["zone"], "mean"].extrapolated
+        assert zone["finest_grid_mean_C"] == made.doubts["zone", zone["zone"], "mean"].finest
     for reading in document["readings"]:
         assert reading["expected_reading_C"] == made.answers["reading", reading["reading"]]
     assert document["probes"][0]["temperature_C"] == made.answers["probe", "lid centre"]
@@ -137,10 +137,10 @@ def test_without_heat_there_is_no_ladder_and_no_zone() -> None:
 
 def test_what_is_not_finite_becomes_null() -> None:
     made = prediction("package")
-    odd = Doubt(value=40.0, extrapolated=nan, order=inf, half_width=inf, note="nothing known")
+    odd = Doubt(value=40.0, finest=nan, order=inf, half_width=inf, note="nothing known")
     document = result(replace(made, doubts={**made.doubts, ("probe", "lid centre"): odd}))
     probe = document["probes"][0]
-    assert probe["mesh_doubt_K"] is probe["extrapolated_C"] is probe["observed_order"] is None
+    assert probe["mesh_doubt_K"] is probe["finest_grid_C"] is probe["observed_order"] is None
     assert document["mesh_doubt_K"] is None
     as_json(document)
 

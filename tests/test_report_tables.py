@@ -210,7 +210,7 @@ def test_water_side_and_solder_are_not_both_films() -> None:
 
 def test_an_unknown_doubt_is_said() -> None:
     made = prediction("package")
-    odd = Doubt(value=40.0, extrapolated=nan, order=None, half_width=inf, note="")
+    odd = Doubt(value=40.0, finest=nan, order=None, half_width=inf, note="")
     text = printed(prediction=replace(made, doubts={**made.doubts, ("hottest",): odd}))
     assert "+- unknown" in text
     assert "no observed order" in text

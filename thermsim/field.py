@@ -12,6 +12,7 @@ from thermsim.errors import HeatBalanceError
 from thermsim.model.assemble import face_plane
 from thermsim.model.build import CoolingFace, Guess, Model, ZoneCells
 from thermsim.solver.steady import Steady, heated_faces, z_nodes
+from thermsim.summit import INSIDE, Box, Plane, Summit
 
 Array = NDArray[np.float64]
 Place = tuple[float, float, float]
@@ -136,14 +137,41 @@ class Field:
     @cached_property
     def hottest(self) -> tuple[float, Place]:
         """Temperature [C] and place (x, y, z) [m] of the hottest spot."""
-        candidates = [self._highest_of_cells(*(slice(None),) * 3)]
-        for source in self.model.face_sources:
-            face = self._face(source.face, source.side)
-            here = np.argwhere(source.watts > 0.0)
-            if len(here):
-                (i0, j0), (i1, j1) = here.min(axis=0), here.max(axis=0) + 1
-                candidates.append(self._highest_of_face(face, source.face, source.side, slice(i0, i1), slice(j0, j1)))
-        return max(candidates, key=lambda candidate: candidate[0])
+        summits = [self.place_of(summit, *key) for key, summits in self.summits.items() for summit in summits]
+        i, j, k = np.unravel_index(int(np.nanargmax(self.temperature)), self.temperature.shape)
+        if not summits or not self._is_beside_heat((int(i), int(j), int(k))):
+            summits.append(self._highest_of_cells(*(slice(None),) * 3))
+        return max(summits, key=lambda summit: summit[0])
+
+    @cached_property
+    def summits(self) -> dict[tuple[int, str], list[Summit]]:
+        """By plane and side of it, of each heated zone there, or of all that is heated where there are none."""
+        return {
+            (face, side): self.plane(face, side).summits(self._face(face, side)[None], boxes)
+            for (face, side), boxes in heated_boxes(self.model).items()
+        }
+
+    def plane(self, face: int, side: str) -> Plane:
+        """The cells under or over a z plane."""
+        region = self.model.region[:, :, face - 1 if side == "lower" else face]
+        return Plane(region, (self.model.grid.x.widths, self.model.grid.y.widths))
+
+    def place_of(self, summit: Summit, face: int, side: str) -> tuple[float, Place]:
+        """Temperature [C] and place [m] of a summit."""
+        along = []
+        for axis, own in enumerate((self.model.grid.x, self.model.grid.y)):
+            cell, way = int(summit.cell[axis, 0]), int(summit.way[axis, 0])
+            offset = float(summit.place[axis, 0]) if way == INSIDE else 0.5 * way
+            along.append(float(own.centres[cell] + own.widths[cell] * offset))
+        return float(summit.value[0]), (along[0], along[1], float(self.model.grid.z.faces[face]))
+
+    def _is_beside_heat(self, cell: tuple[int, int, int]) -> bool:
+        """Whether a cell touches a heated face, whose summit then stands over it."""
+        i, j, k = cell
+        return any(
+            source.watts[i, j] > 0.0 and k == (source.face - 1 if source.side == "lower" else source.face)
+            for source in self.model.face_sources
+        )
 
     @cached_property
     def coolant_C(self) -> float:
@@ -268,7 +296,10 @@ class Field:
         else:
             face = self._face(zone.face, zone.side)
             mean = float((face[zone.x, zone.y] * area).sum() / area.sum())
-            highest, at = self._highest_of_face(face, zone.face, zone.side, zone.x, zone.y)
+            key = zone.face, zone.side
+            highest, at = next(
+                self.place_of(summit, *key) for summit in self.summits[key] if summit.box == (zone.x, zone.y)
+            )
             made = [
                 made[zone.x, zone.y]
                 for made, source in zip(self._made_at_faces, self.model.face_sources, strict=True)
@@ -286,53 +317,31 @@ class Field:
             along = self.model.grid.axes[axis]
             low, high = self._cell_faces(cell, axis)
             # Upwards a cell may end at a joint or a film, where only the temperatures of its faces are sure.
-            bends = axis < 2
-            rise, offset = _peak(low, float(self.temperature[cell]), high, bends)
+            rise, offset = peak(low, float(self.temperature[cell]), high, bends=axis < 2)
             value += rise
             place.append(float(along.centres[cell[axis]] + 0.5 * along.widths[cell[axis]] * offset))
         return value, (place[0], place[1], place[2])
 
-    def _highest_of_face(self, face: Array, plane: int, side: str, x: slice, y: slice) -> tuple[float, Place]:
-        """Highest temperature of a rectangle of a z plane, between and beyond the centres of its cells."""
-        block = face[x, y]
-        i, j = np.unravel_index(int(np.nanargmax(block)), block.shape)
-        at = (int(i) + x.start, int(j) + y.start)
-        level = plane - 1 if side == "lower" else plane
-        region = self.model.region[:, :, level]
-        value, place = float(face[at]), []
-        for axis, along in enumerate((self.model.grid.x, self.model.grid.y)):
-            low, high = _sides(
-                np.take(face, at[1 - axis], axis=1 - axis),
-                along.widths,
-                at[axis],
-                np.take(region, at[1 - axis], axis=1 - axis),
-            )
-            rise, offset = _peak(low, float(face[at]), high, bends=True)
-            value += rise
-            place.append(float(along.centres[at[axis]] + 0.5 * along.widths[at[axis]] * offset))
-        return value, (place[0], place[1], float(self.model.grid.z.faces[plane]))
+
+def heated_boxes(model: Model) -> dict[tuple[int, str], list[Box]]:
+    """Rectangles of zones by plane and side of it; of a heated face without zones, the one that holds all heat."""
+    found: dict[tuple[int, str], list[Box]] = {}
+    for zone in model.zones:
+        if zone.face is not None:
+            found.setdefault((zone.face, zone.side), []).append((zone.x, zone.y))
+    for source in model.face_sources:
+        here = np.argwhere(source.watts > 0.0)
+        if (source.face, source.side) not in found and len(here):
+            (i0, j0), (i1, j1) = here.min(axis=0).tolist(), (here.max(axis=0) + 1).tolist()
+            found[source.face, source.side] = [(slice(i0, i1), slice(j0, j1))]
+    return found
 
 
-def _sides(line: Array, widths: Array, index: int, region: NDArray[np.int16]) -> tuple[float, float]:
-    """Temperature at both sides of one cell of a line, halfway (by widths) to neighbours of the same material."""
-    sides = []
-    for other in (index - 1, index + 1):
-        if 0 <= other < len(line) and region[other] == region[index]:
-            share = widths[index] / (widths[index] + widths[other])
-            sides.append(float(line[index] + share * (line[other] - line[index])))
-        else:
-            sides.append(float(line[index]))
-    return sides[0], sides[1]
+def peak(low: float, centre: float, high: float, bends: bool) -> tuple[float, float]:
+    """Highest rise over the centre of a cell along one axis, and where it is (-1 lower side, +1 upper side).
 
-
-def _peak(low: float, centre: float, high: float, bends: bool) -> tuple[float, float]:
-    """Highest rise over the centre of a cell, and where it is (-1 lower side, +1 upper side).
-
-    low, high : temperatures at the sides, on the straight lines to the neighbours' centres. These are right where the
-    field rises on across the side, even if heat jumps there: beside a jump the slope bends as x ln|x|, alike on both
-    sides. A summit within the cell lies on the parabola through three even centres, which bends half as much as one
-    through low, centre and high would; it counts only where the temperature `bends` smoothly. Where the material ends
-    at a side, `_sides` makes low equal to centre: the summit then is that very side, which must not hang on rounding.
+    low, high : temperatures at the sides. A summit within the cell counts only where the temperature `bends` smoothly;
+    it lies on the parabola through three even centres, which bends half as much as one through low, centre and high.
     """
     candidates = [(0.0, 0.0), (low - centre, -1.0), (high - centre, 1.0)]
     slope, bend = 0.5 * (high - low), 0.25 * (high + low) - 0.5 * centre

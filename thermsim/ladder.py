@@ -8,7 +8,8 @@ plane stand the rise of the hottest spot over its zone, and of that zone over th
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -50,6 +51,25 @@ class Ladder:
     environment: str
     share: float
     rungs: tuple[Rung, ...]
+
+    def is_like(self, other: Ladder) -> bool:
+        """Whether both go the same way by the same rungs."""
+        mine, others = ((one.zone, one.starts_at, one.face, [rung.item for rung in one.rungs]) for one in (self, other))
+        return mine == others
+
+
+def blended(ladders: Sequence[Ladder], weights: Sequence[float]) -> Ladder:
+    """Weighted sum of like ladders: drops that add up in each add up in it."""
+
+    def sums(values: Iterable[float]) -> float:
+        return sum(weight * value for weight, value in zip(weights, values, strict=True))
+
+    rungs = (
+        Rung(same[0].item, sums(rung.drop_K for rung in same), sums(rung.even_K for rung in same))
+        for same in zip(*(one.rungs for one in ladders), strict=True)
+    )
+    start_C, share = sums(one.start_C for one in ladders), sums(one.share for one in ladders)
+    return replace(ladders[-1], start_C=start_C, share=share, rungs=tuple(rungs))
 
 
 def hottest_zone(field: Field) -> ZoneReading | None:
@@ -154,10 +174,8 @@ class _Way:
         """Temperature [K] lost if the heat of a level crossed all of its part evenly."""
         model = self.field.model
         body = next(number for number, region in enumerate(model.regions) if region.name == name)
-        cells = np.argwhere(model.region[:, :, level] == body)
-        plan = np.unique(cells[:, :2], axis=0)
-        area = float(model.grid.face_area(2)[plan[:, 0], plan[:, 1]].sum())
         inside = model.region[:, :, level] == body
+        area = float(model.grid.face_area(2)[inside.any(axis=2)].sum())
         conductivity = float(np.mean(model.regions[body].material.along_z(self.field.temperature[:, :, level][inside])))
         crossing = [
             (self.through(cell) if self.upwards else -self.through(cell)) * float(model.grid.z.widths[cell])

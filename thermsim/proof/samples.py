@@ -6,7 +6,7 @@ from functools import cache
 from math import sqrt
 
 from thermsim.proof.row import CLOSED_FORM, PRINTED, Sample
-from thermsim.study.convergence import Celik, celik, eca_hoekstra, standard_uncertainty
+from thermsim.study.literature import Celik, celik, eca_hoekstra, standard_uncertainty
 
 JOURNAL = "Celik et al., J. Fluids Eng. 130 (2008) 078001, table 1, column 1"
 TUTORIAL = "tutorial on spatial convergence of a public aerospace agency, sample of pressure recovery"

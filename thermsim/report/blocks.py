@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from thermsim.report.result import result
 from thermsim.report.views import face_view
 from thermsim.report.words import UNKNOWN, fixed, most_decimals, order_in_words, plain, significant, with_doubt
+from thermsim.study.convergence import TO_ITS_LIMIT
 from thermsim.study.remarks import is_grave
 from thermsim.study.rounding import doubt_in_words
 
@@ -70,7 +71,7 @@ def _head(prediction: Prediction, answer: dict[str, Any]) -> Block:
 
 def _place(prediction: Prediction, answer: dict[str, Any]) -> str:
     """Where the hottest spot lies, unless its face is as hot everywhere."""
-    view = face_view(prediction.case, prediction.field)
+    view = face_view(prediction)
     if view.is_hottest and view.is_even(prediction.doubts.get(("hottest",))):
         return f"everywhere alike, within the doubt: {view.what}"
     spot = answer["hottest_at"]
@@ -240,6 +241,7 @@ def ladder_bar(drop_K: float, even_K: float, longest_K: float) -> str:
 
 
 def _mesh(answer: dict[str, Any]) -> Block:
+    at_limit = any(zone["mesh_note"] == TO_ITS_LIMIT for zone in (answer, *answer["zones"], *answer["probes"]))
     rows = tuple(
         (f"{step['cells']:,}".replace(",", " "), fixed(step["hottest_C"], ".3f"), f"{step['seconds']:.1f}")
         for step in answer["mesh"]
@@ -255,8 +257,9 @@ def _mesh(answer: dict[str, Any]) -> Block:
         f"hottest spot: {note}{order_in_words(answer['observed_order'])}; "
         f"widest doubt +- {doubt_in_words(answer['mesh_doubt_K'])} K at {answer['worst_at']}."
     )
+    limit = ("Temperatures that settle on four grids are told at their limit at cells of no size.",)
     columns = (Column("cells"), Column("hottest [C]"), Column("time [s]"))
-    return Block("Mesh study", columns=columns, rows=rows, notes=(words, held))
+    return Block("Mesh study", columns=columns, rows=rows, notes=(words, *limit * at_limit, held))
 
 
 _LISTS: Iterable[tuple[str, Any]] = (

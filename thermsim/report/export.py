@@ -16,6 +16,7 @@ from thermsim.report import delivery, figures
 from thermsim.report.keys import KEYS
 from thermsim.report.result import as_json, result
 from thermsim.study.answers import asked
+from thermsim.study.convergence import GRIDS_OF_LIMIT
 from thermsim.study.superposition import resistances
 from thermsim.units import MM
 
@@ -104,16 +105,14 @@ def write_zones(document: dict[str, Any], path: Path) -> None:
 def write_resistances(prediction: Prediction, path: Path) -> None:
     """The thermal resistance matrix of the zones as CSV, one entry a line: see `thermsim.study.superposition`.
 
-    It is found on the first three grids of the prediction, each entry with the mesh doubt that they leave.
+    It is found on the first four grids of the prediction, each entry with the mesh doubt that they leave.
     """
-    multipliers = [step.multiplier for step in prediction.steps[:3]]
+    multipliers = [step.multiplier for step in prediction.steps[:GRIDS_OF_LIMIT]]
     found = resistances(prediction.case, prediction.plan, multipliers)
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
         writer.writerow(["temperature", "watt_in_zone", "K_per_W", "mesh_doubt_K_per_W"])
-        for question, row, widths in zip(
-            found.finest.questions, found.finest.resistance, found.half_width, strict=True
-        ):
+        for question, row, widths in zip(found.finest.questions, found.resistance, found.half_width, strict=True):
             for zone, value, width in zip(found.finest.zones, row, widths, strict=True):
                 writer.writerow([asked(question), zone, repr(float(value)), repr(float(width))])
 

@@ -33,7 +33,7 @@ def active_face(prediction: Prediction, ax: Axes | None = None, ends_C: tuple[fl
 
     ends_C : temperatures of the palest and the darkest shade, for maps to be held side by side; default: its own
     """
-    view = face_view(prediction.case, prediction.field)
+    view = face_view(prediction)
     with styled():
         if prediction.case.dimensions == 2:
             return _profile(prediction, view, ax)

@@ -43,7 +43,7 @@ def mesh(prediction: Prediction, ax: Axes | None = None) -> Figure:
 
 
 def stairs(ax: Axes, prediction: Prediction, question: Question) -> None:
-    """Answers of all grids over their cells, the extrapolated value, and the doubt of the last answer."""
+    """Answers of all grids over their cells, the value told, and its doubt."""
     doubt = prediction.doubts[question]
     cells = [step.cells for step in prediction.steps]
     values = [step.answers[question] for step in prediction.steps]
@@ -58,8 +58,8 @@ def stairs(ax: Axes, prediction: Prediction, question: Question) -> None:
     )
     ax.plot(cells, values, drawstyle="steps-post", color=FAINT, lw=1.2, zorder=2)
     ax.plot(cells, values, marker="s", ms=5.5, mfc=SOLID, mec=INK, ls="none", zorder=4)
-    if doubt.extrapolated is not None and math.isfinite(doubt.extrapolated):
-        ax.axhline(doubt.extrapolated, color=INK, lw=1.0, ls="--", zorder=3)
+    if math.isfinite(doubt.value):
+        ax.axhline(doubt.value, color=INK, lw=1.0, ls="--", zorder=3)
     ax.set_xlim(cells[0] / 1.6, cells[-1] * 1.6)
     shown = [*values, doubt.value - doubt.half_width, doubt.value + doubt.half_width]
     room = max(max(shown) - min(shown), LEAST_ROOM_K)
@@ -113,8 +113,8 @@ def _panels(prediction: Prediction) -> Figure:
     figure.text(0.02, 1.0 - 0.12 / height, words, va="top", weight="bold", fontsize=TEXT + 1.5)
     key = [
         Line2D([], [], marker="s", ms=5.5, mfc=SOLID, mec=INK, color=FAINT, label="answer of a grid"),
-        Line2D([], [], color=INK, lw=1.0, ls="--", label="extrapolated"),
-        Patch(fc=PALE, label="mesh doubt of the last answer"),
+        Line2D([], [], color=INK, lw=1.0, ls="--", label="told"),
+        Patch(fc=PALE, label="its mesh doubt"),
     ]
     figure.legend(handles=key, loc="lower center", ncol=3, frameon=False, fontsize=SMALL, facecolor=PAPER)
     return figure

@@ -16,6 +16,7 @@ from thermsim.report.gain_figure import gains
 from thermsim.report.ladders_figure import ladders
 from thermsim.report.share_figure import shares
 from thermsim.report.versions import versions
+from thermsim.study.answers import HOTTEST
 
 if TYPE_CHECKING:
     from markupsafe import Markup
@@ -131,7 +132,7 @@ def _map_words(name: str, comparison: Comparison) -> str:
     prediction = dict(predictions(comparison))[name]
     hottest = max(prediction.field.zones, key=lambda zone: zone.highest_C, default=None)
     where = "" if hottest is None else f", in {hottest.zone}"
-    return f"Temperatures of the heated face, {name}: hottest {prediction.field.hottest[0]:.1f} C{where}"
+    return f"Temperatures of the heated face, {name}: hottest {prediction.answers[HOTTEST]:.1f} C{where}"
 
 
 def _code(text: str) -> Markup:

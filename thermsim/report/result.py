@@ -14,7 +14,7 @@ from thermsim.case.places import levels, part_box
 from thermsim.case.schema import Case, Reading
 from thermsim.field import Field, Place, ZoneReading
 from thermsim.report.versions import thermsim_version
-from thermsim.study.answers import Question, asked
+from thermsim.study.answers import HOTTEST, Question, asked
 from thermsim.units import MM, MM2
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 def result(prediction: Prediction) -> dict[str, Any]:
     """Plain mappings, lists, text and finite numbers; null where a number does not exist."""
     field, case = prediction.field, prediction.case
-    hottest, place = field.hottest
+    _, place = field.hottest
     question, worst = prediction.worst
     hottest_study = _study(prediction, ("hottest",))
     document = {
@@ -34,7 +34,7 @@ def result(prediction: Prediction) -> dict[str, Any]:
         "status": prediction.status,
         "accuracy_K": prediction.accuracy_K,
         "remarks": list(prediction.remarks),
-        "hottest_C": hottest,
+        "hottest_C": prediction.answers[HOTTEST],
         "hottest_at": hottest_at(case, field, place),
         "coolant_C": field.coolant_C,
         "zones": [_zone(prediction, zone) for zone in field.zones],
@@ -113,7 +113,7 @@ def _study(prediction: Prediction, question: Question) -> dict[str, Any]:
     doubt = prediction.doubts.get(question)
     return {
         "mesh_doubt_K": None if doubt is None else doubt.half_width,
-        "extrapolated_C": None if doubt is None else doubt.extrapolated,
+        "finest_grid_C": None if doubt is None else doubt.finest,
         "observed_order": None if doubt is None else doubt.order,
         "mesh_note": "" if doubt is None else doubt.note,
     }
@@ -121,17 +121,18 @@ def _study(prediction: Prediction, question: Question) -> dict[str, Any]:
 
 def _zone(prediction: Prediction, zone: ZoneReading) -> dict[str, Any]:
     study = _study(prediction, ("zone", zone.zone, "mean"))
+    mean, highest = (prediction.answers["zone", zone.zone, which] for which in ("mean", "highest"))
     return {
         "zone": zone.zone,
         "part": zone.part,
-        "mean_C": zone.mean_C,
-        "highest_C": zone.highest_C,
-        "rise_over_coolant_K": zone.mean_C - prediction.field.coolant_C,
+        "mean_C": mean,
+        "highest_C": highest,
+        "rise_over_coolant_K": mean - prediction.field.coolant_C,
         "power_W": zone.power_W,
         "flux_W_mm2": zone.power_W / (zone.area_m2 / MM2),
         "mesh_doubt_K": study["mesh_doubt_K"],
         "highest_mesh_doubt_K": _doubt(prediction, ("zone", zone.zone, "highest")),
-        "extrapolated_mean_C": study["extrapolated_C"],
+        "finest_grid_mean_C": study["finest_grid_C"],
         "observed_order": study["observed_order"],
         "mesh_note": study["mesh_note"],
     }

@@ -45,7 +45,7 @@ def in_words(times: int) -> str:
 
 def section(prediction: Prediction, ax: Axes | None = None) -> Figure:
     """Section through the hottest spot, in the coordinates of the stack."""
-    view = section_view(prediction.case, prediction.field)
+    view = section_view(prediction)
     with styled():
         return _draw(prediction, view, ax)
 

@@ -1,21 +1,29 @@
-"""What figures show of a field, as plain arrays in mm: a face in plan, and a section."""
+"""What figures show of a prediction, as plain arrays in mm: a face in plan, and a section.
+
+Sheets are of the finest grid; temperatures that are written beside them are the told ones.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
 from math import isfinite
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.places import Box, insert_box, levels, part_box, stack_box, zone_box
 from thermsim.case.schema import Case, Part
-from thermsim.field import Field
+from thermsim.field import Field, Place
 from thermsim.ladder import hottest_zone
 from thermsim.report.result import cells_at, part_at
+from thermsim.study.answers import HOTTEST, Question
 from thermsim.study.convergence import Doubt
 from thermsim.units import MM
+
+if TYPE_CHECKING:
+    from thermsim.study.predict import Prediction
 
 Array = NDArray[np.float64]
 
@@ -86,8 +94,9 @@ class SectionView:
     spot_C: float
 
 
-def face_view(case: Case, field: Field) -> FaceView:
+def face_view(prediction: Prediction) -> FaceView:
     """The heated face of the part with the hottest zone; without heat, the plane through the hottest spot."""
+    case, field, told = prediction.case, prediction.field, prediction.answers
     hottest, place = field.hottest
     zone = hottest_zone(field)
     name = part_at(field, place) if zone is None else zone.part
@@ -105,18 +114,20 @@ def face_view(case: Case, field: Field) -> FaceView:
     x0, y0, x1, y1 = (MM * edge for edge in corner)
     across, along = grid.x.span(x0, x1), grid.y.span(y0, y1)
     sheet = _sheet(grid.x.faces, grid.y.faces, plane, across, along, (corner[0], corner[1]))
-    spot, spot_C = _spot(field, name, height, sheet, corner)
+    spot, spot_C, question = _spot(field, name, height, sheet, corner)
     is_hottest = spot_C >= hottest - 1e-9
-    zones = tuple(_zone_marks(case, field, part))
+    spot_C = told[HOTTEST] if is_hottest else spot_C if question is None else told[question]
+    zones = tuple(_zone_marks(case, told, part))
     voids = tuple(
         _from(corner, insert_box(case, part, insert)) for insert in part.inserts if insert.material.name == "void"
     )
     return FaceView(name, what, sheet, zones, voids, spot, spot_C, is_hottest)
 
 
-def section_view(case: Case, field: Field) -> SectionView:
+def section_view(prediction: Prediction) -> SectionView:
     """The section through the hottest spot, in the coordinates of the stack."""
-    hottest, place = field.hottest
+    case, field = prediction.case, prediction.field
+    hottest, place = prediction.answers[HOTTEST], field.hottest[1]
     grid = field.model.grid
     # On the edge of a part two rows touch the spot: the one that it belongs to is the hotter.
     row = max(cells_at(grid.y.faces, place[1]), key=lambda row: float(np.nanmax(field.temperature[:, row])))
@@ -156,24 +167,30 @@ def _with_rim(faces: Array, cells: slice) -> Array:
     return np.concatenate([own[:1], 0.5 * (own[1:] + own[:-1]), own[-1:]])
 
 
-def _spot(field: Field, part: str, height: float, sheet: Sheet, corner: Box) -> tuple[tuple[float, float], float]:
-    """Where the face is hottest: as the field says where it can, else the hottest point of the sheet."""
-    candidates = [(zone.highest_C, zone.highest_at) for zone in field.zones if zone.part == part]
+def _spot(
+    field: Field, part: str, height: float, sheet: Sheet, corner: Box
+) -> tuple[tuple[float, float], float, Question | None]:
+    """Where the face is hottest: as the field says where it can, else the hottest point of the sheet.
+
+    With it its temperature on the finest grid, and the answer that it is.
+    """
+    candidates: list[tuple[float, Place, Question]] = [
+        (zone.highest_C, zone.highest_at, ("zone", zone.zone, "highest")) for zone in field.zones if zone.part == part
+    ]
     if part_at(field, field.hottest[1]) == part:
-        candidates.append(field.hottest)
+        candidates.append((*field.hottest, HOTTEST))
     tolerance = 1e-9 * float(field.model.grid.z.faces[-1])
-    here = [(value, at) for value, at in candidates if abs(at[2] - height) <= tolerance]
+    here = [one for one in candidates if abs(one[1][2] - height) <= tolerance]
     if here:
-        value, at = max(here)
-        return (at[0] / MM - corner[0], at[1] / MM - corner[1]), value
+        value, at, question = max(here)
+        return (at[0] / MM - corner[0], at[1] / MM - corner[1]), value, question
     i, j = np.unravel_index(int(np.nanargmax(sheet.temperature)), sheet.temperature.shape)
-    return (float(sheet.x[i]), float(sheet.y[j])), float(sheet.temperature[i, j])
+    return (float(sheet.x[i]), float(sheet.y[j])), float(sheet.temperature[i, j]), None
 
 
-def _zone_marks(case: Case, field: Field, part: Part) -> list[ZoneMark]:
-    means = {zone.zone: zone.mean_C for zone in field.zones if zone.part == part.part}
+def _zone_marks(case: Case, told: dict[Question, float], part: Part) -> list[ZoneMark]:
     return [
-        ZoneMark(zone.zone, _from(part_box(case, part), zone_box(case, part, zone)), means[zone.zone])
+        ZoneMark(zone.zone, _from(part_box(case, part), zone_box(case, part, zone)), told["zone", zone.zone, "mean"])
         for heat in case.heat
         if heat.in_ == part.part
         for zone in heat.zones

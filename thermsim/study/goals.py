@@ -1,7 +1,7 @@
 """What each question reads off a solved model, to first order: weights of temperatures, and its own dependence.
 
 Source for highest temperatures: at a summit the value does not change with the place, to first order (envelope
-theorem), so the weights are those of the parabola at the summit.
+theorem), so the weights are those of the polynomials at the summit.
 """
 
 from __future__ import annotations
@@ -15,11 +15,13 @@ from numpy.typing import NDArray
 
 from thermsim.case.places import probe_point
 from thermsim.case.schema import Case, Probe
-from thermsim.field import Field, _peak, _sides
+from thermsim.field import Field, peak
 from thermsim.model.build import Model, ZoneCells
 from thermsim.model.heat import FaceSource, VolumeSource
 from thermsim.solver.linearised import Goal, Linearised, Plane
 from thermsim.study.answers import HOTTEST, Question
+from thermsim.summit import Plane as SummitPlane
+from thermsim.summit import Summit
 from thermsim.units import MM
 
 Array = NDArray[np.float64]
@@ -156,17 +158,17 @@ class Reader:
     def _highest(self, zone: ZoneCells) -> Asked:
         if zone.face is None:
             return self._summit_of_cells(zone.x, zone.y, zone.levels)
-        return self._summit_of_face(zone.face, zone.side, zone.x, zone.y)
+        key = zone.face, zone.side
+        return next(self._on_face(summit, *key) for summit in self.field.summits[key] if summit.box == (zone.x, zone.y))
 
     def _hottest(self) -> Asked:
         """The same candidates as `Field.hottest` has."""
-        candidates = [self._summit_of_cells(*(slice(None),) * 3)]
-        for source in self.model.face_sources:
-            here = np.argwhere(source.watts > 0.0)
-            if len(here):
-                (i0, j0), (i1, j1) = here.min(axis=0), here.max(axis=0) + 1
-                candidates.append(self._summit_of_face(source.face, source.side, slice(i0, i1), slice(j0, j1)))
-        return max(candidates, key=lambda asked: asked.value(self.model, self.case))
+        hottest, place = self.field.hottest
+        for key, summits in self.field.summits.items():
+            for summit in summits:
+                if self.field.place_of(summit, *key) == (hottest, place):
+                    return self._on_face(summit, *key)
+        return self._summit_of_cells(*(slice(None),) * 3)
 
     def _summit_of_cells(self, x: slice, y: slice, z: slice) -> Asked:
         block = self.field.temperature[x, y, z]
@@ -179,38 +181,20 @@ class Reader:
             _add(weights, three, self._bend(three, bends=axis < 2))
         return self._local(lambda model: weights)
 
-    def _summit_of_face(self, face: int, side: str, x: slice, y: slice) -> Asked:
-        block = self._face(face, side)[x, y]
-        i, j = np.unravel_index(int(np.nanargmax(block)), block.shape)
-        at = (int(i) + x.start, int(j) + y.start)
-        region = self.model.region[:, :, face - 1 if side == "lower" else face]
-        here: Spot = (2, face, int(side == "upper"), *at)
-
-        def side_of(model: Model, axis: int, step: int) -> Weights:
-            """The temperature at a side of the cell, see `_sides`: the share of a neighbour is that of a 1 among 0s."""
-            line = np.take(region, at[1 - axis], axis=1 - axis)
-            unit = (np.arange(len(line)) == at[axis] + step).astype(np.float64)
-            share = _sides(unit, model.grid.axes[axis].widths, at[axis], line)[(step + 1) // 2]
-            beside = (*here[:3], at[0] + step * (axis == 0), at[1] + step * (axis == 1))
-            return {here: 1.0 - share, beside: share} if share > 0.0 else {here: 1.0}
-
-        def sides(model: Model, axis: int) -> list[Weights]:
-            return [side_of(model, axis, -1), {here: 1.0}, side_of(model, axis, 1)]
-
-        bends = [self._bend(sides(self.model, axis), bends=True) for axis in (0, 1)]
+    def _on_face(self, summit: Summit, face: int, side: str) -> Asked:
+        """The summit stays at its place between the centres of cells, wherever these move."""
 
         def weights(model: Model) -> Weights:
-            found: Weights = {here: 1.0}
-            for axis in (0, 1):
-                _add(found, sides(model, axis), bends[axis])
-            return found
+            region = self.model.region[:, :, face - 1 if side == "lower" else face]
+            plane = SummitPlane(region, (model.grid.x.widths, model.grid.y.widths))
+            return {(2, face, int(side == "upper"), i, j): weight for (i, j), weight in plane.weights(summit).items()}
 
         return self._local(weights)
 
     def _bend(self, three: list[Weights], bends: bool) -> tuple[float, float, float]:
-        """Weights of the temperatures at the low side, in the centre and at the high side of a cell in `_peak`."""
+        """Weights of the temperatures at the low side, in the centre and at the high side of a cell in `peak`."""
         low, centre, high = (self._sum(weights) for weights in three)
-        rise, offset = _peak(low, centre, high, bends)
+        rise, offset = peak(low, centre, high, bends)
         if rise in (0.0, low - centre, high - centre) and offset in (-1.0, 0.0, 1.0):
             return float(offset < 0.0), -abs(offset), float(offset > 0.0)
         return 0.25 * offset**2 - 0.5 * offset, -0.5 * offset**2, 0.25 * offset**2 + 0.5 * offset

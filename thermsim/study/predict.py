@@ -13,14 +13,14 @@ from numpy.typing import NDArray
 from thermsim.case.schema import Case
 from thermsim.errors import MemoryLimitError
 from thermsim.field import Field
-from thermsim.ladder import Ladder, ladder
+from thermsim.ladder import Ladder, blended, ladder
 from thermsim.model.build import build_model
 from thermsim.model.grid import Grid, GridPlan
 from thermsim.model.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, plan_grid
 from thermsim.solver.steady import steady_state
-from thermsim.study.answers import Question, answers, temperatures
+from thermsim.study.answers import HOTTEST, Question, answers, temperatures
 from thermsim.study.bounds import Bounds, source_bounds
-from thermsim.study.convergence import Doubt, doubts
+from thermsim.study.convergence import Doubt, doubts, limit_weights
 from thermsim.study.memory import allowed_GB
 from thermsim.study.refine import error_origin, goal_plan, pilot_grid
 from thermsim.study.remarks import remarks
@@ -30,12 +30,12 @@ from thermsim.units import GIGABYTE
 Array = NDArray[np.float64]
 
 FEWEST_GRIDS = 3
-SMALLEST_FIRST = 8  # the first grid of a family made for what is asked has this part of `first_cells` at least
+SMALLEST_FIRST = 4  # the first grid of a family made for what is asked has this part of `first_cells` at least
 
 
 @dataclass(frozen=True)
 class MeshStep:
-    """One grid of the study. size : cell width relative to the plan's; answers : all of them on this grid."""
+    """One grid of the study. size : cell width relative to the plan's; answers, ladder : on this grid"""
 
     multiplier: int
     cells: int
@@ -44,6 +44,7 @@ class MeshStep:
     error_K: float
     balance_relative: float
     answers: dict[Question, float]
+    ladder: Ladder | None
 
     @property
     def size(self) -> float:
@@ -52,7 +53,11 @@ class MeshStep:
 
 @dataclass(frozen=True)
 class Prediction:
-    """Answers of the finest grid, each with its doubt, and the field they were read off. plan : its family of grids"""
+    """Every answer with its doubt, and the field of the finest grid. plan : its family of grids
+
+    Temperatures are limits at cells of no size where they settle (see `convergence.doubts`); heats, and what is seen of
+    the field, are of the finest grid.
+    """
 
     case: Case
     field: Field
@@ -66,7 +71,7 @@ class Prediction:
 
     @property
     def answers(self) -> dict[Question, float]:
-        return self.steps[-1].answers
+        return {question: doubt.value for question, doubt in self.doubts.items()}
 
     @property
     def worst(self) -> tuple[Question, Doubt]:
@@ -142,6 +147,7 @@ def predict(
                 field.error_K,
                 field.heat_balance_relative,
                 found,
+                ladder(field),
             )
         )
         judged = judge(steps) if len(steps) >= FEWEST_GRIDS else {}
@@ -155,7 +161,8 @@ def predict(
         start = time.perf_counter()
     assert field is not None
     status: Literal["accuracy held", "accuracy not held"] = "accuracy held" if held else "accuracy not held"
-    return Prediction(case, field, tuple(steps), judged, ladder(field), wanted, status, plan, source_bounds(field))
+    way = _ladder_told(steps, judged)
+    return Prediction(case, field, tuple(steps), judged, way, wanted, status, plan, source_bounds(field))
 
 
 def _check_memory(plan: GridPlan, memory_GB: float) -> None:
@@ -186,12 +193,29 @@ def _plan_for(
 
 
 def judge(steps: list[MeshStep]) -> dict[Question, Doubt]:
-    """The mesh doubt of every answer from three or more grids."""
+    """Every answer with its mesh doubt, from three or more grids; heats as they balance on the finest."""
     questions = list(steps[-1].answers)
     table = np.array([[step.answers[question] for question in questions] for step in steps])
-    sizes = np.array([step.size for step in steps])
     noise = max(step.error_K for step in steps)
-    return dict(zip(questions, doubts(table, sizes, noise), strict=True))
+    found = dict(zip(questions, doubts(table, _sizes(steps), noise), strict=True))
+    of_temperature = set(temperatures(questions))
+    return {question: one if question in of_temperature else one.at_finest for question, one in found.items()}
+
+
+def _ladder_told(steps: list[MeshStep], judged: dict[Question, Doubt]) -> Ladder | None:
+    """The ladder down from where the told temperature of its start stands."""
+    last = steps[-1].ladder
+    if last is None:
+        return None
+    start = judged[HOTTEST if last.starts_at == "hottest spot" else ("zone", last.zone, "mean")]
+    found = [step.ladder for step in steps[-3:]]
+    if start.value == start.finest or any(one is None or not one.is_like(last) for one in found):
+        return last
+    return blended([one for one in found if one is not None], limit_weights(_sizes(steps)).tolist())
+
+
+def _sizes(steps: list[MeshStep]) -> list[float]:
+    return [step.size for step in steps]
 
 
 def _solve_on(case: Case, grid: Grid, coarser: Field | None) -> tuple[Field, int]:

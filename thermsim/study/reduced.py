@@ -5,8 +5,7 @@ not proven. What the second half of the basis adds has an energy E (a hierarchic
 Certified Reduced Basis Methods, Springer 2016, section 3.3, from memory); errors of answers go about as E^1.5, between
 E of a temperature and E^2 of a power-weighted mean (measured on the demo). The doubt is E^1.5 times the usual ratio of
 true difference to it, times the worst excess over the usual, both in full solves that the model has not seen, times a
-factor of safety. Where two cells are all but equally hot, what the other would answer is added. The mesh doubt comes on
-top.
+factor of safety. The mesh doubt comes on top.
 """
 
 from __future__ import annotations
@@ -28,7 +27,7 @@ from thermsim.model.plan import plan_grid
 from thermsim.model.values import Input, inputs, with_inputs
 from thermsim.solver.reduced import SmallModel, ready
 from thermsim.study.answers import Question
-from thermsim.study.reduced_answers import Answers, Readout, offered, volume_means, windows
+from thermsim.study.reduced_answers import Readout, offered, volume_means, windows
 
 Array = NDArray[np.float64]
 
@@ -36,7 +35,6 @@ CELLS = 100_000  # of the grid, unless one is given
 COARSER = 0.5  # of the basis, against which the rest is judged
 GROWTH = 1.5  # of errors with the energy that the rest adds
 SOLVE_K = 1e-5  # of the full solves
-CLOSE = 0.5  # of its doubt: two cells of one face that differ by less may change places; they err almost alike
 BEYOND = 1.0  # of the span of solved cases, in which answers are believed
 TOGETHER = 64  # cases that are answered at once
 
@@ -100,12 +98,10 @@ class Reduced:
         table = self._checked(given)
         inside = np.all((table >= self.low - 1e-12) & (table <= self.high + 1e-12), axis=1)
         blocks = [self.block(table[first : first + TOGETHER]) for first in range(0, len(table), TOGETHER)]
-        doubts = []
-        for found, energy in blocks:
-            own = scale(energy, self.least)[:, None] * self.ratio + SOLVE_K
-            doubts.append(own + found.jumps(CLOSE * own))
-        values = np.concatenate([found.values for found, _ in blocks])
-        return Found(self.questions, values, np.concatenate(doubts), inside & self._likely(values))
+        values = np.concatenate([found for found, _ in blocks])
+        energy = np.concatenate([energy for _, energy in blocks])
+        doubts = scale(energy, self.least)[:, None] * self.ratio + SOLVE_K
+        return Found(self.questions, values, doubts, inside & self._likely(values))
 
     def _likely(self, values: Array) -> NDArray[np.bool_]:
         """(n,) whether answers lie within `BEYOND` of the span of the solved cases; sensors may be off by anything."""
@@ -146,7 +142,7 @@ class Reduced:
     def _features(self, table: Array) -> Array:
         return features(self.varied, self.low, self.high, table)
 
-    def block(self, table: Array) -> tuple[Answers, Array]:
+    def block(self, table: Array) -> tuple[Array, Array]:
         """Answers (n, questions) and the energy of what the second half of the basis adds (n,)."""
         given = numbers(self.base, self._cases(table))
         basis = self._features(table)

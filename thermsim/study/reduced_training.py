@@ -259,11 +259,11 @@ def _judged(model: Reduced, seen: Array, table: Array, checks: list[dict[Questio
     blocks = [model.block(rows) for rows in _in_blocks(table)]
     truth = np.array([[check[question] for question in model.questions] for check in checks])
     energy = np.concatenate([energy for _, energy in blocks])
-    misses = np.concatenate([found.misses(rows) for (found, _), rows in zip(blocks, _in_blocks(truth), strict=True)])
+    misses = np.abs(np.concatenate([found for found, _ in blocks]) - truth)
     least = float(np.quantile(energy, LEAST))
     relative = misses / scale(energy, least)[:, None]
     usual = np.maximum(np.sqrt(np.mean(relative**2, axis=0)), TINY)
     worst = float(np.max(relative / usual))  # over all answers: one that came out well by luck is held to the others
-    known = np.concatenate([truth, *(model.block(rows)[0].values for rows in _in_blocks(seen))])
+    known = np.concatenate([truth, *(model.block(rows)[0] for rows in _in_blocks(seen))])
     lowest, highest = known.min(axis=0), known.max(axis=0)
     return replace(model, ratio=SAFETY * worst * usual, least=least, lowest=lowest, highest=highest)

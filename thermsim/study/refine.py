@@ -43,9 +43,9 @@ LEAST_SHARE = 0.02  # of the largest C_s, for an axis along which goals see litt
 LEAST_DENSITY = 1e-3  # of the largest density along an axis
 # Of a family made for its goals. Multipliers are even and far apart: the highest temperature then lies alike between
 # cells on all grids, and orders are observed well. The grids before the last planned one take a third of its time.
-GOAL_MULTIPLIERS = (1, 2, 4, 6, 8, 12, 16)
-LAST_PLANNED = 6
-DOUBT_OVER_ERROR = 2.8  # of zone means 1.6 is usual; counts get rounded, and highest temperatures are judged too
+GOAL_MULTIPLIERS = (1, 2, 3, 4, 6, 8, 11, 15)
+LAST_PLANNED = 8
+DOUBT_OVER_ERROR = 0.7  # with limits; counts get rounded, and highest temperatures are judged too
 NEGLIGIBLE_K = 1e-7  # errors below say nothing about grids
 
 Goal = tuple[tuple[ZoneCells, float], ...]  # zone means and their signs

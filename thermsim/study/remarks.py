@@ -10,7 +10,7 @@ import numpy as np
 from thermsim.case.schema import Case
 from thermsim.field import Field
 from thermsim.model.plan import BYTES_PER_CELL
-from thermsim.study.answers import asked, temperatures
+from thermsim.study.answers import HOTTEST, asked, temperatures
 from thermsim.study.cautions import gallium_cautions, option_of
 from thermsim.study.rounding import doubt_in_words, two_digits_up
 from thermsim.study.slips import slips_of
@@ -101,7 +101,7 @@ def _laws(field: Field) -> list[str]:
 
 
 def _too_hot(prediction: Prediction) -> list[str]:
-    hottest = prediction.field.hottest[0]
+    hottest = prediction.answers[HOTTEST]
     heated = prediction.field.heat_made_W > 0.0
     if not heated or hottest <= SURVIVES_C:
         return []

@@ -43,7 +43,7 @@ Array = NDArray[np.float64]
 
 Heats = tuple[tuple[FaceSource, ...], tuple[VolumeSource, ...]]
 
-GRIDS = (1, 2, 3)  # multipliers of a family, for the mesh doubt of a matrix
+GRIDS = (1, 2, 3, 4)  # multipliers of a family, for the mesh doubt of a matrix
 
 
 @dataclass(frozen=True)
@@ -120,6 +120,11 @@ class Resistances:
 
     finest: Superposition
     doubts: tuple[tuple[Doubt, ...], ...]
+
+    @property
+    def resistance(self) -> Array:
+        """(questions, zones) [K/W], at their limits where they settle"""
+        return np.array([[doubt.value for doubt in row] for row in self.doubts])
 
     @property
     def half_width(self) -> Array:

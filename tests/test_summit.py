@@ -1,0 +1,137 @@
+"""Summits of planes of cells: against functions whose maximum is known, by calculus or by scipy's minimiser."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+
+from thermsim.summit import WARMEST, Plane, Summit
+
+Array = NDArray[np.float64]
+
+
+def cells(widths: Array) -> Array:
+    return np.cumsum(widths) - 0.5 * widths
+
+
+def place_of(summit: Summit, widths: tuple[Array, Array], row: int = 0) -> tuple[float, ...]:
+    return tuple(
+        float(cells(own)[summit.cell[axis, row]] + own[summit.cell[axis, row]] * summit.place[axis, row])
+        for axis, own in enumerate(widths)
+    )
+
+
+def one_body(widths: tuple[Array, Array]) -> NDArray[np.int64]:
+    return np.zeros((len(widths[0]), len(widths[1])), dtype=np.int64)
+
+
+uneven = st.lists(st.floats(0.7, 1.4), min_size=9, max_size=9).map(lambda widths: np.array(widths) / sum(widths))
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(uneven, uneven, st.floats(0.42, 0.58), st.floats(0.42, 0.58), st.floats(-0.8, 0.8))
+def test_a_quadratic_is_found_exactly(x: Array, y: Array, u: float, v: float, twist: float) -> None:
+    """Of a quartic in each of x and y the polynomials hold every term: here with a twist, and a known summit."""
+    a, b = cells(x)[:, None] - u, cells(y)[None, :] - v
+    face = 50.0 - 30.0 * (a**2 + b**2 + twist * a * b) - 20.0 * a**4
+    box = (slice(1, 8), slice(1, 8))
+    found = Plane(one_body((x, y)), (x, y)).summits(face[None], [box])[0]
+    assert found.value[0] == pytest.approx(50.0, abs=1e-9)
+    assert place_of(found, (x, y)) == pytest.approx((u, v), abs=1e-5)
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(st.integers(0, 10_000))
+def test_a_smooth_hill_is_found_as_a_minimiser_finds_it(seed: int) -> None:
+    """Three random Gaussians on 24 x 20 cells against scipy.optimize.minimize from the warmest cell: within 1e-3 K."""
+    rng = np.random.default_rng(seed)
+    widths = tuple(np.full(count, 1.0 / count) * (1.0 + 0.1 * np.sin(np.arange(count))) for count in (24, 20))
+    centre, height = rng.uniform(0.3, 0.7, (3, 2)), rng.uniform(5.0, 20.0, 3)
+
+    def hill(x: Array, y: Array) -> Array:
+        away = (x[..., None] - centre[:, 0]) ** 2 + (y[..., None] - centre[:, 1]) ** 2
+        return np.asarray((height * np.exp(-away / 0.08)).sum(axis=-1))
+
+    x, y = (cells(own) for own in widths)
+    face = hill(x[:, None], y[None, :])
+    box = (slice(1, 23), slice(1, 19))
+    found = Plane(one_body((widths[0], widths[1])), (widths[0], widths[1])).summits(face[None], [box])[0]
+    i, j = np.unravel_index(int(face[1:23, 1:19].argmax()), (22, 18))
+    best = minimize(lambda at: -float(hill(at[0], at[1])), [x[i + 1], y[j + 1]], method="Nelder-Mead",
+                    options={"xatol": 1e-9, "fatol": 1e-12})  # fmt: skip
+    assert found.value[0] == pytest.approx(-best.fun, abs=1e-3)
+
+
+def test_mirrored_where_the_body_ends() -> None:
+    """A cosine whose summit stands on the insulated side of the body: its height there, from cells inside."""
+    widths = (np.full(12, 1.0 / 12), np.full(6, 1.0 / 6))
+    face = 40.0 + 10.0 * np.cos(np.pi * cells(widths[0]))[:, None] * np.ones(6)
+    found = Plane(one_body(widths), widths).summits(face[None], [(slice(0, 12), slice(0, 6))])[0]
+    assert found.value[0] == pytest.approx(50.0, abs=1e-4)
+    assert place_of(found, widths)[0] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_an_edge_is_read_off_from_both_sides() -> None:
+    """x ln|x| falls away from an edge on one side and rises on the other; on the edge it is nought on any grid."""
+    widths = (np.full(20, 0.1), np.full(4, 1.0))
+    x = cells(widths[0]) - 1.0
+    face = 30.0 - (x * np.log(np.abs(x)))[:, None] + 2.0 * x[:, None] * np.ones(4)
+    found = Plane(one_body(widths), widths).summits(face[None], [(slice(0, 10), slice(0, 4))])[0]
+    assert found.value[0] == pytest.approx(30.0, abs=1e-9)
+    assert found.way[0, 0] == 1
+
+
+def test_weights_make_the_value_and_its_slope() -> None:
+    """The sum of weighted temperatures is the value; with one cell warmed, it moves as the weight says."""
+    rng = np.random.default_rng(5)
+    widths = (rng.uniform(0.8, 1.2, 9), rng.uniform(0.8, 1.2, 8))
+    x, y = cells(widths[0]) - 4.3, cells(widths[1]) - 3.9
+    face = 60.0 - 0.3 * x[:, None] ** 2 - 0.2 * y[None, :] ** 2 + 0.1 * x[:, None] * y[None, :]
+    region = one_body(widths)
+    region[5:, 5:] = 1  # another body in the corner of the patch
+    plane, box = Plane(region, widths), (slice(2, 7), slice(1, 7))
+    found = plane.summits(face[None], [box])[0]
+    weights = plane.weights(found)
+    assert sum(weight * face[cell] for cell, weight in weights.items()) == pytest.approx(found.value[0], abs=1e-10)
+    assert sum(weights.values()) == pytest.approx(1.0)
+    for cell, weight in weights.items():
+        moved = [face.copy() for _ in range(2)]
+        moved[0][cell] -= 1e-4
+        moved[1][cell] += 1e-4
+        low, high = (float(plane.summits(one[None], [box])[0].value[0]) for one in moved)
+        assert (high - low) / 2e-4 == pytest.approx(weight, abs=1e-7)
+
+
+def test_many_rows_are_each_as_alone_and_nothing_jumps() -> None:
+    """One cell is warmed past another: the summit follows without a jump."""
+    widths = (np.full(14, 1.0), np.full(7, 1.0))
+    x, y = cells(widths[0]), cells(widths[1]) - 3.5
+
+    def hills(more: float) -> Array:
+        far, near = x - 3.2, x - 10.5
+        along = 8.0 * np.exp(-(far**2) / 8.0) + (8.0 + more) * np.exp(-(near**2) / 8.0)
+        return np.asarray(along[:, None] - 0.1 * y[None, :] ** 2)
+
+    rows = np.array([hills(more) for more in np.linspace(-0.2, 0.2, 401)])
+    plane, box = Plane(one_body(widths), widths), (slice(1, 13), slice(1, 6))
+    together = plane.summits(rows, [box])[0].value
+    assert np.array_equal(together[::50], [plane.summits(row[None], [box])[0].value[0] for row in rows[::50]])
+    assert np.abs(np.diff(together)).max() < 2e-3
+
+
+def test_small_rectangles_and_missing_cells() -> None:
+    """One cell, one column, and a face that is not everywhere there."""
+    widths = (np.full(5, 1.0), np.full(1, 1.0))
+    face = np.array([1.0, 2.0, 5.0, 2.0, 1.0])[:, None]
+    plane = Plane(one_body(widths), widths)
+    alone, whole = plane.summits(face[None], [(slice(2, 3), slice(0, 1)), (slice(0, 5), slice(0, 1))])
+    assert alone.value[0] == pytest.approx(5.0) and whole.value[0] == pytest.approx(5.0)
+    region = np.array([0, 0, 0, -1, -1])[:, None]
+    hollow = np.where(region >= 0, face, np.nan)
+    found = Plane(region, widths).summits(hollow[None], [(slice(0, 5), slice(0, 1))])[0]
+    assert np.isfinite(found.value[0]) and found.value[0] >= 5.0
+    assert WARMEST > 1

@@ -1,0 +1,295 @@
+"""The highest temperatures of rectangles of a plane, between and beyond the centres of its cells.
+
+Along each axis the temperature near a cell is the polynomial through the centres of five cells of the rectangle; where
+the body ends there too, cells are mirrored, as if no heat crossed its side. On an edge of the rectangle inside a body,
+where heat jumps, it is the polynomial through two cells on each side: beside a jump of heat the temperature bends as
+x ln|x|, which such a polynomial cancels. Summits are sought in the warmest cells, so that the answer changes
+continuously while one becomes warmer than another.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+Box = tuple[slice, slice]
+
+POINTS = 5  # cells of a polynomial
+BESIDE = 2  # cells beyond a rectangle that its edges are read off with
+WARMEST = 4  # cells of a rectangle in which a summit is sought
+TRIES = 9  # places along each axis from which the best begins
+NEWTON_STEPS = 6
+INSIDE, LOW_EDGE, HIGH_EDGE = 0, -1, 1
+WAYS = (INSIDE, LOW_EDGE, HIGH_EDGE)
+
+
+@dataclass(frozen=True)
+class Summit:
+    """Highest temperatures (n,) [C] of one rectangle, and where they are.
+
+    cell : (2, n) indices along both axes; way : (2, n) along each axis inside the cell, or on an edge of the rectangle
+    place : (2, n) from the centre of the cell, in its widths
+    """
+
+    box: Box
+    value: Array
+    cell: Ints
+    way: Ints
+    place: Array
+
+
+@dataclass(frozen=True)
+class Plane:
+    """A plane of cells. region : (nx, ny) which body each is of, negative for none; widths : of cells [m]"""
+
+    region: NDArray[np.integer]
+    widths: tuple[Array, Array]
+
+    def summits(self, face: Array, boxes: Sequence[Box]) -> list[Summit]:
+        """Of each rectangle, for temperatures (n, nx, ny) [C], NaN where there is no face."""
+        count, rows = len(face), np.arange(len(face))
+        cells = np.array([_warmest(face, box) for box in boxes]).reshape(len(boxes), 2, WARMEST * count)
+        own = np.repeat([[[s.start, s.stop] for s in box] for box in boxes], WARMEST * count, axis=0)
+        flat = cells.transpose(1, 0, 2).reshape(2, -1)
+        which = np.tile(np.tile(rows, WARMEST), len(boxes))
+        value, way, place = self._climb(face, which, flat, own)
+        value = value.reshape(len(boxes), WARMEST, count)
+        found = []
+        for number, box in enumerate(boxes):
+            best = value[number].argmax(axis=0)
+            at = (number * WARMEST + best) * count + rows
+            found.append(Summit(box, value[number, best, rows], flat[:, at], way[:, at], place[:, at]))
+        return found
+
+    def weights(self, summit: Summit, row: int = 0) -> dict[tuple[int, int], float]:
+        """Of the temperatures of cells whose sum is the summit of one row, to first order in all they depend on."""
+        cell = summit.cell[:, [row]]
+        own = np.array([[[s.start, s.stop] for s in summit.box]])
+        near = [self._lines[axis].near(cell, own[:, axis], axis).part(int(summit.way[axis, row])) for axis in (0, 1)]
+        along = [_powers(summit.place[axis, [row]], 0) @ near[axis].powers[0] for axis in (0, 1)]
+        found: dict[tuple[int, int], float] = {}
+
+        def add(i: int, j: int, weight: float) -> None:
+            if weight != 0.0:
+                found[i, j] = found.get((i, j), 0.0) + weight
+
+        i0, j0 = cell[:, 0].tolist()
+        for i, weight_x in zip(near[0].index[0].tolist(), along[0][0].tolist(), strict=True):
+            for j, weight_y in zip(near[1].index[0].tolist(), along[1][0].tolist(), strict=True):
+                weight = weight_x * weight_y
+                if self.region[i, j] == self.region[i0, j0]:
+                    add(i, j, weight)
+                else:
+                    add(i, j0, weight)
+                    add(i0, j, weight)
+                    add(i0, j0, -weight)
+        return found
+
+    def _climb(self, face: Array, which: Ints, cell: Ints, own: Ints) -> tuple[Array, Ints, Array]:
+        """Highest value (m,) in and beside each cell (2, m) of a row of temperatures, its ways and places (2, m)."""
+        near = [self._lines[axis].near(cell, own[:, axis], axis) for axis in (0, 1)]
+        value = np.full(cell.shape[1], -np.inf)
+        way, place = np.zeros(cell.shape, dtype=np.int64), np.zeros(cell.shape)
+        for ways in [(x, y) for x in WAYS for y in WAYS]:
+            here = np.flatnonzero(near[0].may(ways[0]) & near[1].may(ways[1]))
+            if not len(here):
+                continue
+            x, y = (near[axis].rows(here).part(ways[axis]) for axis in (0, 1))
+            patch = self._patch(face, which[here], cell[:, here], x.index, y.index)
+            found, *at = _highest(x.powers @ patch @ y.powers.transpose(0, 2, 1), x.ends, y.ends)
+            better = found > value[here]
+            chosen = here[better]
+            value[chosen] = found[better]
+            way[:, chosen] = np.array(ways)[:, None]
+            place[:, chosen] = np.array(at)[:, better]
+        return value, way, place
+
+    def _patch(self, face: Array, which: Ints, cell: Ints, x: Ints, y: Ints) -> Array:
+        """(m, 5, 5) temperatures; of a cell of another body, what the two lines through the middle say of it."""
+        row, i, j = which[:, None, None], x[:, :, None], y[:, None, :]
+        i0, j0 = cell[0][:, None, None], cell[1][:, None, None]
+        patch = face[row, i, j]
+        other = self.region[i, j] != self.region[i0, j0]
+        if other.any():
+            patch = np.where(other, face[row, i, j0] + face[row, i0, j] - face[row, i0, j0], patch)
+        return np.asarray(patch)
+
+    @cached_property
+    def _lines(self) -> tuple[_Line, _Line]:
+        return _Line.of(self.region, self.widths[0], 0), _Line.of(self.region, self.widths[1], 1)
+
+
+def _warmest(face: Array, box: Box) -> Ints:
+    """(2, WARMEST, n) the warmest cells of a rectangle; the first again where it has not so many."""
+    block = face[:, box[0], box[1]].reshape(len(face), -1)
+    block = np.where(np.isnan(block), -np.inf, block)
+    rows = np.arange(len(face))
+    found: list[Ints] = []
+    for _ in range(min(WARMEST, block.shape[1])):
+        best = block.argmax(axis=1)
+        lost = np.isneginf(block[rows, best])
+        found.append(np.asarray(np.where(lost, found[0] if found else best, best), dtype=np.int64))
+        block[rows, best] = -np.inf
+    found += [found[0]] * (WARMEST - len(found))
+    i, j = np.divmod(np.array(found), box[1].stop - box[1].start)
+    return np.array([i + box[0].start, j + box[1].start])
+
+
+@dataclass(frozen=True)
+class _Line:
+    """One axis. start, stop : (nx, ny) of the run of cells of one body along it that each cell is in; faces : [m]"""
+
+    start: Ints
+    stop: Ints
+    faces: Array
+
+    @classmethod
+    def of(cls, region: NDArray[np.integer], widths: Array, axis: int) -> _Line:
+        along = np.moveaxis(region, axis, 0)
+        count = len(along)
+        turns = np.ones((count + 1, along.shape[1]), dtype=bool)
+        turns[1:-1] = along[1:] != along[:-1]
+        number = np.arange(count + 1)[:, None]
+        start = np.maximum.accumulate(np.where(turns[:-1], number[:-1], 0), axis=0)
+        stop = np.minimum.accumulate(np.where(turns[1:], number[1:], count)[::-1], axis=0)[::-1]
+        return cls(np.moveaxis(start, 0, axis), np.moveaxis(stop, 0, axis), np.concatenate([[0.0], np.cumsum(widths)]))
+
+    def near(self, cell: Ints, own: Ints, axis: int) -> _Near:
+        """What lies along the axis about cells (2, m) of rectangles own (m, 2); what is alike is worked out once."""
+        body = np.stack([self.start[cell[0], cell[1]], self.stop[cell[0], cell[1]]], axis=1)
+        keys, where = np.unique(np.column_stack([cell[axis], body, own]), axis=0, return_inverse=True)
+        return self._near(keys[:, 0], keys[:, 1:3], keys[:, 3:]).rows(np.reshape(where, -1))
+
+    def _near(self, middle: Ints, body: Ints, own: Ints) -> _Near:
+        first, end = np.maximum(body[:, 0], own[:, 0]), np.minimum(body[:, 1], own[:, 1])
+        ends_low, ends_high = first == body[:, 0], end == body[:, 1]  # there the body ends as well
+        lowest = middle - POINTS // 2
+        lowest = np.where(ends_high, lowest, np.minimum(lowest, end - POINTS))
+        lowest = np.where(ends_low, lowest, np.maximum(lowest, first))
+        index = lowest[:, None] + np.arange(POINTS)
+        before, beyond = index < first[:, None], index >= end[:, None]
+        index = np.where(before, 2 * first[:, None] - 1 - index, np.where(beyond, 2 * end[:, None] - 1 - index, index))
+        is_there = (index >= first[:, None]) & (index < end[:, None]) & ~(before & ~ends_low[:, None])
+        is_there &= ~(beyond & ~ends_high[:, None])
+        index = np.where(is_there, index, middle[:, None])
+        centres = 0.5 * (self.faces[1:] + self.faces[:-1])
+        at = np.where(before, 2.0 * self.faces[first][:, None] - centres[index], centres[index])
+        at = np.where(beyond, 2.0 * self.faces[end][:, None] - centres[index], at)
+        width = np.diff(self.faces)[middle]
+        # Inside, a summit may lie up to the centre of a neighbour, up to the side of the body, or in the middle.
+        low = np.where(middle > first, centres[middle - 1] - centres[middle], np.where(ends_low, -0.5 * width, 0.0))
+        above = centres[np.minimum(middle + 1, len(centres) - 1)]
+        high = np.where(middle < end - 1, above - centres[middle], np.where(ends_high, 0.5 * width, 0.0))
+        powers = _through((at - centres[middle][:, None]) / width[:, None], is_there)
+        inside = _Part(index, powers, np.stack([low, high], axis=1) / width[:, None])
+        touches = [(middle == first) & ~ends_low, (middle == end - 1) & ~ends_high]
+        edges = [self._edge(middle, body, side) for side in (LOW_EDGE, HIGH_EDGE)]
+        return _Near(inside, (edges[0], edges[1]), np.stack(touches, axis=1))
+
+    def _edge(self, middle: Ints, body: Ints, side: int) -> _Part:
+        """The temperature at one side of cells: of two cells on each side of it, or of one where there are no two."""
+        index = middle[:, None] + (np.array([-2, -1, 0, 1, 0]) if side == LOW_EDGE else np.array([-1, 0, 1, 2, 0]))
+        is_there = (index >= body[:, :1]) & (index < body[:, 1:])
+        index = np.where(is_there, index, middle[:, None])
+        centres = 0.5 * (self.faces[1:] + self.faces[:-1])
+        at = self.faces[middle + int(side == HIGH_EDGE)][:, None] - centres[index]
+        powers = np.zeros((len(middle), POINTS, POINTS))
+        four = is_there[:, :4].all(axis=1)
+        for points, here in (([0, 1, 2, 3], four), ([1, 2], ~four)):
+            for one in points:
+                others = [other for other in points if other != one]
+                apart = at[here][:, others] - at[here][:, [one]]
+                powers[here, 0, one] = (at[here][:, others] / np.where(apart == 0.0, 1.0, apart)).prod(axis=1)
+        return _Part(index, powers, np.zeros((len(middle), 2)))
+
+
+@dataclass(frozen=True)
+class _Part:
+    """Polynomials along one axis, in widths of the middle cell from its centre.
+
+    index : (m, 5) cells; powers : (m, 5, 5) what their temperatures make of the coefficients
+    ends : (m, 2) places between which it is used
+    """
+
+    index: Ints
+    powers: Array
+    ends: Array
+
+    def rows(self, which: Any) -> _Part:
+        return _Part(self.index[which], self.powers[which], self.ends[which])
+
+
+@dataclass(frozen=True)
+class _Near:
+    """Along one axis about cells: inside them and on both edges. touches : (m, 2) which are edges of the rectangle"""
+
+    inside: _Part
+    edges: tuple[_Part, _Part]
+    touches: Bools
+
+    def rows(self, which: Any) -> _Near:
+        low, high = (edge.rows(which) for edge in self.edges)
+        return _Near(self.inside.rows(which), (low, high), self.touches[which])
+
+    def may(self, way: int) -> Bools:
+        return np.ones(len(self.touches), dtype=bool) if way == INSIDE else self.touches[:, int(way == HIGH_EDGE)]
+
+    def part(self, way: int) -> _Part:
+        return self.inside if way == INSIDE else self.edges[int(way == HIGH_EDGE)]
+
+
+def _through(place: Array, is_there: Bools) -> Array:
+    """(m, 5, 5) coefficients of the polynomials through single points; with fewer points, of lower degree."""
+    matrix = place[..., None] ** np.arange(POINTS)
+    missing = ~is_there
+    unused = POINTS - np.cumsum(missing, axis=1)  # degrees from the highest down
+    matrix[missing] = np.eye(POINTS)[unused[missing]]
+    return np.asarray(np.where(is_there[:, None, :], np.linalg.inv(matrix), 0.0))
+
+
+def _powers(place: Array, derivative: int) -> Array:
+    """(..., 5) derivatives of 1, s, s^2, ... at places."""
+    degree = np.arange(POINTS)
+    factor = np.ones(POINTS)
+    for lost in range(derivative):
+        factor = factor * np.maximum(degree - lost, 0)
+    return np.asarray(factor * place[..., None] ** np.maximum(degree - derivative, 0))
+
+
+def _highest(coefficients: Array, ends_x: Array, ends_y: Array) -> tuple[Array, Array, Array]:
+    """Highest value (m,) of polynomials (m, 5, 5) between their ends, and its places: best of a raster, then Newton."""
+    rows, tries = np.arange(len(coefficients)), np.linspace(0.0, 1.0, TRIES)
+    u, v = (ends[:, :1] + tries * (ends[:, 1:] - ends[:, :1]) for ends in (ends_x, ends_y))
+    raster = (_powers(u, 0) @ coefficients @ _powers(v, 0).transpose(0, 2, 1)).reshape(len(rows), -1)
+    best = raster.argmax(axis=1)
+    value, u, v = raster[rows, best], u[rows, best // TRIES], v[rows, best % TRIES]
+    for _ in range(NEWTON_STEPS):
+        x, y = ([_powers(place, derivative) for derivative in (0, 1, 2)] for place in (u, v))
+        half = [np.einsum("mp,mpq->mq", one, coefficients) for one in x]
+        slope_u, slope_v = (np.einsum("mq,mq->m", half[a], y[b]) for a, b in ((1, 0), (0, 1)))
+        bend_u, bend_v, twist = (np.einsum("mq,mq->m", half[a], y[b]) for a, b in ((2, 0), (0, 2), (1, 1)))
+        free_u, free_v = (
+            (bend < 0.0) & ((slope < 0.0) & (place > ends[:, 0]) | (slope > 0.0) & (place < ends[:, 1]))
+            for slope, bend, place, ends in ((slope_u, bend_u, u, ends_x), (slope_v, bend_v, v, ends_y))
+        )
+        determinant = bend_u * bend_v - twist**2
+        both = free_u & free_v & (determinant > 0.0)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            step_u = np.where(both, (twist * slope_v - bend_v * slope_u) / determinant, -slope_u / bend_u)
+            step_v = np.where(both, (twist * slope_u - bend_u * slope_v) / determinant, -slope_v / bend_v)
+        new_u = np.clip(u + np.where(free_u, step_u, 0.0), ends_x[:, 0], ends_x[:, 1])
+        new_v = np.clip(v + np.where(free_v, step_v, 0.0), ends_y[:, 0], ends_y[:, 1])
+        new = np.einsum("mp,mpq,mq->m", _powers(new_u, 0), coefficients, _powers(new_v, 0))
+        better = (new >= value) & ((new_u != u) | (new_v != v))
+        if not better.any():
+            break
+        value, u, v = (np.where(better, *pair) for pair in ((new, value), (new_u, u), (new_v, v)))
+    return value, u, v
