@@ -152,8 +152,9 @@ def test_limits_add_up() -> None:
     whole = doubts(np.column_stack([table, table.sum(axis=1)]), sizes)
     assert [one.note for one in whole] == ["settles to its limit"] * 3
     assert whole[0].value + whole[1].value == pytest.approx(whole[2].value, abs=1e-12)
-    assert limit_weights(sizes) @ table[-3:, 0] == pytest.approx(whole[0].value, abs=1e-12)
-    assert limit_weights(sizes).sum() == pytest.approx(1.0)
+    assert limit_weights(sizes, 2.0) @ table[-3:, 0] == pytest.approx(whole[0].value, abs=1e-12)
+    assert limit_weights(sizes, 2.0).sum() == pytest.approx(1.0)
+    assert limit_weights(sizes, 1.3).sum() == pytest.approx(1.0)
 
 
 def test_a_fourth_grid_that_confirms_narrows_the_doubt() -> None:
@@ -248,7 +249,7 @@ def test_doubt_is_honest_on_synthetic_sequences(erratic: float, grids: int) -> N
     # the random stacks of test_physics_mesh_doubt.py), nine times in ten
     generator = np.random.default_rng(60221)
     cover, width = cover_and_width([synthetic(generator, erratic, grids) for _ in range(40)])
-    assert cover >= (0.90 if grids == 4 and erratic in (0.05, 0.2) else 0.95), (cover, width)
+    assert cover >= (0.90 if grids == 4 and erratic > 0.0 else 0.95), (cover, width)
     assert width <= 10.0, (cover, width)
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from thermsim.errors import HeatBalanceError
 from thermsim.model.assemble import face_plane
 from thermsim.model.build import CoolingFace, Guess, Model, ZoneCells
-from thermsim.solver.steady import Steady, heated_faces, z_nodes
+from thermsim.solver.steady import Steady, heated_faces, nodes
 from thermsim.summit import INSIDE, Box, Plane, Summit
 
 Array = NDArray[np.float64]
@@ -87,7 +87,18 @@ class Field:
 
     def z_nodes(self, face: int) -> tuple[Array, Array]:
         """Temperatures (nx, ny) [C] of a z plane, under and over a joint there; NaN where there is no face."""
-        return z_nodes(self.model, face, self.temperature, self.guess)
+        return self.nodes(2, face)
+
+    def nodes(self, axis: int, face: int) -> tuple[Array, Array]:
+        """Temperatures [C] on both sides of a plane of faces across an axis; NaN where there is no face."""
+        if (axis, face) not in self._nodes:
+            self._nodes[axis, face] = nodes(self.model, axis, face, self.temperature, self.guess)
+        return self._nodes[axis, face]
+
+    @cached_property
+    def _nodes(self) -> dict[tuple[int, int], tuple[Array, Array]]:
+        """What was asked for so far."""
+        return {}
 
     @cached_property
     def heated_face(self) -> tuple[Array, ...]:
@@ -153,8 +164,7 @@ class Field:
 
     def plane(self, face: int, side: str) -> Plane:
         """The cells under or over a z plane."""
-        region = self.model.region[:, :, face - 1 if side == "lower" else face]
-        return Plane(region, (self.model.grid.x.widths, self.model.grid.y.widths))
+        return plane_of(self.model, face, side)
 
     def place_of(self, summit: Summit, face: int, side: str) -> tuple[float, Place]:
         """Temperature [C] and place [m] of a summit."""
@@ -169,8 +179,7 @@ class Field:
         """Whether a cell touches a heated face, whose summit then stands over it."""
         i, j, k = cell
         return any(
-            source.watts[i, j] > 0.0 and k == (source.face - 1 if source.side == "lower" else source.face)
-            for source in self.model.face_sources
+            source.watts[i, j] > 0.0 and k in (source.face - 1, source.face) for source in self.model.face_sources
         )
 
     @cached_property
@@ -184,9 +193,14 @@ class Field:
 
         part : whose level is meant where the point lies on the face between two levels, which a joint may part
 
-        Within a cell the temperature is a parabola along each axis, with the value at the centre and the gradients at
-        both faces: its error is then as smooth over a family of grids wherever in a cell the point comes to lie.
+        On the bottom or top face of that part it is read off as `summit` has it. Within a cell the temperature is a
+        parabola along each axis, with the value at the centre and the gradients at both faces: its error is then as
+        smooth over a family of grids wherever in a cell the point comes to lie.
         """
+        spot = None if part is None else face_spot(self.model, place, part)
+        if spot is not None:
+            face = self._face(spot.face, spot.side)
+            return float(sum(weight * face[cell] for cell, weight in spot.weights.items()))
         cells = self.cells_at(place, part)
         return float(np.mean([self._in_cell(cell, place) for cell in cells])) if cells else float("nan")
 
@@ -272,14 +286,7 @@ class Field:
         """Temperatures [C] of the inner sides of a cell's lower and upper face across an axis."""
         index = cell[axis]
         rest = tuple(cell[other] for other in range(3) if other != axis)
-        nothing = np.full(self.model.grid.face_area(axis).shape, np.nan)
-        faces = []
-        for face in (index, index + 1):
-            below = np.take(self.temperature, face - 1, axis=axis) if face > 0 else nothing
-            above = np.take(self.temperature, face, axis=axis) if face < self.model.grid.shape[axis] else nothing
-            under, over = face_plane(self.model, axis, face, self.guess).nodes(below, above)
-            faces.append(float((over if face == index else under)[rest]))
-        return faces[0], faces[1]
+        return float(self.nodes(axis, index)[1][rest]), float(self.nodes(axis, index + 1)[0][rest])
 
     def _zone(self, zone: ZoneCells) -> ZoneReading:
         area = self.model.grid.face_area(2)[zone.x, zone.y]
@@ -321,6 +328,44 @@ class Field:
             value += rise
             place.append(float(along.centres[cell[axis]] + 0.5 * along.widths[cell[axis]] * offset))
         return value, (place[0], place[1], place[2])
+
+
+def plane_of(model: Model, face: int, side: str) -> Plane:
+    """The cells under or over a z plane."""
+    region = model.region[:, :, face - 1 if side == "lower" else face]
+    return Plane(region, (model.grid.x.widths, model.grid.y.widths))
+
+
+@dataclass(frozen=True)
+class FaceSpot:
+    """A point of the bottom or top face of a part: weights of the temperatures of a side of a z plane, by cell."""
+
+    face: int
+    side: str
+    weights: dict[tuple[int, int], float]
+
+
+def face_spot(model: Model, place: Place, part: str) -> FaceSpot | None:
+    """Of a point of the stack [m]; None where it is inside the part, or beside it."""
+    grid, level = model.grid, model.level_of_part[part]
+    same = 1e-9 * float(grid.z.faces[-1] - grid.z.faces[0])
+    for face, side in ((level.start, "upper"), (level.stop, "lower")):
+        if abs(float(grid.z.faces[face]) - place[2]) <= same:
+            plane = plane_of(model, face, side)
+            along = tuple(at - float(axis.faces[0]) for at, axis in zip(place, grid.axes, strict=True))
+            weights = plane.weights_at((along[0], along[1]), _jumps(model, place, face, side))
+            return FaceSpot(face, side, weights) if all(plane.region[cell] >= 0 for cell in weights) else None
+    return None
+
+
+def _jumps(model: Model, place: Place, face: int, side: str) -> tuple[Array, Array]:
+    """Outlines of the zones beside a point, along x at its y and along y at its x [m from the corner of the grid]."""
+    x, y = (axis.faces - axis.faces[0] for axis in model.grid.axes[:2])
+    at_x, at_y = place[0] - float(model.grid.x.faces[0]), place[1] - float(model.grid.y.faces[0])
+    zones = [zone for zone in model.zones if (zone.face, zone.side) == (face, side)]
+    along_x = [x[[zone.x.start, zone.x.stop]] for zone in zones if y[zone.y.start] <= at_y <= y[zone.y.stop]]
+    along_y = [y[[zone.y.start, zone.y.stop]] for zone in zones if x[zone.x.start] <= at_x <= x[zone.x.stop]]
+    return np.array(along_x).ravel(), np.array(along_y).ravel()
 
 
 def heated_boxes(model: Model) -> dict[tuple[int, str], list[Box]]:

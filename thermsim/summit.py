@@ -1,10 +1,9 @@
-"""The highest temperatures of rectangles of a plane, between and beyond the centres of its cells.
+"""Temperatures of a plane between and beyond the centres of its cells: at a place, and the highest of rectangles.
 
 Along each axis the temperature near a cell is the polynomial through the centres of five cells of the rectangle; where
 the body ends there too, cells are mirrored, as if no heat crossed its side. On an edge of the rectangle inside a body,
-where heat jumps, it is the polynomial through two cells on each side: beside a jump of heat the temperature bends as
-x ln|x|, which such a polynomial cancels. Summits are sought in the warmest cells, so that the answer changes
-continuously while one becomes warmer than another.
+where heat jumps and the temperature bends as x ln|x|, it is what two cells on each side say with such a term. Summits
+are sought in the warmest cells, so that the answer changes continuously while one becomes warmer than another.
 """
 
 from __future__ import annotations
@@ -27,6 +26,7 @@ BESIDE = 2  # cells beyond a rectangle that its edges are read off with
 WARMEST = 4  # cells of a rectangle in which a summit is sought
 TRIES = 9  # places along each axis from which the best begins
 NEWTON_STEPS = 6
+_SLOPE = np.diag(np.arange(1.0, POINTS), 1)  # of coefficients of a polynomial: those of its derivative
 INSIDE, LOW_EDGE, HIGH_EDGE = 0, -1, 1
 WAYS = (INSIDE, LOW_EDGE, HIGH_EDGE)
 
@@ -71,10 +71,31 @@ class Plane:
 
     def weights(self, summit: Summit, row: int = 0) -> dict[tuple[int, int], float]:
         """Of the temperatures of cells whose sum is the summit of one row, to first order in all they depend on."""
-        cell = summit.cell[:, [row]]
-        own = np.array([[[s.start, s.stop] for s in summit.box]])
-        near = [self._lines[axis].near(cell, own[:, axis], axis).part(int(summit.way[axis, row])) for axis in (0, 1)]
-        along = [_powers(summit.place[axis, [row]], 0) @ near[axis].powers[0] for axis in (0, 1)]
+        return self._weights(summit.cell[:, [row]], summit.box, summit.way[:, row].tolist(), summit.place[:, [row]])
+
+    def weights_at(self, place: tuple[float, float], jumps: tuple[Array, Array]) -> dict[tuple[int, int], float]:
+        """Of the temperatures of cells, for that at a place [m] from the corner of the plane.
+
+        jumps : along both axes, the outlines of heat beside the place [m]
+        """
+        cell, way, offset, box = [], [], [], []
+        for line, at, ends in zip(self._lines, place, jumps, strict=True):
+            same, last = 1e-9 * float(line.faces[-1]), len(line.faces) - 1
+            index = int(np.clip(np.searchsorted(line.faces, at - same) - 1, 0, last - 1))
+            end = np.searchsorted(line.faces, ends - same)
+            own = slice(int(end[ends < at - same].max(initial=0)), int(end[ends >= at - same].min(initial=last)))
+            on_edge = own.stop == index + 1 < last and abs(float(line.faces[index + 1]) - at) <= same
+            middle, width = float(line.faces[index : index + 2].mean()), float(np.diff(line.faces)[index])
+            cell.append(index)
+            way.append(HIGH_EDGE if on_edge else INSIDE)
+            offset.append(0.0 if on_edge else (at - middle) / width)
+            box.append(own)
+        return self._weights(np.array(cell)[:, None], (box[0], box[1]), way, np.array(offset)[:, None])
+
+    def _weights(self, cell: Ints, box: Box, way: list[int], place: Array) -> dict[tuple[int, int], float]:
+        own = np.array([[[s.start, s.stop] for s in box]])
+        near = [self._lines[axis].near(cell, own[:, axis], axis).part(way[axis]) for axis in (0, 1)]
+        along = [_powers(place[axis]) @ near[axis].powers[0] for axis in (0, 1)]
         found: dict[tuple[int, int], float] = {}
 
         def add(i: int, j: int, weight: float) -> None:
@@ -200,14 +221,13 @@ class _Line:
         is_there = (index >= body[:, :1]) & (index < body[:, 1:])
         index = np.where(is_there, index, middle[:, None])
         centres = 0.5 * (self.faces[1:] + self.faces[:-1])
-        at = self.faces[middle + int(side == HIGH_EDGE)][:, None] - centres[index]
+        away = centres[index] - self.faces[middle + int(side == HIGH_EDGE)][:, None]
+        away /= np.diff(self.faces)[middle][:, None]
         powers = np.zeros((len(middle), POINTS, POINTS))
         four = is_there[:, :4].all(axis=1)
-        for points, here in (([0, 1, 2, 3], four), ([1, 2], ~four)):
-            for one in points:
-                others = [other for other in points if other != one]
-                apart = at[here][:, others] - at[here][:, [one]]
-                powers[here, 0, one] = (at[here][:, others] / np.where(apart == 0.0, 1.0, apart)).prod(axis=1)
+        powers[four, 0, :4] = _at_jump(away[four, :4])
+        apart = np.maximum(away[~four, 2] - away[~four, 1], 1e-300)  # no pair at the side of a body, where no edge is
+        powers[~four, 0, 1], powers[~four, 0, 2] = away[~four, 2] / apart, -away[~four, 1] / apart
         return _Part(index, powers, np.zeros((len(middle), 2)))
 
 
@@ -246,6 +266,15 @@ class _Near:
         return self.inside if way == INSIDE else self.edges[int(way == HIGH_EDGE)]
 
 
+def _at_jump(away: Array) -> Array:
+    """(m, 4) weights of single temperatures at (m, 4) distances from a jump of heat, for that on it.
+
+    They are right for 1, x, x^2 and, which a jump brings, x ln|x|.
+    """
+    terms = np.stack([np.ones_like(away), away, away**2, away * np.log(np.abs(away))], axis=1)
+    return np.asarray(np.linalg.inv(terms)[:, :, 0])
+
+
 def _through(place: Array, is_there: Bools) -> Array:
     """(m, 5, 5) coefficients of the polynomials through single points; with fewer points, of lower degree."""
     matrix = place[..., None] ** np.arange(POINTS)
@@ -255,27 +284,28 @@ def _through(place: Array, is_there: Bools) -> Array:
     return np.asarray(np.where(is_there[:, None, :], np.linalg.inv(matrix), 0.0))
 
 
-def _powers(place: Array, derivative: int) -> Array:
-    """(..., 5) derivatives of 1, s, s^2, ... at places."""
-    degree = np.arange(POINTS)
-    factor = np.ones(POINTS)
-    for lost in range(derivative):
-        factor = factor * np.maximum(degree - lost, 0)
-    return np.asarray(factor * place[..., None] ** np.maximum(degree - derivative, 0))
+def _powers(place: Array) -> Array:
+    """(m, 5) of places (m,): 1, s, s^2, ..."""
+    return np.vander(place, POINTS, increasing=True)
 
 
 def _highest(coefficients: Array, ends_x: Array, ends_y: Array) -> tuple[Array, Array, Array]:
     """Highest value (m,) of polynomials (m, 5, 5) between their ends, and its places: best of a raster, then Newton."""
     rows, tries = np.arange(len(coefficients)), np.linspace(0.0, 1.0, TRIES)
     u, v = (ends[:, :1] + tries * (ends[:, 1:] - ends[:, :1]) for ends in (ends_x, ends_y))
-    raster = (_powers(u, 0) @ coefficients @ _powers(v, 0).transpose(0, 2, 1)).reshape(len(rows), -1)
-    best = raster.argmax(axis=1)
-    value, u, v = raster[rows, best], u[rows, best // TRIES], v[rows, best % TRIES]
+    first, second = (_powers(places.ravel()).reshape(-1, TRIES, POINTS) for places in (u, v))
+    best = (first @ coefficients @ second.transpose(0, 2, 1)).reshape(len(rows), -1).argmax(axis=1)
+    u, v = u[rows, best // TRIES], v[rows, best % TRIES]
+    # Value, both slopes, both bends and the twist, as polynomials.
+    of_u, of_v = _SLOPE @ coefficients, coefficients @ _SLOPE.T
+    all_six = np.stack([coefficients, of_u, of_v, _SLOPE @ of_u, of_v @ _SLOPE.T, of_u @ _SLOPE.T])
+
+    def at(u: Array, v: Array) -> Array:
+        return np.asarray(((_powers(u)[None, :, None, :] @ all_six)[:, :, 0] * _powers(v)).sum(axis=2))
+
+    here = at(u, v)
     for _ in range(NEWTON_STEPS):
-        x, y = ([_powers(place, derivative) for derivative in (0, 1, 2)] for place in (u, v))
-        half = [np.einsum("mp,mpq->mq", one, coefficients) for one in x]
-        slope_u, slope_v = (np.einsum("mq,mq->m", half[a], y[b]) for a, b in ((1, 0), (0, 1)))
-        bend_u, bend_v, twist = (np.einsum("mq,mq->m", half[a], y[b]) for a, b in ((2, 0), (0, 2), (1, 1)))
+        _, slope_u, slope_v, bend_u, bend_v, twist = here
         free_u, free_v = (
             (bend < 0.0) & ((slope < 0.0) & (place > ends[:, 0]) | (slope > 0.0) & (place < ends[:, 1]))
             for slope, bend, place, ends in ((slope_u, bend_u, u, ends_x), (slope_v, bend_v, v, ends_y))
@@ -287,9 +317,9 @@ def _highest(coefficients: Array, ends_x: Array, ends_y: Array) -> tuple[Array, 
             step_v = np.where(both, (twist * slope_u - bend_u * slope_v) / determinant, -slope_v / bend_v)
         new_u = np.clip(u + np.where(free_u, step_u, 0.0), ends_x[:, 0], ends_x[:, 1])
         new_v = np.clip(v + np.where(free_v, step_v, 0.0), ends_y[:, 0], ends_y[:, 1])
-        new = np.einsum("mp,mpq,mq->m", _powers(new_u, 0), coefficients, _powers(new_v, 0))
-        better = (new >= value) & ((new_u != u) | (new_v != v))
+        there = at(new_u, new_v)
+        better = (there[0] >= here[0]) & ((new_u != u) | (new_v != v))
         if not better.any():
             break
-        value, u, v = (np.where(better, *pair) for pair in ((new, value), (new_u, u), (new_v, v)))
-    return value, u, v
+        here, u, v = np.where(better, there, here), np.where(better, new_u, u), np.where(better, new_v, v)
+    return here[0], u, v

@@ -148,7 +148,7 @@ def face_plane(model: Model, axis: int, face: int, guess: Guess) -> FacePlane:
     return FacePlane(lower, upper, joint, heat_lower, heat_upper, slope_lower, slope_upper, known_lower, known_upper)
 
 
-def _between_cells(model: Model, axis: int, guess: Guess) -> Array:
+def between_cells(model: Model, axis: int, guess: Guess) -> Array:
     """Conductance [W/K] of all inner faces across an axis as if there were conduction only; zero beside voids.
 
     (nx-1, ny, nz) across x, and so on. It works in blocks of planes of x, so that little memory is taken for a moment.
@@ -182,7 +182,7 @@ def assemble(model: Model, guess: Guess) -> Stencil:
     ground, heat = np.zeros(shape), np.zeros(shape)
     conductances = []
     for axis, count in enumerate(shape):
-        inner = _between_cells(model, axis, guess)
+        inner = between_cells(model, axis, guess)
         inner_of = np.moveaxis(inner, axis, 0)
         ground_of, heat_of = np.moveaxis(ground, axis, 0), np.moveaxis(heat, axis, 0)
         for face in np.flatnonzero(~model.is_plain(axis)).tolist():

@@ -137,17 +137,17 @@ def heated_faces(model: Model, temperature: Array, guess: Guess) -> tuple[Array,
     """Temperatures (nx, ny) [C] of each heated face; the coldest known one where there is no face."""
     faces = []
     for source in model.face_sources:
-        under, over = z_nodes(model, source.face, temperature, guess)
+        under, over = nodes(model, 2, source.face, temperature, guess)
         faces.append(np.nan_to_num(under if source.side == "lower" else over, nan=model.coldest_C))
     return tuple(faces)
 
 
-def z_nodes(model: Model, face: int, temperature: Array, guess: Guess) -> tuple[Array, Array]:
-    """Temperatures (nx, ny) [C] of a z plane, under and over a joint there; NaN where there is no face."""
-    nothing = np.full(model.grid.shape[:2], np.nan)
-    below = temperature[:, :, face - 1] if face > 0 else nothing
-    above = temperature[:, :, face] if face < model.grid.shape[2] else nothing
-    return face_plane(model, 2, face, guess).nodes(below, above)
+def nodes(model: Model, axis: int, face: int, temperature: Array, guess: Guess) -> tuple[Array, Array]:
+    """Temperatures [C] of a plane of faces across an axis, under and over a joint there; NaN where there is no face."""
+    nothing = np.full(model.grid.face_area(axis).shape, np.nan)
+    below = np.take(temperature, face - 1, axis=axis) if face > 0 else nothing
+    above = np.take(temperature, face, axis=axis) if face < model.grid.shape[axis] else nothing
+    return face_plane(model, axis, face, guess).nodes(below, above)
 
 
 def power_limit(model: Model, most: float = 1.0) -> float:

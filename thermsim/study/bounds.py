@@ -29,7 +29,7 @@ from thermsim.field import Field
 from thermsim.model.assemble import Stencil, assemble, face_plane
 from thermsim.model.build import Model
 from thermsim.model.heat import FaceSource, VolumeSource
-from thermsim.solver.steady import z_nodes
+from thermsim.solver.steady import nodes
 
 Array = NDArray[np.float64]
 
@@ -104,7 +104,7 @@ def _weighted(model: Model, sources: list[FaceSource | VolumeSource], field: Fie
     heat = weighted = 0.0
     for source in sources:
         if isinstance(source, FaceSource):
-            under, over = z_nodes(model, source.face, temperature, field.guess)
+            under, over = nodes(model, 2, source.face, temperature, field.guess)
             at = under if source.side == "lower" else over
         else:
             at = temperature[:, :, source.levels]

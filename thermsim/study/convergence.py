@@ -57,8 +57,9 @@ OVER_NOISE = 100.0  # a doubt is never told to be smaller than so many errors of
 SAFETY_SETTLES, SAFETY_FAST, SAFETY_OSCILLATES, SAFETY_UNSETTLED = 1.75, 1.1, 1.5, 2.5
 SAFETY_SECOND = 1.5
 GRIDS_OF_LIMIT = 4
-LIMIT_SLOWEST, LIMIT_FASTEST = 1.5, 4.0  # observed orders of the last three grids with which a limit is told
-SAFETY_LIMIT, LIMIT_SHARE = 1.5, 0.15
+LIMIT_SLOWEST, LIMIT_SMOOTH, LIMIT_FASTEST = 1.15, 1.5, 4.0  # observed orders of the last three grids
+SAFETY_LIMIT = 1.5
+LIMIT_SHARE, LIMIT_SHARE_SLOW = 0.15, 0.25  # of the way from the finest grid to the limit
 
 SETTLES = "settles"
 SETTLES_SLOWLY = "settles slowly"
@@ -99,13 +100,17 @@ def doubt(values: Sequence[float], sizes: Sequence[float], noise: float = 0.0) -
 def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[Doubt]:
     """The doubt of each quantity.
 
-    Four grids whose values all move one way, with an observed order of 1.5 to 4 on the last three, are told at
-    their limit. Two fits give it: f0 + a h^2, the error of the scheme where fields are smooth, through the last
-    two grids; and f0 + h^2 (a + b ln h), its error where the flux of heat jumps, through the last three. The value is
-    the middle of both, and the half width
+    Four grids whose values all move one way, with an observed order of 1.15 to 4 on the last three, are told at their
+    limit. Three fits through the last three grids give it, by what the error of the scheme goes with:
 
-        1.5 times the larger of what the fits differ by and what the second moved by with the last grid,
-        and 0.15 times what the value moved from the finest grid
+        smooth   f0 + a h^2                where fields are smooth (through the last two grids)
+        jump     f0 + h^2 (a + b ln h)     where the flux of heat jumps
+        corner   f0 + a h^(4/3) + b h^2    at re-entrant edges
+
+    The value is the middle of smooth and jump from order 1.5 on, of jump and corner below it. The half width is
+
+        1.5 times the larger of what these two differ by and what the latter moved by with the last grid,
+        and 0.15 times (below order 1.5: 0.25 times) what the value moved from the finest grid
 
     Else the value is that of the finest grid. Its error, if it were of order p, is |e21|/(r21^p - 1) by the last
     difference and |e32|/((r32^p - 1) r21^p) by the one before; larger(p) is the larger of the two. The half width is
@@ -118,7 +123,7 @@ def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[D
 
     and in each case the noise, as much as extrapolation magnifies it, and a hundred times the noise at least. An
     error that turns round between the grids (two parts of opposite sign, one in twenty of our synthetic sequences) is
-    held in only about half of its cases; a limit of order below 1.5 that wobbles by a twentieth, in nine of ten.
+    held in only about half of its cases; a limit of a sequence that wobbles by a twentieth, in nine of ten.
 
     Parameters
     ----------
@@ -155,7 +160,7 @@ def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[D
     unknown = (notes == TOO_CLOSE) | (notes == OSCILLATES) | ~(np.abs(np.nan_to_num(order)) < 0.9 * FARTHEST_ORDER)
     told = values[-1]
     if len(widths) >= GRIDS_OF_LIMIT:
-        limit, off = _limit(values, widths, floor)
+        limit, off = _limit(values, widths, order, floor)
         has_limit = _has_limit(values, order, floor) & (off < half_width)
         told = np.where(has_limit, limit, told)
         half_width = np.where(has_limit, off, half_width)
@@ -167,40 +172,48 @@ def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[D
     ]
 
 
-def limit_weights(sizes: ArrayLike) -> Array:
-    """Weights (3,) of the last three grids whose sum is the limit of a quantity that settles, see `doubts`.
+def limit_weights(sizes: ArrayLike, order: float) -> Array:
+    """Weights (3,) of the last three grids that make the limit of a quantity which settles with an order, see `doubts`.
 
-    They are the same for all quantities, so that what adds up on every grid adds up in the limit.
+    They are the same for all such quantities, so that what adds up on every grid adds up in the limit.
     """
-    h = np.asarray(sizes, float)[-3:] / float(np.asarray(sizes, float)[-1])
-    return np.asarray(0.5 * (_smooth_weights(h) + _jump_weights(h)))
+    h = np.asarray(sizes, float)[-3:]
+    smooth, jump, corner = (fit(h) for fit in (_smooth, _jump, _corner))
+    return np.asarray(0.5 * (smooth + jump if order >= LIMIT_SMOOTH else jump + corner))
 
 
-def _smooth_weights(h: Array) -> Array:
-    """Of f0 in f0 + a h^2 through the last two of three grids."""
+def _smooth(h: Array) -> Array:
+    """(3,) weights of f0 in f0 + a h^2 through the last two of three grids."""
     grown = float(h[1] / h[2]) ** 2
     return np.array([0.0, -1.0, grown]) / (grown - 1.0)
 
 
-def _jump_weights(h: Array) -> Array:
-    """Of f0 in f0 + h^2 (a + b ln h) through three grids."""
-    return np.asarray(np.linalg.inv(np.stack([np.ones(3), h**2, h**2 * np.log(h)], axis=1))[0])
+def _jump(h: Array) -> Array:
+    """(3,) weights of f0 in f0 + h^2 (a + b ln h) through three grids."""
+    return _first(h**2, h**2 * np.log(h))
 
 
-def _limit(values: Array, widths: Array, floor: Array) -> tuple[Array, Array]:
+def _corner(h: Array) -> Array:
+    """(3,) weights of f0 in f0 + a h^(4/3) + b h^2 through three grids."""
+    return _first(h ** (4.0 / 3.0), h**2)
+
+
+def _first(*terms: Array) -> Array:
+    return np.asarray(np.linalg.inv(np.stack([np.ones(3), *terms], axis=1))[0])
+
+
+def _limit(values: Array, widths: Array, order: Array, floor: Array) -> tuple[Array, Array]:
     """Limit of each quantity, and its half width."""
-    smooth, jump, before = (
-        weights @ part
-        for weights, part in (
-            (_smooth_weights(widths[-3:]), values[-3:]),
-            (_jump_weights(widths[-3:] / widths[-1]), values[-3:]),
-            (_jump_weights(widths[-4:-1] / widths[-2]), values[-4:-1]),
-        )
-    )
-    limit = 0.5 * (smooth + jump)
-    off = SAFETY_LIMIT * np.maximum(np.abs(jump - smooth), np.abs(jump - before))
-    off += LIMIT_SHARE * np.abs(limit - values[-1]) + floor * np.sum(np.abs(limit_weights(widths)))
-    return limit, off
+    h = widths / widths[-1]
+    smooth, jump, corner = (fit(h[-3:]) @ values[-3:] for fit in (_smooth, _jump, _corner))
+    jump_before, corner_before = (fit(h[-4:-1]) @ values[-4:-1] for fit in (_jump, _corner))
+    is_smooth = order >= LIMIT_SMOOTH
+    near, far = np.where(is_smooth, smooth, jump), np.where(is_smooth, jump, corner)
+    moved = np.where(is_smooth, jump - jump_before, corner - corner_before)
+    limit = 0.5 * (near + far)
+    share = np.where(is_smooth, LIMIT_SHARE, LIMIT_SHARE_SLOW)
+    off = SAFETY_LIMIT * np.maximum(np.abs(far - near), np.abs(moved)) + share * np.abs(limit - values[-1])
+    return limit, off + floor * np.sum(np.abs(limit_weights(widths, LIMIT_SLOWEST)))
 
 
 def _has_limit(values: Array, order: Array, floor: Array) -> NDArray[np.bool_]:

@@ -15,12 +15,11 @@ from numpy.typing import NDArray
 
 from thermsim.case.places import probe_point
 from thermsim.case.schema import Case, Probe
-from thermsim.field import Field, peak
+from thermsim.field import Field, face_spot, peak, plane_of
 from thermsim.model.build import Model, ZoneCells
 from thermsim.model.heat import FaceSource, VolumeSource
 from thermsim.solver.linearised import Goal, Linearised, Plane
 from thermsim.study.answers import HOTTEST, Question
-from thermsim.summit import Plane as SummitPlane
 from thermsim.summit import Summit
 from thermsim.units import MM
 
@@ -185,9 +184,7 @@ class Reader:
         """The summit stays at its place between the centres of cells, wherever these move."""
 
         def weights(model: Model) -> Weights:
-            region = self.model.region[:, :, face - 1 if side == "lower" else face]
-            plane = SummitPlane(region, (model.grid.x.widths, model.grid.y.widths))
-            return {(2, face, int(side == "upper"), i, j): weight for (i, j), weight in plane.weights(summit).items()}
+            return _on_side(face, side, plane_of(model, face, side).weights(summit))
 
         return self._local(weights)
 
@@ -220,6 +217,8 @@ class Reader:
 
     def _probe(self, probe: Probe) -> Asked:
         """A point in a cell, or between some: `Field._in_cell` is linear in temperatures, so unit ones give weights."""
+        if face_spot(self.model, _place(probe, self.case), probe.in_) is not None:
+            return self._on_face_of_part(probe)
         cells = self.field.cells_at(_place(probe, self.case), probe.in_)
         held = {spot: self.held(spot) for cell in cells for spot in _around(self.model, cell)}
 
@@ -236,6 +235,14 @@ class Reader:
         goal = self._goal({spot: weight for spot, weight in weights.items() if weight != 0.0})
         return Asked(goal, lambda model, case: value(model, case, self.at.temperature, held))
 
+    def _on_face_of_part(self, probe: Probe) -> Asked:
+        def weights(model: Model, case: Case) -> Weights:
+            spot = face_spot(model, _place(probe, case), probe.in_)
+            assert spot is not None  # in a like model
+            return _on_side(spot.face, spot.side, spot.weights)
+
+        return Asked(self._goal(weights(self.model, self.case)), lambda model, case: self._sum(weights(model, case)))
+
 
 @dataclass(frozen=True)
 class _Held(Field):
@@ -246,6 +253,10 @@ class _Held(Field):
     def _cell_faces(self, cell: Cell, axis: int) -> tuple[float, float]:
         low, high = _sides_of(cell, axis)
         return self.held.get(low, 0.0), self.held.get(high, 0.0)
+
+
+def _on_side(face: int, side: str, weights: Mapping[tuple[int, int], float]) -> Weights:
+    return {(2, face, int(side == "upper"), i, j): weight for (i, j), weight in weights.items()}
 
 
 def _sources_of(zone: ZoneCells, model: Model) -> list[FaceSource | VolumeSource]:

@@ -17,7 +17,7 @@ from thermsim.ladder import Ladder, blended, ladder
 from thermsim.model.build import build_model
 from thermsim.model.grid import Grid, GridPlan
 from thermsim.model.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, plan_grid
-from thermsim.solver.steady import steady_state
+from thermsim.solver.steady import ACCURACY_K, steady_state
 from thermsim.study.answers import HOTTEST, Question, answers, temperatures
 from thermsim.study.bounds import Bounds, source_bounds
 from thermsim.study.convergence import Doubt, doubts, limit_weights
@@ -30,6 +30,8 @@ from thermsim.units import GIGABYTE
 Array = NDArray[np.float64]
 
 FEWEST_GRIDS = 3
+# Where conductivity or power depends on temperature, the iteration may stop at this share of the accuracy asked for.
+OUTER_SHARE, OUTER_K = 1e-4, 1e-5
 SMALLEST_FIRST = 4  # the first grid of a family made for what is asked has this part of `first_cells` at least
 
 
@@ -122,6 +124,7 @@ def predict(
     NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError, BoundsError : see `thermsim.errors`
     """
     wanted = case.accuracy_K if accuracy_K is None else accuracy_K
+    outer_K = min(max(OUTER_SHARE * wanted, ACCURACY_K), OUTER_K)
     memory_GB = allowed_GB(memory_GB)
     even = plan or plan_grid(case, first_cells)
     _check_memory(even, memory_GB)
@@ -136,7 +139,7 @@ def predict(
         if plan.cells(multiplier) * BYTES_PER_CELL / GIGABYTE > memory_GB:
             break
         grid = plan.grid(multiplier)
-        field, iterations = _solve_on(case, grid, field)
+        field, iterations = _solve_on(case, grid, field, outer_K)
         found = answers(case, field)
         steps.append(
             MeshStep(
@@ -184,7 +187,7 @@ def _plan_for(
     """
     if not case.heat:
         return even, None
-    pilot, _ = _solve_on(case, pilot_grid(case, first_cells), None)
+    pilot, _ = _solve_on(case, pilot_grid(case, first_cells // 2), None)
     origin = error_origin(pilot)
     if origin is None:
         return even, pilot
@@ -209,19 +212,20 @@ def _ladder_told(steps: list[MeshStep], judged: dict[Question, Doubt]) -> Ladder
         return None
     start = judged[HOTTEST if last.starts_at == "hottest spot" else ("zone", last.zone, "mean")]
     found = [step.ladder for step in steps[-3:]]
-    if start.value == start.finest or any(one is None or not one.is_like(last) for one in found):
+    alike = [one for one in found if one is not None and one.is_like(last)]
+    if start.order is None or start.value == start.finest or len(alike) < len(found):
         return last
-    return blended([one for one in found if one is not None], limit_weights(_sizes(steps)).tolist())
+    return blended(alike, limit_weights(_sizes(steps), start.order).tolist())
 
 
 def _sizes(steps: list[MeshStep]) -> list[float]:
     return [step.size for step in steps]
 
 
-def _solve_on(case: Case, grid: Grid, coarser: Field | None) -> tuple[Field, int]:
+def _solve_on(case: Case, grid: Grid, coarser: Field | None, outer_K: float = OUTER_K) -> tuple[Field, int]:
     model = build_model(case, grid)
     guess = None if coarser is None else model.guess(*_carried_over(coarser, grid))
-    steady = steady_state(model, guess)
+    steady = steady_state(model, guess, accuracy_K=outer_K)
     return Field.of(model, steady), steady.iterations
 
 

@@ -27,7 +27,7 @@ from thermsim.model.plan import plan_grid
 from thermsim.model.values import Input, inputs, with_inputs
 from thermsim.solver.reduced import SmallModel, ready
 from thermsim.study.answers import Question
-from thermsim.study.reduced_answers import Readout, offered, volume_means, windows
+from thermsim.study.reduced_answers import Readout, offered, spots, volume_means, windows
 
 Array = NDArray[np.float64]
 
@@ -183,8 +183,10 @@ def is_offset(one: Input) -> bool:
 
 def readout_of(base: Topology, vectors: Array, probes: tuple[tuple[str, Array, Array], ...]) -> Readout:
     """All that can be read off, with these probes."""
-    questions = offered(base, {name for name, _, _ in probes})
-    return Readout(windows(base, vectors), volume_means(base, vectors), probes, questions, tuple(base.case.readings))
+    on_faces = spots(base, vectors)
+    questions = offered(base, [name for name, _, _ in (*on_faces, *probes)])
+    means = volume_means(base, vectors)
+    return Readout(windows(base, vectors), on_faces, means, probes, questions, tuple(base.case.readings))
 
 
 # ---- files ------------------------------------------------------------------------------------------------------

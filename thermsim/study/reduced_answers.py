@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +10,7 @@ from numpy.typing import NDArray
 
 from thermsim.case.places import probe_point
 from thermsim.case.schema import Case, Reading
-from thermsim.field import heated_boxes
+from thermsim.field import face_spot, heated_boxes
 from thermsim.model.build import ZoneCells
 from thermsim.model.groups import Faces, Ints, Numbers, Topology, faces_at
 from thermsim.study.answers import HOTTEST, Question, place_of
@@ -52,12 +53,14 @@ class Window:
 
 @dataclass(frozen=True)
 class Readout:
-    """All that is read off. volumes : rows (r,) of the means of zones that are volumes; probes : rows and rests.
+    """All that is read off. volumes : rows (r,) of the means of zones that are volumes
 
-    A probe's temperature is that of its cell and a small rest, fitted to the solved cases over the varied inputs.
+    spots : of probes on faces, see `spots`; probes : rows and rests of those inside parts, whose temperature is that
+        of their cell and a small rest, fitted to the solved cases over the varied inputs
     """
 
     windows: tuple[Window, ...]
+    spots: tuple[tuple[str, Window, Array], ...]
     volumes: tuple[tuple[str, Array], ...]
     probes: tuple[tuple[str, Array, Array], ...]
     questions: tuple[Question, ...]
@@ -84,6 +87,8 @@ class Readout:
             found[HOTTEST] = np.max(hottest, axis=0)
         for name, row in self.volumes:
             found["zone", name, "mean"] = reference_C + c @ row[: c.shape[1]]
+        for name, window, weights in self.spots:
+            found["probe", name] = np.tensordot(window.face(numbers, base, c, reference_C), weights, axes=2)
         for name, row, rest in self.probes:
             found["probe", name] = reference_C + c @ row[: c.shape[1]] + features @ rest
         for reading in self.readings:
@@ -92,7 +97,7 @@ class Readout:
         return np.array([found[question] for question in self.questions]).T
 
 
-def offered(base: Topology, probes: set[str]) -> tuple[Question, ...]:
+def offered(base: Topology, probes: Collection[str]) -> tuple[Question, ...]:
     """What a small model answers, with these probes: no highest temperature where heat is made in a volume."""
     case, model = base.case, base.model
     found: list[Question] = [] if model.volume_sources or not model.face_sources else [HOTTEST]
@@ -108,27 +113,53 @@ def offered(base: Topology, probes: set[str]) -> tuple[Question, ...]:
 def windows(base: Topology, vectors: Array) -> tuple[Window, ...]:
     """One window for each heated face."""
     found = []
-    model = base.model
-    for (level, side), boxes in heated_boxes(model).items():
-        zones = [zone for zone in model.zones if (zone.face, zone.side) == (level, side)]
-        x, y = (_wider(boxes, axis, model.grid.shape[axis]) for axis in (0, 1))
-        columns = np.meshgrid(np.arange(x.start, x.stop), np.arange(y.start, y.stop), indexing="ij")
-        i, j = (array.ravel() for array in columns)
-        faces = faces_at(base, np.full(len(i), 2), np.column_stack([i, j, np.full(len(i), level)]))
-        none = np.full((x.stop - x.start, y.stop - y.start), -1)
-        regions = [
-            model.region[x, y, cells].astype(np.int64) if 0 <= cells < model.grid.shape[2] else none
-            for cells in (level - 1, level)
-        ]
-        found.append(
-            Window(
-                faces, side == "upper", (regions[0], regions[1]), (model.grid.x.widths[x], model.grid.y.widths[y]),
-                vectors[faces.lower.cell], vectors[faces.upper.cell],
-                tuple((zone.zone, _within(zone.x, x), _within(zone.y, y)) for zone in zones),
-                tuple((_within(box[0], x), _within(box[1], y)) for box in boxes),
-            )
-        )  # fmt: skip
+    for (level, side), boxes in heated_boxes(base.model).items():
+        zones = [zone for zone in base.model.zones if (zone.face, zone.side) == (level, side)]
+        x, y = (_wider(boxes, axis, base.model.grid.shape[axis]) for axis in (0, 1))
+        within = tuple((_within(box[0], x), _within(box[1], y)) for box in boxes)
+        named = tuple((zone.zone, _within(zone.x, x), _within(zone.y, y)) for zone in zones)
+        found.append(_window(base, vectors, level, side, (x, y), named, within))
     return tuple(found)
+
+
+def spots(base: Topology, vectors: Array) -> tuple[tuple[str, Window, Array], ...]:
+    """Of each probe on the bottom or top face of its part: name, window, and weights (nx, ny) of its temperatures."""
+    found = []
+    for probe in base.case.probes:
+        x, y, z = probe_point(base.case, probe)
+        spot = face_spot(base.model, (MM * x, MM * y, MM * z), probe.in_)
+        if spot is None:
+            continue
+        (i0, j0), (i1, j1) = np.min(list(spot.weights), axis=0).tolist(), np.max(list(spot.weights), axis=0).tolist()
+        window = _window(base, vectors, spot.face, spot.side, (slice(i0, i1 + 1), slice(j0, j1 + 1)))
+        weights = np.zeros((i1 - i0 + 1, j1 - j0 + 1))
+        for (i, j), weight in spot.weights.items():
+            weights[i - i0, j - j0] = weight
+        found.append((probe.probe, window, weights))
+    return tuple(found)
+
+
+def _window(
+    base: Topology,
+    vectors: Array,
+    level: int,
+    side: str,
+    plan: Box,
+    zones: tuple[tuple[str, slice, slice], ...] = (),
+    boxes: tuple[Box, ...] = (),
+) -> Window:
+    model, (x, y) = base.model, plan
+    i, j = (array.ravel() for array in np.mgrid[x, y])
+    faces = faces_at(base, np.full(len(i), 2), np.column_stack([i, j, np.full(len(i), level)]))
+    none = np.full((x.stop - x.start, y.stop - y.start), -1)
+    regions = [
+        model.region[x, y, cells].astype(np.int64) if 0 <= cells < model.grid.shape[2] else none
+        for cells in (level - 1, level)
+    ]
+    return Window(
+        faces, side == "upper", (regions[0], regions[1]), (model.grid.x.widths[x], model.grid.y.widths[y]),
+        vectors[faces.lower.cell], vectors[faces.upper.cell], zones, boxes,
+    )  # fmt: skip
 
 
 def volume_means(base: Topology, vectors: Array) -> tuple[tuple[str, Array], ...]:
@@ -144,10 +175,10 @@ def _volume_row(base: Topology, zone: ZoneCells) -> Array:
     return np.asarray((row / row.sum()).ravel())
 
 
-def probe_cells(case: Case, base: Topology) -> list[int]:
-    """For each probe, the flat index of a cell of its part that touches it."""
+def probe_cells(case: Case, base: Topology) -> dict[str, int]:
+    """For each probe inside a part, the flat index of a cell of its part that touches it."""
     grid = base.model.grid
-    found = []
+    found = {}
     for probe in case.probes:
         place = [MM * at for at in probe_point(case, probe)]
         levels = range(*base.model.level_of_part[probe.in_].indices(grid.shape[2]))
@@ -156,7 +187,8 @@ def probe_cells(case: Case, base: Topology) -> list[int]:
             for axis, at in zip(grid.axes, place, strict=True)
         ]
         index[2] = min(max(index[2], levels.start), levels.stop - 1)
-        found.append(int(np.ravel_multi_index(index, grid.shape)))
+        if face_spot(base.model, (place[0], place[1], place[2]), probe.in_) is None:
+            found[probe.probe] = int(np.ravel_multi_index(index, grid.shape))
     return found
 
 

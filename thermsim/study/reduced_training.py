@@ -242,11 +242,11 @@ def _project(
     from_stencil = np.linalg.lstsq(vectors.T @ vectors, vectors.T @ rises.T, rcond=None)[0].T
     start = np.linalg.lstsq(known, from_stencil, rcond=None)[0]
     probes = []
-    for probe, cell in zip(work.case.probes, probe_cells(work.case, base), strict=True):
-        rest = [one.answers["probe", probe.probe] - work.reference_C - one.rise[cell] for one in seen]
+    for probe, cell in probe_cells(work.case, base).items():
+        rest = [one.answers["probe", probe] - work.reference_C - one.rise[cell] for one in seen]
         if not np.all(np.isfinite(rest)):  # in some cases its part is too thin to hold it
             continue
-        probes.append((probe.probe, vectors[cell], np.linalg.lstsq(known, np.array(rest), rcond=None)[0]))
+        probes.append((probe, vectors[cell], np.linalg.lstsq(known, np.array(rest), rcond=None)[0]))
     readout = readout_of(base, vectors, tuple(probes))
     ratio, span = np.full(len(readout.questions), np.inf), np.full(len(readout.questions), np.nan)
     return Reduced(

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from thermsim.case.schema import Case
 from thermsim.field import Field
-from thermsim.model.assemble import TINY, FacePlane, assemble, face_plane
+from thermsim.model.assemble import FacePlane, assemble, between_cells, face_plane
 from thermsim.model.build import ZoneCells
 from thermsim.model.graded import Grading, graded_axis
 from thermsim.model.grid import Axis, Grid, GridPlan, PlannedAxis
@@ -95,7 +95,8 @@ def error_origin(field: Field) -> ErrorOrigin | None:
     if not model.zones:
         return None
     state = prepare(assemble(model, field.guess), model.may_have_islands)
-    bends = [_bend(field, axis, field.temperature) for axis in range(3)]
+    between = [between_cells(model, axis, field.guess) for axis in range(3)]
+    bends = [_bend(field, axis, between[axis], field.temperature) for axis in range(3)]
     weights = [_weight(field, axis) for axis in range(3)]
     rows: list[list[Array]] = [[], [], []]
     goals = _goals(model.zones)
@@ -103,7 +104,7 @@ def error_origin(field: Field) -> ErrorOrigin | None:
     for goal, adjoint in zip(goals, adjoints, strict=True):
         for axis in range(3):
             across = tuple(other for other in range(3) if other != axis)
-            product = bends[axis] * _bend(field, axis, adjoint.temperature, goal) * weights[axis]
+            product = bends[axis] * _bend(field, axis, between[axis], adjoint.temperature, goal) * weights[axis]
             rows[axis].append(SAMPLED * np.asarray(product.sum(axis=across)))
     x, y, z = (np.array(row) for row in rows)
     largest = [float(np.abs(share).max()) for share in (x, y, z)]
@@ -269,31 +270,28 @@ def _adjoint_plane(field: Field, axis: int, face: int, goal: Goal) -> FacePlane:
     )
 
 
-def _bend(field: Field, axis: int, temperature: Array, goal: Goal | None = None) -> Array:
+def _bend(field: Field, axis: int, between: Array, temperature: Array, goal: Goal | None = None) -> Array:
     """Heat in through the lower face of each cell minus heat out through its upper face [W], (nx, ny, nz).
 
-    goal : given with an adjoint temperature
+    between : conductances of inner faces; goal : given with an adjoint temperature
     """
     model = field.model
-    bend = np.zeros(model.grid.shape)
+    bend, plain = np.zeros(model.grid.shape), model.is_plain(axis)
     bend_of, cells = np.moveaxis(bend, axis, 0), np.moveaxis(temperature, axis, 0)
-    half = [model.half_conductance(axis, cell, field.guess) for cell in range(len(cells))]
-    nothing = np.full(half[0].shape, np.nan)
-    for face, plain in enumerate(model.is_plain(axis).tolist()):
+    flow = np.nan_to_num(np.moveaxis(between, axis, 0) * (cells[:-1] - cells[1:]))
+    flow[~plain[1:-1]] = 0.0
+    bend_of[:-1] -= flow
+    bend_of[1:] += flow
+    nothing = np.full(bend_of.shape[1:], np.nan)
+    for face in np.flatnonzero(~plain).tolist():
+        plane = face_plane(model, axis, face, field.guess) if goal is None else _adjoint_plane(field, axis, face, goal)
         below = cells[face - 1] if face > 0 else nothing
         above = cells[face] if face < len(cells) else nothing
-        if plain:
-            lower, upper = half[face - 1], half[face]
-            flow = np.nan_to_num(lower * upper / np.maximum(lower + upper, TINY) * (below - above))
-            bend_of[face - 1] -= flow
-            bend_of[face] += flow
-            continue
-        plane = face_plane(model, axis, face, field.guess) if goal is None else _adjoint_plane(field, axis, face, goal)
         under, over = plane.nodes(below, above)
         if face > 0:
-            bend_of[face - 1] -= np.nan_to_num(half[face - 1] * (below - under))
+            bend_of[face - 1] -= np.nan_to_num(model.half_conductance(axis, face - 1, field.guess) * (below - under))
         if face < len(cells):
-            bend_of[face] += np.nan_to_num(half[face] * (over - above))
+            bend_of[face] += np.nan_to_num(model.half_conductance(axis, face, field.guess) * (over - above))
     return bend
 
 
