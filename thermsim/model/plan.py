@@ -29,8 +29,10 @@ MEMORY_GB = 4.0
 BYTES_PER_CELL = 260
 
 
-def plan_grid(case: Case, cells: int = FIRST_GRID_CELLS) -> GridPlan:
+def plan_grid(case: Case, cells: int = FIRST_GRID_CELLS, growth: float = GROWTH) -> GridPlan:
     """The family of grids for a case; at `FIRST_MULTIPLIER` it has about `cells` cells.
+
+    growth : of widths with the distance from where heat turns; 0 makes them alike throughout
 
     One number, found by bisection, sets the wanted width where heat turns: in plan it is that share of the
     shorter side of the smallest zone (or of the narrowest stretch, without heat); in height FLATNESS times as much,
@@ -46,7 +48,7 @@ def plan_grid(case: Case, cells: int = FIRST_GRID_CELLS) -> GridPlan:
     def plan(width: float) -> GridPlan:
         finest = (width * scale, width * scale, width * scale * flatness)
         axes = [
-            plan_axis(places, hot, size, GROWTH * min(1.0, width / FINE_ENOUGH), sliver)
+            plan_axis(places, hot, size, growth * min(1.0, width / FINE_ENOUGH), sliver)
             for (places, hot), size, sliver in zip(lines, finest, (SLIVER, SLIVER, 0.0), strict=True)
         ]
         if case.dimensions == 2:

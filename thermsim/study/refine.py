@@ -41,8 +41,8 @@ SPARSEST = 0.25  # cells at multiplier 1 of a segment where there is next to no 
 SPARSE = 0.01  # of the error along an axis is what a segment of half a cell may leave
 LEAST_SHARE = 0.02  # of the largest C_s, for an axis along which goals see little error: others may see more
 LEAST_DENSITY = 1e-3  # of the largest density along an axis
-# Of a family made for its goals. Multipliers are even and far apart: the highest temperature then lies alike between
-# cells on all grids, and orders are observed well. The grids before the last planned one take a third of its time.
+# Of a family made for its goals. The first four tell an order and a limit; the family is planned to hold by
+# LAST_PLANNED, and the grids after that are for answers that are harder than planned.
 GOAL_MULTIPLIERS = (1, 2, 3, 4, 6, 8, 11, 15)
 LAST_PLANNED = 8
 DOUBT_OVER_ERROR = 0.7  # with limits; counts get rounded, and highest temperatures are judged too
