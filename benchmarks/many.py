@@ -88,11 +88,11 @@ def main() -> None:
     full = args.checks / (time.perf_counter() - start)
     print(f"full solves: {full:.1f} cases a second")
     misses, doubts = np.abs(found.values[: args.checks] - np.array(truth)), found.doubts[: args.checks]
-    print(f"{'':34}{'median miss':>12}{'largest':>10}{'median doubt':>14}{'covered':>9}   [K]")
+    print(f"{'':34}{'median miss':>12}{'largest':>10}{'median doubt':>14}{'covered':>11}   [K]")
     for column, question in enumerate(small.questions):
         miss, doubt = misses[:, column], doubts[:, column]
         covered = f"{int(np.sum(miss <= doubt))}/{len(miss)}"
-        print(f"{asked(question):34}{np.median(miss):12.5f}{miss.max():10.5f}{np.median(doubt):14.5f}{covered:>9}")
+        print(f"{asked(question):34}{np.median(miss):12.5f}{miss.max():10.5f}{np.median(doubt):14.5f}{covered:>11}")
     widths = np.median(doubts / np.maximum(misses, 1e-12), axis=0)
     print(f"doubt over miss, median of each answer: {widths.min():.1f} to {widths.max():.1f}")
     if args.out:

@@ -17,10 +17,11 @@ from thermsim.case.places import probe_point
 from thermsim.case.schema import Case, Probe
 from thermsim.field import Field, face_spot, peak, plane_of
 from thermsim.model.build import Model, ZoneCells
+from thermsim.model.grid import Grid
 from thermsim.model.heat import FaceSource, VolumeSource
 from thermsim.solver.linearised import Goal, Linearised, Plane
 from thermsim.study.answers import HOTTEST, Question
-from thermsim.summit import Summit
+from thermsim.summit import POINTS, Summit
 from thermsim.units import MM
 
 Array = NDArray[np.float64]
@@ -183,8 +184,13 @@ class Reader:
     def _on_face(self, summit: Summit, face: int, side: str) -> Asked:
         """The summit stays at its place between the centres of cells, wherever these move."""
 
-        def weights(model: Model) -> Weights:
+        def of(model: Model) -> Weights:
             return _on_side(face, side, plane_of(model, face, side).weights(summit))
+
+        own = of(self.model)
+
+        def weights(model: Model) -> Weights:
+            return own if _alike_about(summit, model.grid, self.model.grid) else of(model)
 
         return self._local(weights)
 
@@ -253,6 +259,15 @@ class _Held(Field):
     def _cell_faces(self, cell: Cell, axis: int) -> tuple[float, float]:
         low, high = _sides_of(cell, axis)
         return self.held.get(low, 0.0), self.held.get(high, 0.0)
+
+
+def _alike_about(summit: Summit, one: Grid, other: Grid) -> bool:
+    """Whether the cells that a summit is read off have the same widths, so that its weights are the same."""
+    for axis, cell in enumerate(summit.cell[:, 0].tolist()):
+        about = slice(max(0, cell - POINTS), cell + POINTS + 1)
+        if not np.allclose(one.axes[axis].widths[about], other.axes[axis].widths[about], rtol=1e-12, atol=0.0):
+            return False
+    return True
 
 
 def _on_side(face: int, side: str, weights: Mapping[tuple[int, int], float]) -> Weights:
