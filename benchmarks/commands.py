@@ -27,6 +27,7 @@ COMMANDS = {
     "predict, bare slab": ["predict", str(CASES / "bare-slab.yaml")],
     "predict, demo, 0.3 K": ["predict", str(CASES / "crooked-film.yaml"), "--accuracy", "0.3"],
     "predict, demo, 0.1 K": ["predict", str(CASES / "crooked-film.yaml")],
+    "predict, demo, 0.02 K": ["predict", str(CASES / "crooked-film.yaml"), "--accuracy", "0.02"],
     "predict, demo, 0.1 K, as JSON": ["predict", str(CASES / "crooked-film.yaml"), "--json"],
 }
 

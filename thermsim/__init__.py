@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from thermsim.study.afford import afford
     from thermsim.study.compare import compare
     from thermsim.study.gradients import gradients
+    from thermsim.study.many import many
     from thermsim.study.measure import measure
     from thermsim.study.predict import Prediction, predict
     from thermsim.study.superposition import superposition
@@ -40,6 +41,7 @@ __all__ = [
     "compare",
     "gradients",
     "inputs",
+    "many",
     "measure",
     "parse_case",
     "predict",
@@ -56,6 +58,7 @@ _HOME = {
     "with_option": "thermsim.case.options",
     "inputs": "thermsim.model.values",
     "with_inputs": "thermsim.model.values",
+    "many": "thermsim.study.many",
     "measure": "thermsim.study.measure",
     "afford": "thermsim.study.afford",
     "compare": "thermsim.study.compare",
