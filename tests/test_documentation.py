@@ -29,7 +29,7 @@ def test_python_blocks_run_in_their_order(monkeypatch: pytest.MonkeyPatch) -> No
 
     matplotlib.use("Agg")
     monkeypatch.chdir(ROOT)
-    names: dict[str, object] = {}
+    names: dict[str, object] = {"__name__": "__main__"}
     assert blocks("python")
     for block in blocks("python"):
         exec(compile(block, "README.md", "exec"), names)

@@ -83,7 +83,7 @@ KEYS: dict[str, str] = {
     "ladder_of.share": "of all heat that leaves the stack, the share that leaves there",
     "limits": "limits of the case",
     "limits.reading_C": "highest reading allowed [C]; null if none is given",
-    "mesh": "the grids of the mesh study, coarsest first; the answers are those of the last",
+    "mesh": "the grids of the mesh study, coarsest first; heats and the field are those of the last",
     "mesh[].multiplier": "cells between two outlines, relative to the plan",
     "mesh[].cells": "cells, voids included",
     "mesh[].hottest_C": "highest temperature on this grid [C]",
