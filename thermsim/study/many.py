@@ -146,8 +146,21 @@ class _Studies:
 
 
 @dataclass(frozen=True)
+class _Checked:
+    """Deviations at the limit of some samples [K], to measure short cuts by. limit, half_width : (checks, questions)"""
+
+    samples: tuple[int, ...]
+    limit: Array
+    half_width: Array
+
+    def left_K(self, deviation: Array) -> Array:
+        """(questions,) what a way may leave that gives these deviations (checks, questions)."""
+        return np.asarray(SAFETY * np.abs(deviation - self.limit).max(axis=0) + self.half_width.max(axis=0))
+
+
+@dataclass(frozen=True)
 class _Grid:
-    """What one grid of the base's study leaves of deviations. left_K : (questions,)"""
+    """One grid of the base's study, and what it leaves of deviations (questions,)."""
 
     multiplier: int
     left_K: Array
@@ -175,6 +188,7 @@ class _Study:
         self.mesh_K = np.array([one.half_width for one in judged])
         self.base_C = np.array([one.value for one in judged])
         self.deviation, self.left_K = (np.full(self.shift.shape, np.nan) for _ in range(2))
+        self.studied: dict[int, Array] = {}  # (2, questions) temperatures and doubts of a mesh study of their own
         self.ways: list[Way] = ["no steady state"] * len(samples)
         self.why_not: dict[int, str] = {}
         self.notes: list[str] = []
@@ -184,9 +198,10 @@ class _Study:
             if not sample:
                 self._keep(number, "base", np.zeros(len(self.questions)), 0.0)
         if self.varied:
-            grid = self._checked()
-            if grid is not None:
-                self._superpose(grid)
+            serves = self._checked()
+            if serves is not None:
+                checked, grid = serves
+                self._superpose(checked, grid)
                 self._by_small_model(grid)
                 self._in_full(grid)
             self._by_studies()
@@ -198,11 +213,6 @@ class _Study:
             self.questions, values, widths, tuple(self.ways), self.base, self.accuracy_K, self.why_not,
             self._words(widths),
         )  # fmt: skip
-
-    @cached_property
-    def studied(self) -> dict[int, Array]:
-        """(2, questions) temperatures and doubts of samples that got a mesh study of their own."""
-        return {}
 
     @cached_property
     def varied(self) -> list[str]:
@@ -240,7 +250,7 @@ class _Study:
                 found.append(int(away[:, column].argmax()))
         return [number for number in found if self.solid[number]]
 
-    def _checked(self) -> _Grid | None:
+    def _checked(self) -> tuple[_Checked, _Grid] | None:
         """The coarsest grid that serves, from samples that are solved on all of them and are answered with that."""
         steps = self.base.steps
         make = Checks(
@@ -252,30 +262,26 @@ class _Study:
         solved = np.isfinite(table).all(axis=(0, 2))
         if not solved.any():
             return None
-        self.checks, table = [number for number, one in zip(self.far_out, solved, strict=True) if one], table[:, solved]
+        numbers = tuple(number for number, one in zip(self.far_out, solved, strict=True) if one)
+        table = table[:, solved]
         judged = doubts(table.reshape(len(steps), -1), [step.size for step in steps], NOISE_K)
-        self.limit = np.array([one.value for one in judged]).reshape(table.shape[1:])
-        half = np.array([one.half_width for one in judged]).reshape(table.shape[1:]) + SAMPLE_ACCURACY_K
-        self.half = half.max(axis=0)
-        for number, deviation, left in zip(self.checks, self.limit, half, strict=True):
+        told = np.array([[one.value, one.half_width + SAMPLE_ACCURACY_K] for one in judged])
+        checked = _Checked(numbers, told[:, 0].reshape(table.shape[1:]), told[:, 1].reshape(table.shape[1:]))
+        for number, deviation, left in zip(numbers, checked.limit, checked.half_width, strict=True):
             if self._enough(left):
                 self._keep(number, "all grids", deviation, left)
-        grids = [_Grid(step.multiplier, self._miss(rows)) for step, rows in zip(steps, table, strict=True)]
+        grids = [_Grid(step.multiplier, checked.left_K(rows)) for step, rows in zip(steps, table, strict=True)]
         for share in (ROOM, 1.0):
             for grid in grids:
                 if self._enough(grid.left_K, share):
-                    return grid
+                    return checked, grid
         return None
-
-    def _miss(self, deviation: Array) -> Array:
-        """(questions,) what may be left [K], from deviations (checks, questions) of the samples farthest out."""
-        return np.asarray(SAFETY * np.abs(deviation - self.limit).max(axis=0) + self.half)
 
     # ---- ways, the cheapest first -----------------------------------------------------------------------------------
 
-    def _superpose(self, grid: _Grid) -> None:
+    def _superpose(self, checked: _Checked, grid: _Grid) -> None:
         """Where only powers of zones vary: exact in linear cases, and measured in others."""
-        zones = {one.path: one.owner for one in map(self.known.__getitem__, self.varied) if one.steps[-1] == "power_W"}
+        zones = {path: self.known[path].owner for path in self.varied if path.endswith(".power_W")}
         if len(zones) < len(self.varied) or any(heat.leakage or heat.map for heat in self.case.heat):
             return
         model = build_model(self.case, self.base.plan.grid(grid.multiplier))
@@ -286,7 +292,7 @@ class _Study:
         columns = [found.zones.index(zones[path]) for path in self.varied]
         usual = np.array([self.known[path].value for path in self.varied])
         deviation = (self.table - usual) @ found.resistance[np.ix_(rows, columns)].T
-        left = self._miss(deviation[self.checks])
+        left = checked.left_K(deviation[list(checked.samples)])
         if self._enough(left):
             for number in self._left():
                 self._keep(number, "superposition", deviation[number], left)
