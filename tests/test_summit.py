@@ -135,3 +135,36 @@ def test_small_rectangles_and_missing_cells() -> None:
     found = Plane(region, widths).summits(hollow[None], [(slice(0, 5), slice(0, 1))])[0]
     assert np.isfinite(found.value[0]) and found.value[0] >= 5.0
     assert WARMEST > 1
+
+
+def test_weights_at_any_place_sum_to_one_and_follow_a_plane() -> None:
+    """Also on sides, corners, lines between cells, ends of heat and beside another body."""
+    rng = np.random.default_rng(8)
+    widths = (rng.uniform(0.5, 1.5, 9), rng.uniform(0.5, 1.5, 7))
+    region = one_body(widths)
+    region[6:, 4:], region[:2, :2] = 1, -1
+    plane = Plane(region, widths)
+    x, y = cells(widths[0]), cells(widths[1])
+    face = 3.0 + 2.0 * x[:, None] - 1.5 * y[None, :]
+    lines = [np.concatenate([[0.0], np.cumsum(own)]) for own in widths]
+    places = [(u, v) for u in (*lines[0], *rng.uniform(0, lines[0][-1], 5)) for v in (*lines[1], 0.4)]
+    jumps = (np.array([0, 3, 9]), np.array([0, 2, 7]))
+    for place in places:
+        for cell in plane.touching(place):
+            weights = plane.weights_at(place, cell, jumps)
+            assert sum(weights.values()) == pytest.approx(1.0, abs=1e-9)
+            inside = all(2 < at < len(own) - 3 for at, own in zip(cell, widths, strict=True)) and not region[cell]
+            if inside and cell[0] < 5 and cell[1] < 3:  # away from sides, where cells are mirrored
+                read = sum(weight * face[one] for one, weight in weights.items())
+                assert read == pytest.approx(3.0 + 2.0 * place[0] - 1.5 * place[1], abs=1e-9)
+
+
+def test_an_edge_may_be_warmest_though_its_cells_are_not() -> None:
+    """A spike beyond the edge: the cells beside it are cooler than a hill farther in, the edge itself is not."""
+    widths = (np.full(30, 0.1), np.full(12, 0.25))
+    x, y = cells(widths[0])[:, None] - 2.0, cells(widths[1])[None, :] - 1.5
+    face = 50.0 - 1.1 * (x + 1.0) ** 2 - y**2 + 6.0 * np.exp(-((x - 0.1) ** 2 + y**2) / 0.02)
+    box = (slice(0, 20), slice(0, 12))
+    found = Plane(one_body(widths), widths).summits(face[None], [box])[0]
+    assert face[19, :].max() < face[box].max() < 0.5 * (face[19, 5:7] + face[20, 5:7]).max()
+    assert found.way[0, 0] == 1 and found.value[0] > face[box].max() + 0.4

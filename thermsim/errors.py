@@ -91,9 +91,13 @@ class NoWayOutError(ThermsimError):
 
 
 class RunawayError(ThermsimError):
-    """Leakage grows faster with temperature than the cooling removes it: no steady state exists."""
+    """Leakage grows faster with temperature than the cooling removes it: no steady state exists.
+
+    share : of the power, up to which there is one on the grid that was solved; None where it was not sought
+    """
 
     exit_code = 5
+    share: float | None = None
 
 
 class NotConvergedError(ThermsimError):

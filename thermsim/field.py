@@ -11,10 +11,12 @@ from numpy.typing import NDArray
 from thermsim.errors import HeatBalanceError
 from thermsim.model.assemble import face_plane
 from thermsim.model.build import CoolingFace, Guess, Model, ZoneCells
+from thermsim.model.plan import TYPICAL_C
 from thermsim.solver.steady import Steady, heated_faces, nodes
-from thermsim.summit import INSIDE, Box, Plane, Summit
+from thermsim.summit import INSIDE, SAME, Box, Plane, Summit
 
 Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
 Place = tuple[float, float, float]
 
 # Largest imbalance, relative to all heat that enters, that residual and round-off may leave.
@@ -346,26 +348,39 @@ class FaceSpot:
 
 
 def face_spot(model: Model, place: Place, part: str) -> FaceSpot | None:
-    """Of a point of the stack [m]; None where it is inside the part, or beside it."""
+    """Of a point of the stack [m]; None where it is inside the part, or beside it.
+
+    On a line between cells it is the mean of what they say, on one between materials in the better conductor.
+    """
     grid, level = model.grid, model.level_of_part[part]
-    same = 1e-9 * float(grid.z.faces[-1] - grid.z.faces[0])
+    same = SAME * float(grid.z.faces[-1] - grid.z.faces[0])
     for face, side in ((level.start, "upper"), (level.stop, "lower")):
-        if abs(float(grid.z.faces[face]) - place[2]) <= same:
-            plane = plane_of(model, face, side)
-            along = tuple(at - float(axis.faces[0]) for at, axis in zip(place, grid.axes, strict=True))
-            weights = plane.weights_at((along[0], along[1]), _jumps(model, place, face, side))
-            return FaceSpot(face, side, weights) if all(plane.region[cell] >= 0 for cell in weights) else None
+        if abs(float(grid.z.faces[face]) - place[2]) > same:
+            continue
+        plane = plane_of(model, face, side)
+        at = place[0] - float(grid.x.faces[0]), place[1] - float(grid.y.faces[0])
+        cells = plane.touching(at)
+        conducts = [float(model.regions[plane.region[cell]].material.along_x(TYPICAL_C)) for cell in cells]
+        best = [cell for cell, k in zip(cells, conducts, strict=True) if k >= max(conducts) * (1.0 - 1e-12)]
+        weights: dict[tuple[int, int], float] = {}
+        for cell in best:
+            for one, weight in plane.weights_at(at, cell, _jumps(model, at, face, side)).items():
+                weights[one] = weights.get(one, 0.0) + weight / len(best)
+        return FaceSpot(face, side, weights) if weights else None
     return None
 
 
-def _jumps(model: Model, place: Place, face: int, side: str) -> tuple[Array, Array]:
-    """Outlines of the zones beside a point, along x at its y and along y at its x [m from the corner of the grid]."""
-    x, y = (axis.faces - axis.faces[0] for axis in model.grid.axes[:2])
-    at_x, at_y = place[0] - float(model.grid.x.faces[0]), place[1] - float(model.grid.y.faces[0])
-    zones = [zone for zone in model.zones if (zone.face, zone.side) == (face, side)]
-    along_x = [x[[zone.x.start, zone.x.stop]] for zone in zones if y[zone.y.start] <= at_y <= y[zone.y.stop]]
-    along_y = [y[[zone.y.start, zone.y.stop]] for zone in zones if x[zone.x.start] <= at_x <= x[zone.x.stop]]
-    return np.array(along_x).ravel(), np.array(along_y).ravel()
+def _jumps(model: Model, place: tuple[float, float], face: int, side: str) -> tuple[Ints, Ints]:
+    """Faces of the grid where zones beside a point [m from its corner] end, along x at its y and along y at its x."""
+    zones = [(zone.x, zone.y) for zone in model.zones if (zone.face, zone.side) == (face, side)]
+    ends: list[list[int]] = [[], []]
+    for axis, (along, at) in enumerate(zip(model.grid.axes[:2], place, strict=True)):
+        lines = along.faces - along.faces[0]
+        same = SAME * float(lines[-1])
+        for zone in zones:
+            if lines[zone[axis].start] - same <= at <= lines[zone[axis].stop] + same:
+                ends[1 - axis] += [zone[1 - axis].start, zone[1 - axis].stop]
+    return np.array(ends[0], dtype=np.int64), np.array(ends[1], dtype=np.int64)
 
 
 def heated_boxes(model: Model) -> dict[tuple[int, str], list[Box]]:

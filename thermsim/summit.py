@@ -1,9 +1,10 @@
 """Temperatures of a plane between and beyond the centres of its cells: at a place, and the highest of rectangles.
 
-Along each axis the temperature near a cell is the polynomial through the centres of five cells of the rectangle; where
-the body ends there too, cells are mirrored, as if no heat crossed its side. On an edge of the rectangle inside a body,
-where heat jumps and the temperature bends as x ln|x|, it is what two cells on each side say with such a term. Summits
-are sought in the warmest cells, so that the answer changes continuously while one becomes warmer than another.
+Along each axis the temperature near a cell is the polynomial through the centres of five cells of the rectangle and of
+one body; where the body ends at a void, cells are mirrored, as if no heat crossed its side. On an edge of the rectangle
+inside a body, where heat jumps and the temperature bends as x ln|x|, it is what two cells on each side say with such a
+term. Summits are sought in the warmest cells, so that the answer changes continuously while one becomes warmer than
+another, and where an edge is warmest: beside a hotter rectangle its cells may be cooler than a hill farther in.
 """
 
 from __future__ import annotations
@@ -24,9 +25,11 @@ Box = tuple[slice, slice]
 POINTS = 5  # cells of a polynomial
 BESIDE = 2  # cells beyond a rectangle that its edges are read off with
 WARMEST = 4  # cells of a rectangle in which a summit is sought
+CANDIDATES = WARMEST + 1  # with the one beside which an edge is warmest
 TRIES = 9  # places along each axis from which the best begins
 NEWTON_STEPS = 6
 _SLOPE = np.diag(np.arange(1.0, POINTS), 1)  # of coefficients of a polynomial: those of its derivative
+SAME = 1e-9  # of the size of the plane
 INSIDE, LOW_EDGE, HIGH_EDGE = 0, -1, 1
 WAYS = (INSIDE, LOW_EDGE, HIGH_EDGE)
 
@@ -56,16 +59,16 @@ class Plane:
     def summits(self, face: Array, boxes: Sequence[Box]) -> list[Summit]:
         """Of each rectangle, for temperatures (n, nx, ny) [C], NaN where there is no face."""
         count, rows = len(face), np.arange(len(face))
-        cells = np.array([_warmest(face, box) for box in boxes]).reshape(len(boxes), 2, WARMEST * count)
-        own = np.repeat([[[s.start, s.stop] for s in box] for box in boxes], WARMEST * count, axis=0)
+        cells = np.array([self._candidates(face, box) for box in boxes]).reshape(len(boxes), 2, CANDIDATES * count)
+        own = np.repeat([[[s.start, s.stop] for s in box] for box in boxes], CANDIDATES * count, axis=0)
         flat = cells.transpose(1, 0, 2).reshape(2, -1)
-        which = np.tile(np.tile(rows, WARMEST), len(boxes))
+        which = np.tile(np.tile(rows, CANDIDATES), len(boxes))
         value, way, place = self._climb(face, which, flat, own)
-        value = value.reshape(len(boxes), WARMEST, count)
+        value = value.reshape(len(boxes), CANDIDATES, count)
         found = []
         for number, box in enumerate(boxes):
             best = value[number].argmax(axis=0)
-            at = (number * WARMEST + best) * count + rows
+            at = (number * CANDIDATES + best) * count + rows
             found.append(Summit(box, value[number, best, rows], flat[:, at], way[:, at], place[:, at]))
         return found
 
@@ -73,24 +76,60 @@ class Plane:
         """Of the temperatures of cells whose sum is the summit of one row, to first order in all they depend on."""
         return self._weights(summit.cell[:, [row]], summit.box, summit.way[:, row].tolist(), summit.place[:, [row]])
 
-    def weights_at(self, place: tuple[float, float], jumps: tuple[Array, Array]) -> dict[tuple[int, int], float]:
-        """Of the temperatures of cells, for that at a place [m] from the corner of the plane.
+    def touching(self, place: tuple[float, float]) -> list[tuple[int, int]]:
+        """The cells that a place [m] from the corner of the plane lies in or between, none of them void."""
+        found = []
+        for line, at in zip(self._lines, place, strict=True):
+            same = SAME * float(line.faces[-1])
+            found.append(np.flatnonzero((line.faces[:-1] <= at + same) & (line.faces[1:] >= at - same)).tolist())
+        return [(i, j) for i in found[0] for j in found[1] if self.region[i, j] >= 0]
 
-        jumps : along both axes, the outlines of heat beside the place [m]
+    def weights_at(
+        self, place: tuple[float, float], cell: tuple[int, int], jumps: tuple[Ints, Ints]
+    ) -> dict[tuple[int, int], float]:
+        """Of the temperatures of cells, for that at a place [m] from the corner of the plane, as a cell has it.
+
+        cell : one that touches the place; jumps : faces at which heat beside it ends
         """
-        cell, way, offset, box = [], [], [], []
-        for line, at, ends in zip(self._lines, place, jumps, strict=True):
-            same, last = 1e-9 * float(line.faces[-1]), len(line.faces) - 1
-            index = int(np.clip(np.searchsorted(line.faces, at - same) - 1, 0, last - 1))
-            end = np.searchsorted(line.faces, ends - same)
-            own = slice(int(end[ends < at - same].max(initial=0)), int(end[ends >= at - same].min(initial=last)))
-            on_edge = own.stop == index + 1 < last and abs(float(line.faces[index + 1]) - at) <= same
-            middle, width = float(line.faces[index : index + 2].mean()), float(np.diff(line.faces)[index])
-            cell.append(index)
-            way.append(HIGH_EDGE if on_edge else INSIDE)
-            offset.append(0.0 if on_edge else (at - middle) / width)
-            box.append(own)
+        way, offset, box = [], [], []
+        for line, at, index, ends in zip(self._lines, place, cell, jumps, strict=True):
+            body = int(line.start[cell]), int(line.stop[cell])
+            start = max([body[0], *ends[ends <= index].tolist()])
+            stop = min([body[1], *ends[ends > index].tolist()])
+            low, high = line.faces[index : index + 2].tolist()
+            same = SAME * float(line.faces[-1])
+            on_edge = INSIDE
+            if abs(high - at) <= same and stop == index + 1 < body[1]:
+                on_edge = HIGH_EDGE
+            elif abs(low - at) <= same and start == index > body[0]:
+                on_edge = LOW_EDGE
+            way.append(on_edge)
+            offset.append(0.0 if on_edge else (at - 0.5 * (low + high)) / (high - low))
+            box.append(slice(start, stop))
         return self._weights(np.array(cell)[:, None], (box[0], box[1]), way, np.array(offset)[:, None])
+
+    def _candidates(self, face: Array, box: Box) -> Ints:
+        """(2, CANDIDATES, n) cells of a rectangle in which its summit is sought."""
+        warmest = _warmest(face, box)
+        return np.concatenate([warmest, self._warmest_edge(face, box, warmest[:, 0])[:, None]], axis=1)
+
+    def _warmest_edge(self, face: Array, box: Box, default: Ints) -> Ints:
+        """(2, n) the cell of a rectangle beside which an edge inside its body is warmest; `default` where none is."""
+        rows, found, highest = np.arange(len(face)), default.copy(), np.full(len(face), -np.inf)
+        for axis, own in enumerate(box):
+            across, width = box[1 - axis], self.widths[axis]
+            for inner, outer in ((own.start, own.start - 1), (own.stop - 1, own.stop)):
+                if not 0 <= outer < len(width):
+                    continue
+                pair = [np.take(face, index, axis=1 + axis)[:, across] for index in (inner, outer)]
+                on_edge = (width[outer] * pair[0] + width[inner] * pair[1]) / (width[inner] + width[outer])
+                bodies = [np.take(self.region, index, axis=axis)[across] for index in (inner, outer)]
+                on_edge = np.where((bodies[0] == bodies[1]) & ~np.isnan(on_edge), on_edge, -np.inf)
+                best = on_edge.argmax(axis=1)
+                higher = on_edge[rows, best] > highest
+                highest[higher] = on_edge[rows, best][higher]
+                found[axis, higher], found[1 - axis, higher] = inner, across.start + best[higher]
+        return found
 
     def _weights(self, cell: Ints, box: Box, way: list[int], place: Array) -> dict[tuple[int, int], float]:
         own = np.array([[[s.start, s.stop] for s in box]])
@@ -166,10 +205,14 @@ def _warmest(face: Array, box: Box) -> Ints:
 
 @dataclass(frozen=True)
 class _Line:
-    """One axis. start, stop : (nx, ny) of the run of cells of one body along it that each cell is in; faces : [m]"""
+    """One axis. start, stop : (nx, ny) of the run of cells of one body along it that each cell is in; faces : [m]
+
+    closed : (nx, ny, 2) whether that run ends at a void or the side of the plane, at its low and its high end
+    """
 
     start: Ints
     stop: Ints
+    closed: Bools
     faces: Array
 
     @classmethod
@@ -181,17 +224,24 @@ class _Line:
         number = np.arange(count + 1)[:, None]
         start = np.maximum.accumulate(np.where(turns[:-1], number[:-1], 0), axis=0)
         stop = np.minimum.accumulate(np.where(turns[1:], number[1:], count)[::-1], axis=0)[::-1]
-        return cls(np.moveaxis(start, 0, axis), np.moveaxis(stop, 0, axis), np.concatenate([[0.0], np.cumsum(widths)]))
+        void = np.ones((count + 2, along.shape[1]), dtype=bool)
+        void[1:-1] = along < 0
+        column = np.arange(along.shape[1])
+        closed = np.stack([void[start, column], void[stop + 1, column]], axis=-1)
+        start, stop, closed = (np.moveaxis(array, 0, axis) for array in (start, stop, closed))
+        return cls(start, stop, closed, np.concatenate([[0.0], np.cumsum(widths)]))
 
     def near(self, cell: Ints, own: Ints, axis: int) -> _Near:
         """What lies along the axis about cells (2, m) of rectangles own (m, 2); what is alike is worked out once."""
-        body = np.stack([self.start[cell[0], cell[1]], self.stop[cell[0], cell[1]]], axis=1)
-        keys, where = np.unique(np.column_stack([cell[axis], body, own]), axis=0, return_inverse=True)
-        return self._near(keys[:, 0], keys[:, 1:3], keys[:, 3:]).rows(np.reshape(where, -1))
+        at = cell[0], cell[1]
+        table = np.column_stack([cell[axis], self.start[at], self.stop[at], self.closed[at], own])
+        keys, where = np.unique(table, axis=0, return_inverse=True)
+        return self._near(keys[:, 0], keys[:, 1:3], keys[:, 3:5] > 0, keys[:, 5:]).rows(np.reshape(where, -1))
 
-    def _near(self, middle: Ints, body: Ints, own: Ints) -> _Near:
+    def _near(self, middle: Ints, body: Ints, closed: Bools, own: Ints) -> _Near:
         first, end = np.maximum(body[:, 0], own[:, 0]), np.minimum(body[:, 1], own[:, 1])
-        ends_low, ends_high = first == body[:, 0], end == body[:, 1]  # there the body ends as well
+        body_low, body_high = first == body[:, 0], end == body[:, 1]
+        ends_low, ends_high = body_low & closed[:, 0], body_high & closed[:, 1]  # there cells are mirrored
         lowest = middle - POINTS // 2
         lowest = np.where(ends_high, lowest, np.minimum(lowest, end - POINTS))
         lowest = np.where(ends_low, lowest, np.maximum(lowest, first))
@@ -206,12 +256,12 @@ class _Line:
         at = np.where(beyond, 2.0 * self.faces[end][:, None] - centres[index], at)
         width = np.diff(self.faces)[middle]
         # Inside, a summit may lie up to the centre of a neighbour, up to the side of the body, or in the middle.
-        low = np.where(middle > first, centres[middle - 1] - centres[middle], np.where(ends_low, -0.5 * width, 0.0))
+        low = np.where(middle > first, centres[middle - 1] - centres[middle], np.where(body_low, -0.5 * width, 0.0))
         above = centres[np.minimum(middle + 1, len(centres) - 1)]
-        high = np.where(middle < end - 1, above - centres[middle], np.where(ends_high, 0.5 * width, 0.0))
+        high = np.where(middle < end - 1, above - centres[middle], np.where(body_high, 0.5 * width, 0.0))
         powers = _through((at - centres[middle][:, None]) / width[:, None], is_there)
         inside = _Part(index, powers, np.stack([low, high], axis=1) / width[:, None])
-        touches = [(middle == first) & ~ends_low, (middle == end - 1) & ~ends_high]
+        touches = [(middle == first) & ~body_low, (middle == end - 1) & ~body_high]
         edges = [self._edge(middle, body, side) for side in (LOW_EDGE, HIGH_EDGE)]
         return _Near(inside, (edges[0], edges[1]), np.stack(touches, axis=1))
 

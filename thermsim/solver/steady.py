@@ -184,8 +184,10 @@ def scaled_power(model: Model, share: float) -> Model:
 
 def _with_limit(model: Model, runaway: RunawayError, limit: float) -> RunawayError:
     total = sum(float(source.watts.sum()) for source in model.sources)
-    return RunawayError(
+    error = RunawayError(
         f"{runaway.what}: at {total:.1f} W no steady state exists (thermal runaway)",
         f"a steady state exists up to about {limit * total:.1f} W ({100 * limit:.1f} % of the power, same cooling); "
         "lower the power or the leakage, or cool better",
     )
+    error.share = limit
+    return error

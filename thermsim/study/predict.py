@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import inf
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.schema import Case
-from thermsim.errors import MemoryLimitError
+from thermsim.errors import MemoryLimitError, NotConvergedError, RunawayError
 from thermsim.field import Field
 from thermsim.ladder import Ladder, blended, ladder
 from thermsim.model.build import build_model
@@ -32,6 +33,7 @@ Array = NDArray[np.float64]
 FEWEST_GRIDS = 3
 # Where conductivity or power depends on temperature, the iteration may stop at this share of the accuracy asked for.
 OUTER_SHARE, OUTER_K = 1e-4, 1e-5
+MOST_RUNAWAY_CELLS = 200_000  # of a grid on which a runaway is not believed yet
 SMALLEST_FIRST = 4  # the first grid of a family made for what is asked has this part of `first_cells` at least
 
 
@@ -135,11 +137,18 @@ def predict(
     steps: list[MeshStep] = []
     judged: dict[Question, Doubt] = {}
     held = False
+    runaways = _Runaways()
     for multiplier in plan.multipliers[:grids]:
         if plan.cells(multiplier) * BYTES_PER_CELL / GIGABYTE > memory_GB:
             break
         grid = plan.grid(multiplier)
-        field, iterations = _solve_on(case, grid, field, outer_K)
+        try:
+            field, iterations = _solve_on(case, grid, field, outer_K)
+        except (RunawayError, NotConvergedError) as error:
+            if steps or grids is not None or not runaways.may_settle(grid, error):
+                raise
+            plan = replace(plan, multipliers=plan.multipliers[plan.multipliers.index(multiplier) + 1 :])
+            continue
         found = answers(case, field)
         steps.append(
             MeshStep(
@@ -162,10 +171,35 @@ def predict(
         if held and grids is None:
             break
         start = time.perf_counter()
+    if len(steps) < FEWEST_GRIDS and runaways.last is not None:
+        raise runaways.last
     assert field is not None
     status: Literal["accuracy held", "accuracy not held"] = "accuracy held" if held else "accuracy not held"
     way = _ladder_told(steps, judged)
     return Prediction(case, field, tuple(steps), judged, way, wanted, status, plan, source_bounds(field))
+
+
+class _Runaways:
+    """Grids on which leakage runs away; coarse ones tell hotspots too hot, and so prove nothing about the case."""
+
+    def __init__(self) -> None:
+        self.last: RunawayError | NotConvergedError | None = None
+        self.size = inf
+        self.share: float | None = None
+
+    def may_settle(self, grid: Grid, error: RunawayError | NotConvergedError) -> bool:
+        """Whether finer grids of the family may have a steady state.
+
+        The share of the power up to which there is one may grow on as with first order, the slowest that is seen.
+        """
+        larger, before = self.size, self.share
+        self.last, self.size = error, float(grid.cells) ** (-1.0 / (3 - (1 in grid.shape)))
+        self.share = error.share if isinstance(error, RunawayError) else None
+        if grid.cells > MOST_RUNAWAY_CELLS:
+            return False
+        if self.share is None or before is None:
+            return True
+        return self.share + max(self.share - before, 0.0) * self.size / (larger - self.size) >= 1.0
 
 
 def _check_memory(plan: GridPlan, memory_GB: float) -> None:
@@ -187,12 +221,28 @@ def _plan_for(
     """
     if not case.heat:
         return even, None
-    pilot, _ = _solve_on(case, pilot_grid(case, first_cells // 2), None)
+    pilot = _pilot(case, even, first_cells)
     origin = error_origin(pilot)
     if origin is None:
         return even, pilot
     most = int(memory_GB * GIGABYTE / BYTES_PER_CELL)
     return goal_plan(origin, even, wanted_K, max(1, first_cells // SMALLEST_FIRST), most), pilot
+
+
+def _pilot(case: Case, even: GridPlan, first_cells: int) -> Field:
+    """A field to plan by, on the coarsest grid that has one."""
+    try:
+        return _solve_on(case, pilot_grid(case, first_cells // 2), None)[0]
+    except (RunawayError, NotConvergedError):
+        runaways = _Runaways()
+    for multiplier in even.multipliers:
+        grid = even.grid(multiplier)
+        try:
+            return _solve_on(case, grid, None)[0]
+        except (RunawayError, NotConvergedError) as error:
+            if not runaways.may_settle(grid, error):
+                raise
+    raise AssertionError("multipliers end far beyond grids on which a runaway is believed")
 
 
 def judge(steps: list[MeshStep]) -> dict[Question, Doubt]:
