@@ -283,7 +283,7 @@ def test_exponential_leakage_of_zones_of_which_one_is_clocked() -> None:
         law = Leakage.doubling(0.2 * (30 * leakage + 20), 60, 15)
         both = leakage_balance(FLUID_C, PATH, 0.8 * (30 * dynamic + 20), law)
         assert step.highest_reading_C is not None and step.mesh_doubt_K is not None
-        assert step.mesh_doubt_K < 0.02
+        assert step.mesh_doubt_K < 0.1
         assert abs(step.highest_reading_C - both.stable_C) < step.mesh_doubt_K + 2.5e-3
     assert found.power is not None
     factor = 0.8 + 0.2 * 2 ** (20 / 15)  # by hand: (30 share + 20) factor = 55/R
