@@ -17,6 +17,7 @@ FLOOR = {
     "solver": 3,
     "field": 4,
     "ladder": 4,
+    "faces": 4,
     "summit": 4,
     "study": 5,
     "report": 5,

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from thermsim.case.places import levels, part_box
 from thermsim.case.schema import Case, Reading
-from thermsim.field import Field, Place, ZoneReading
+from thermsim.faces import Place
+from thermsim.field import Field, ZoneReading
 from thermsim.report.versions import thermsim_version
 from thermsim.study.answers import HOTTEST, Question, asked
 from thermsim.units import MM, MM2

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from thermsim.case.places import Box, insert_box, levels, part_box, stack_box, zone_box
 from thermsim.case.schema import Case, Part
-from thermsim.field import Field, Place
+from thermsim.faces import Place
+from thermsim.field import Field
 from thermsim.ladder import hottest_zone
 from thermsim.report.result import cells_at, part_at
 from thermsim.study.answers import HOTTEST, Question

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from thermsim.case.places import probe_point
 from thermsim.case.schema import Case, Probe
-from thermsim.field import Field, face_spot, peak, plane_of
+from thermsim.faces import face_spot, plane_of
+from thermsim.field import Field, peak
 from thermsim.model.build import Model, ZoneCells
 from thermsim.model.grid import Grid
 from thermsim.model.heat import FaceSource, VolumeSource

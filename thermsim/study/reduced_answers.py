@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from thermsim.case.places import probe_point
 from thermsim.case.schema import Case, Reading
-from thermsim.field import face_spot, heated_boxes
+from thermsim.faces import face_spot, heated_boxes
 from thermsim.model.build import ZoneCells
 from thermsim.model.groups import Faces, Ints, Numbers, Topology, faces_at
 from thermsim.study.answers import HOTTEST, Question, place_of
