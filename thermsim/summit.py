@@ -121,10 +121,11 @@ class Plane:
             for inner, outer in ((own.start, own.start - 1), (own.stop - 1, own.stop)):
                 if not 0 <= outer < len(width):
                     continue
-                pair = [np.take(face, index, axis=1 + axis)[:, across] for index in (inner, outer)]
+                lines = [(index, across) if axis == 0 else (across, index) for index in (inner, outer)]
+                pair = [face[(slice(None), *line)] for line in lines]
                 on_edge = (width[outer] * pair[0] + width[inner] * pair[1]) / (width[inner] + width[outer])
-                bodies = [np.take(self.region, index, axis=axis)[across] for index in (inner, outer)]
-                on_edge = np.where((bodies[0] == bodies[1]) & ~np.isnan(on_edge), on_edge, -np.inf)
+                is_there = (self.region[lines[0]] == self.region[lines[1]]) & ~np.isnan(on_edge)
+                on_edge = np.where(is_there, on_edge, -np.inf)
                 best = on_edge.argmax(axis=1)
                 higher = on_edge[rows, best] > highest
                 highest[higher] = on_edge[rows, best][higher]
