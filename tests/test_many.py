@@ -70,12 +70,12 @@ def test_a_slab_in_closed_form(count: int, way: str) -> None:
 
 
 def test_powers_of_a_linear_case_are_superposed() -> None:
-    """More maps than are solved; each agrees with a mesh study of its own."""
+    """Of powers from nothing to threefold; each agrees with a mesh study of its own."""
     case = stack()
-    samples = drawn(case, ["A.power_W", "B.power_W"], 60)
+    samples = drawn(case, ["A.power_W", "B.power_W"], 60, 0.9)
     questions = [("zone", "A", "mean"), ("probe", "deep"), ("reading", "mean")]
     found = many(case, samples, questions=questions, accuracy_K=0.2)
-    assert set(found.ways) == {"all grids", "superposition"}
+    assert set(found.ways) == {"superposition"}
     assert misses(found, case, samples, [5, 33], 0.1).max() <= 1.0
 
 

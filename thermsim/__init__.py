@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from thermsim.study.many import many
     from thermsim.study.measure import measure
     from thermsim.study.predict import Prediction, predict
+    from thermsim.study.sensitivities import sensitivities
     from thermsim.study.superposition import superposition
     from thermsim.study.sweep import Vary, sweep
 
@@ -46,6 +47,7 @@ __all__ = [
     "parse_case",
     "predict",
     "read_case",
+    "sensitivities",
     "superposition",
     "sweep",
     "with_inputs",
@@ -63,6 +65,7 @@ _HOME = {
     "afford": "thermsim.study.afford",
     "compare": "thermsim.study.compare",
     "gradients": "thermsim.study.gradients",
+    "sensitivities": "thermsim.study.sensitivities",
     "superposition": "thermsim.study.superposition",
     "sweep": "thermsim.study.sweep",
     "Vary": "thermsim.study.sweep",

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import click
 
+from thermsim import __version__
 from thermsim.errors import (
     CaseError,
     HeatBalanceError,
@@ -22,11 +23,11 @@ from thermsim.errors import (
     WriteError,
 )
 from thermsim.studies import STUDIES
-from thermsim.terminal import CASE, JSON, OPTION, Progress, case_of, console, print_json, tell_slips
+from thermsim.terminal import CASE, JSON, OPTION, FiniteRange, Progress, case_of, console, print_json, tell_slips
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-@click.version_option(package_name="thermsim", message="%(prog)s %(version)s")
+@click.version_option(__version__, prog_name="thermsim", message="%(prog)s %(version)s")
 def commands() -> None:
     """Predict how a chip's die and lid spread its heat, and how sure that is."""
 
@@ -99,11 +100,9 @@ def inspect(case_file: Path, option: str | None, as_json: bool, picture: Path | 
 @click.option(
     "--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write results, field and pictures."
 )
+@click.option("--accuracy", metavar="KELVIN", type=FiniteRange(min=1e-4), help="Refine until the mesh doubt is below.")
 @click.option(
-    "--accuracy", metavar="KELVIN", type=click.FloatRange(min=1e-4), help="Refine until the mesh doubt is below."
-)
-@click.option(
-    "--memory", metavar="GB", type=click.FloatRange(min=0.01), help="What grids may take (4, or most of what is free)."
+    "--memory", metavar="GB", type=FiniteRange(min=0.01), help="What grids may take (4, or most of what is free)."
 )
 @click.option("--replace", is_flag=True, help="Let DIR lose the result of another case or option.")
 @click.option("--volume", is_flag=True, help="Write field.vtr however large it is.")

@@ -8,7 +8,18 @@ from typing import Any
 import click
 
 from thermsim.errors import HeatBalanceError, JournalError, NotConvergedError, NoWayOutError, RunawayError
-from thermsim.terminal import CASE, JSON, OPTION, Progress, case_of, console, print_json, tell_slips, warn_of_slips
+from thermsim.terminal import (
+    CASE,
+    JSON,
+    OPTION,
+    FiniteRange,
+    Progress,
+    case_of,
+    console,
+    print_json,
+    tell_slips,
+    warn_of_slips,
+)
 
 
 @click.command()
@@ -17,12 +28,12 @@ from thermsim.terminal import CASE, JSON, OPTION, Progress, case_of, console, pr
 @click.option("--base", metavar="OPTION", help="Compare with this option, which is built already.")
 @click.option("--option", "options", metavar="NAME", multiple=True, help="Only this option; again for more.")
 @click.option("--samples", metavar="N", type=click.IntRange(min=1), help="Of the tolerances (1024; 256 at least).")
-@click.option("--coverage", metavar="SHARE", type=click.FloatRange(0.5, 0.999), help="Of the intervals (0.9).")
+@click.option("--coverage", metavar="SHARE", type=FiniteRange(0.5, 0.999), help="Of the intervals (0.9).")
 @click.option("--seed", metavar="N", type=click.IntRange(min=0), help="Of the samples; the same seed, the same result.")
 @click.option("--workers", metavar="N", type=click.IntRange(min=1), help="Processes (one a processor).")
 @click.option("--dask", "cluster", metavar="ADDRESS", help="Send the samples to this cluster instead.")
-@click.option("--accuracy", metavar="KELVIN", type=click.FloatRange(min=1e-4), help="Mesh doubt of each case.")
-@click.option("--memory", metavar="GB", type=click.FloatRange(min=0.01), help="What grids may take.")
+@click.option("--accuracy", metavar="KELVIN", type=FiniteRange(min=1e-4), help="Mesh doubt of each case.")
+@click.option("--memory", metavar="GB", type=FiniteRange(min=0.01), help="What grids may take.")
 @click.option(
     "--accept-danger",
     "accepted",
@@ -133,7 +144,7 @@ def compare(
     "--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write points, result and picture."
 )
 @click.option(
-    "--accuracy", metavar="KELVIN", type=click.FloatRange(min=1e-4), help="Refine until the mesh doubts are below."
+    "--accuracy", metavar="KELVIN", type=FiniteRange(min=1e-4), help="Refine until the mesh doubts are below."
 )
 @click.option("--replace", is_flag=True, help="Let DIR lose another sweep.")
 def sweep(
@@ -186,9 +197,7 @@ def sweep(
 @click.command()
 @CASE
 @JSON
-@click.option(
-    "--accuracy", metavar="KELVIN", type=click.FloatRange(min=1e-4), help="Mesh doubt of readings at their limit."
-)
+@click.option("--accuracy", metavar="KELVIN", type=FiniteRange(min=1e-4), help="Mesh doubt of readings at their limit.")
 def afford(case_file: Path, as_json: bool, accuracy: float | None) -> None:
     """Find the clock and power at which a reading meets its limit, for the base and every option."""
     from thermsim.report.afford_table import document, show_affordance

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 import threading
 from pathlib import Path
@@ -15,6 +16,17 @@ if TYPE_CHECKING:
     from thermsim.case.schema import Case
 
 COMPILES_AFTER_S = 3.0
+
+
+class FiniteRange(click.FloatRange):
+    """A number within limits; neither `inf` nor `nan`, which Python reads as numbers."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        found = super().convert(value, param, ctx)
+        if not math.isfinite(found):
+            self.fail(f"{value} is no finite number", param, ctx)
+        return found
+
 
 CASE = click.argument("case_file", metavar="CASE", type=click.Path(path_type=Path))
 OPTION = click.option("--option", "option", metavar="NAME", help="Take this option of the case instead of its base.")

@@ -46,7 +46,7 @@ def write(
 
     Parameters
     ----------
-    folder : made if it is not there; foreign files in it stay, an earlier result of this case and option goes
+    folder : made if it is not there; foreign files in it stay, an earlier result of just this case and option goes
     source_text : text of the case file; the case's own if not given
     replace : also replace the result of another case or option
     volume : whether field.vtr is written; if not given, up to MOST_VOLUME_CELLS
@@ -172,7 +172,7 @@ def refuse(folder: Path, case: Case, replace: bool) -> None:
 
 
 def _refuse_other_result(folder: Path, case: Case, replace: bool) -> None:
-    """A result is replaced by one of the same case and option alone, unless the user says so."""
+    """A result is replaced by one of the same case, word for word, and option alone, unless the user says so."""
     if replace or not (folder / RESULT).exists():
         return
     try:
@@ -182,7 +182,13 @@ def _refuse_other_result(folder: Path, case: Case, replace: bool) -> None:
         whose = "a result that cannot be read"
     else:
         if (title, option, compares) == (case.title, case.option, False):
-            return
+            kept = folder / delivery.CASE_FOLDER / "case.yaml"
+            if not kept.exists() or not case.source_text or kept.read_bytes() == case.source_text.encode("utf-8"):
+                return
+            raise WriteError(
+                f"{folder} holds the result of {title} as its file was before, with other numbers or words",
+                "choose another folder to hold both side by side, or add --replace",
+            )
         whose = f"the result of {title}, " + ("as written" if option is None else f"with {option}")
         whose = f"a comparison of options of {title}" if compares else whose
     raise WriteError(f"{folder} holds {whose}", "choose another folder, or add --replace")

@@ -5,12 +5,16 @@ from __future__ import annotations
 import platform
 from importlib.metadata import PackageNotFoundError, version
 
+from thermsim import __version__
+
+NOT_INSTALLED = "not installed"
 PACKAGES = ("numpy", "scipy", "numba", "matplotlib")
 
 
 def thermsim_version() -> str:
-    """Version of the installed thermsim; says so where it runs from a source tree that is not installed."""
-    return _version("thermsim")
+    """Version of thermsim; says so where it runs from a source tree that is not installed."""
+    found = _version("thermsim")
+    return f"{__version__}, not installed" if found == NOT_INSTALLED else found
 
 
 def versions() -> dict[str, str]:
@@ -28,4 +32,4 @@ def _version(package: str) -> str:
     try:
         return version(package)
     except PackageNotFoundError:
-        return "not installed"
+        return NOT_INSTALLED

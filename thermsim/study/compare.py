@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from thermsim.case.schema import Case
 from thermsim.errors import RunawayError
 from thermsim.study import decision, ranking
-from thermsim.study.answers import Question
+from thermsim.study.answers import HOTTEST, Question
 from thermsim.study.cautions import gallium_cautions, option_of
 from thermsim.study.comparison import WARMEST, Comparison, Contribution, Gain, Interval, OptionResult
 from thermsim.study.family import AS_IN_FILE, Family, chosen, family, warmest
@@ -232,7 +232,7 @@ def compare(
         mount_scatter_K=case.mount_scatter_K,
         samples=count,
         seed=seed,
-        way=_way(taken),
+        way=_way(whole, taken),
         seconds=time.perf_counter() - start,
         remarks=tuple(_remarks(whole, taken)),
     )
@@ -259,7 +259,7 @@ def identity(
     return Identity.of(words, seed, case.source_text, *(table.tobytes() for table in case.tables.values()))
 
 
-def _way(taken: Samples) -> str:
+def _way(whole: Family, taken: Samples) -> str:
     if not taken.varied:
         return "no input has a tolerance, so the interval holds the mesh doubt alone"
     moved = [one for one in taken.ways if one.small or one.full]
@@ -274,10 +274,15 @@ def _way(taken: Samples) -> str:
         doubt = max(one.doubt_K for one in moved)
         told = "; ".join([each, *lacking, f"readings within {doubt:.1g} K of such solves"])
         how = f"small models made from full solves on {taken.cells:,} cells ({told})"
-    part = f", up to {taken.model_K.max():.2g} K of it by small models" if taken.model_K.any() else ""
+    judged = whole.readings or [whole.questions.index(HOTTEST)]
+    left, widest, by_model = (
+        float(one.max(initial=0.0)) for one in (taken.shortcut_K[:, judged], taken.shortcut_K, taken.model_K[:, judged])
+    )
+    part = f", up to {by_model:.2g} K of it by small models" if by_model > 0.0 else ""
+    others = f" ({widest:.2g} K in other places)" if widest > 1.05 * left else ""
     return (
         f"{how}, each as a deviation from the finest grid's answer; that may leave "
-        f"{taken.shortcut_K.max(initial=0.0):.2g} K of a gain{part}, which the intervals hold"
+        f"{left:.2g} K of a gain{part}{others}, which the intervals hold"
     )
 
 

@@ -69,13 +69,6 @@ class Gradients:
         of = "K" if of == "C" else f"({of})" if "/" in of else of
         return f"{'W' if is_heat(question) else 'K'} per {of}"
 
-    def moved_from(self, coarser: Gradients) -> dict[Question, dict[str, float]]:
-        """How far each derivative moved from that on a coarser grid: what grids still leave open of it, roughly."""
-        return {
-            question: {path: abs(value - coarser.values[question][path]) for path, value in row.items()}
-            for question, row in self.values.items()
-        }
-
 
 def is_heat(question: Question) -> bool:
     """Whether an answer is a heat [W]; the others are temperatures [C]."""

@@ -23,19 +23,16 @@ from numpy.typing import NDArray
 
 from thermsim.case.schema import Case
 from thermsim.errors import MemoryLimitError, ThermsimError, UnknownNameError
-from thermsim.field import Field
-from thermsim.model.build import build_model
 from thermsim.model.values import Input, inputs, with_inputs
-from thermsim.solver.steady import steady_state
 from thermsim.study.answers import Question, asked, temperatures
 from thermsim.study.convergence import doubts
 from thermsim.study.journal import Failure
 from thermsim.study.one_case import HELD_OUT, Checks, solved_for
+from thermsim.study.power_maps import PowerMaps
 from thermsim.study.predict import Prediction, predict
 from thermsim.study.reduced import is_offset
 from thermsim.study.reduced_training import reduce
 from thermsim.study.samples import SAMPLE_ACCURACY_K, Nearby
-from thermsim.study.superposition import superposition
 from thermsim.study.workers import Make, Task, run
 
 Array = NDArray[np.float64]
@@ -88,8 +85,8 @@ def many(
     """Answer cases that differ from one case in some of its numbers.
 
     samples : of each what differs, by the paths of `thermsim.inputs(case)`, in their units
-    questions : temperatures; all that the case has unless given. Superposition serves where only powers vary and
-        nothing but means, probes in linear cases is asked
+    questions : temperatures; all that the case has unless given. Superposition serves where only powers vary and only
+        means of zones and probes are asked
     accuracy_K : that every doubt is held to, the case's own unless given
     workers : processes; None for one a processor
     watch : called with samples done, all samples and the time left [s], while samples are solved in full
@@ -198,6 +195,8 @@ class _Study:
             if not sample:
                 self._keep(number, "base", np.zeros(len(self.questions)), 0.0)
         if self.varied:
+            self._superpose_linear()
+        if self._left():
             serves = self._checked()
             if serves is not None:
                 checked, grid = serves
@@ -242,8 +241,7 @@ class _Study:
     @cached_property
     def far_out(self) -> list[int]:
         """Samples to check by: the farthest from the base, and for each input one that is far out in it."""
-        away = self.table - np.array([self.known[path].value for path in self.varied])
-        away = np.abs(away) / np.abs(away).max(axis=0)
+        away = np.abs(self.away) / np.abs(self.away).max(axis=0)
         found = np.argsort(-np.square(away).sum(axis=1), kind="stable")[:CHECKED].tolist()
         for column in range(away.shape[1]):
             if away[found, column].max() < FAR:
@@ -279,19 +277,37 @@ class _Study:
 
     # ---- ways, the cheapest first -----------------------------------------------------------------------------------
 
+    @cached_property
+    def power_maps(self) -> PowerMaps | None:
+        """Where samples differ by powers of zones alone, and no power depends on temperature."""
+        zones = [self.known[path].owner for path in self.varied if path.endswith(".power_W")]
+        if not zones or len(zones) < len(self.varied) or any(heat.leakage or heat.map for heat in self.case.heat):
+            return None
+        return PowerMaps(self.base, zones, self.questions)
+
+    @cached_property
+    def away(self) -> Array:
+        """(samples, varied) how far samples lie from the base."""
+        return np.asarray(self.table - np.array([self.known[path].value for path in self.varied]))
+
+    def _superpose_linear(self) -> None:
+        """Only the grid's error of resistances is left."""
+        if self.power_maps is None:
+            return
+        most = np.abs(self.away)
+        found = self.power_maps.settled(lambda half: self._enough((most @ half.T).max(axis=0)), self.memory_GB)
+        if found is None:
+            return
+        limit, half = found
+        for number in self._left():
+            self._keep(number, "superposition", limit @ self.away[number], half @ most[number])
+
     def _superpose(self, checked: _Checked, grid: _Grid) -> None:
-        """Where only powers of zones vary: exact in linear cases, and measured in others."""
-        zones = {path: self.known[path].owner for path in self.varied if path.endswith(".power_W")}
-        if len(zones) < len(self.varied) or any(heat.leakage or heat.map for heat in self.case.heat):
+        """Where k depends on temperature, what superposition leaves is measured like any other short cut."""
+        found = None if self.power_maps is None else self.power_maps.on(grid.multiplier)
+        if found is None:
             return
-        model = build_model(self.case, self.base.plan.grid(grid.multiplier))
-        found = superposition(self.case, Field.of(model, steady_state(model)))
-        if not set(self.questions) <= set(found.questions):
-            return
-        rows = [found.questions.index(question) for question in self.questions]
-        columns = [found.zones.index(zones[path]) for path in self.varied]
-        usual = np.array([self.known[path].value for path in self.varied])
-        deviation = (self.table - usual) @ found.resistance[np.ix_(rows, columns)].T
+        deviation = self.away @ found.T
         left = checked.left_K(deviation[list(checked.samples)])
         if self._enough(left):
             for number in self._left():

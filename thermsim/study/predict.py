@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.schema import Case
-from thermsim.errors import MemoryLimitError, NotConvergedError, RunawayError
+from thermsim.errors import MemoryLimitError, NotConvergedError, RunawayError, ThermsimError
 from thermsim.field import Field
 from thermsim.ladder import Ladder, blended, ladder
 from thermsim.model.build import build_model
@@ -126,6 +126,8 @@ def predict(
     NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError, BoundsError : see `thermsim.errors`
     """
     wanted = case.accuracy_K if accuracy_K is None else accuracy_K
+    if not wanted >= 0.0:
+        raise ThermsimError(f"an accuracy of {wanted} K cannot be asked for", "give kelvins above zero, such as 0.1")
     outer_K = min(max(OUTER_SHARE * wanted, ACCURACY_K), OUTER_K)
     memory_GB = allowed_GB(memory_GB)
     even = plan or plan_grid(case, first_cells)
@@ -167,7 +169,7 @@ def predict(
         worst = max((judged[question].half_width for question in held_to), default=float("inf"))
         if watch is not None:
             watch(steps[-1], worst)
-        held = worst <= wanted
+        held = bool(judged) and worst <= wanted
         if held and grids is None:
             break
         start = time.perf_counter()
