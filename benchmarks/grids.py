@@ -111,8 +111,9 @@ def measured(case: Case, runs: int) -> list[Study]:
 def draw(studies: list[Study], path: Path) -> None:
     """Two staircases a family: the least doubt of a zone mean, and of any answer, that so much time has bought."""
     from matplotlib.figure import Figure
+    from matplotlib.ticker import LogLocator, NullFormatter, StrMethodFormatter
 
-    figure = Figure(figsize=(8.0, 4.0), layout="constrained")
+    figure = Figure(figsize=(9.0, 4.0), layout="constrained")
     for ax, which, title in zip(
         figure.subplots(1, 2, sharey=True), ("zone", "any"), ("worst zone mean", "worst answer of all"), strict=True
     ):
@@ -124,8 +125,11 @@ def draw(studies: list[Study], path: Path) -> None:
             ax.step(seconds, doubt, where="post", linestyle=line, color=shade, label=f"{family}: doubt")
             ax.plot(seconds, error, linestyle="none", marker="x", color=shade, label=f"{family}: error")
         ax.set(xscale="log", yscale="log", xlabel="time of all grids [s]", title=title)
+        ax.xaxis.set_major_locator(LogLocator(subs=(1.0, 3.0)))
+        ax.xaxis.set_major_formatter(StrMethodFormatter("{x:g}"))
+        ax.xaxis.set_minor_formatter(NullFormatter())
     figure.axes[0].set_ylabel("[K]")
-    figure.axes[1].legend(fontsize="small")
+    figure.legend(*figure.axes[0].get_legend_handles_labels(), loc="outside right center", fontsize="small")
     figure.savefig(path)
 
 
