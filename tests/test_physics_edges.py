@@ -19,6 +19,7 @@ import pytest
 from stacks import case_of, film, joint, part
 
 from thermsim.case.schema import Case
+from thermsim.errors import MemoryLimitError
 from thermsim.model.plan import plan_grid
 from thermsim.study.predict import predict
 
@@ -138,3 +139,10 @@ def test_a_grid_too_coarse_for_a_hotspot_does_not_cry_runaway() -> None:
     told = predict(case, accuracy_K=3.0).doubts["zone", "h", "mean"]
     fine = predict(case, accuracy_K=3.0, plan=plan_grid(case, 60_000)).doubts["zone", "h", "mean"]
     assert abs(told.value - fine.value) <= told.half_width + fine.half_width
+
+
+def test_too_little_memory_for_grids_that_settle_is_no_runaway() -> None:
+    """The first grid of the even family has no steady state, and the three after it do not fit."""
+    case = near_runaway(11.0)
+    with pytest.raises(MemoryLimitError, match="3 grids at least"):
+        predict(case, plan=plan_grid(case), memory_GB=0.1)

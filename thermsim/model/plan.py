@@ -10,7 +10,7 @@ from thermsim.model.grid import MULTIPLIERS as MULTIPLIERS
 from thermsim.model.grid import GridPlan, merge_lines, plan_axis, single_cell
 from thermsim.model.lines import outlines
 from thermsim.model.properties import material_of
-from thermsim.units import MM
+from thermsim.units import GIGABYTE, MM
 
 # Widths grow by this much per distance from where heat turns: neighbours then differ by less than a third.
 GROWTH = 0.4
@@ -27,6 +27,11 @@ FIRST_MULTIPLIER = MULTIPLIERS[0]
 # What a study may use unless told otherwise [GB], and what a cell of model and solver together takes [byte].
 MEMORY_GB = 4.0
 BYTES_PER_CELL = 260
+
+
+def needed_GB(cells: float) -> float:
+    """Memory that a grid of so many cells takes with its solver [GB], about."""
+    return cells * BYTES_PER_CELL / GIGABYTE
 
 
 def plan_grid(case: Case, cells: int = FIRST_GRID_CELLS, growth: float = GROWTH) -> GridPlan:

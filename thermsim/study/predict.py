@@ -17,7 +17,7 @@ from thermsim.field import Field
 from thermsim.ladder import Ladder, blended, ladder
 from thermsim.model.build import build_model
 from thermsim.model.grid import Grid, GridPlan
-from thermsim.model.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, plan_grid
+from thermsim.model.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, needed_GB, plan_grid
 from thermsim.solver.steady import ACCURACY_K, steady_state
 from thermsim.study.answers import HOTTEST, Question, answers, temperatures
 from thermsim.study.bounds import Bounds, source_bounds
@@ -141,15 +141,17 @@ def predict(
     held = False
     runaways = _Runaways()
     for multiplier in plan.multipliers[:grids]:
-        if plan.cells(multiplier) * BYTES_PER_CELL / GIGABYTE > memory_GB:
+        if needed_GB(plan.cells(multiplier)) > memory_GB:
             break
         grid = plan.grid(multiplier)
         try:
             field, iterations = _solve_on(case, grid, field, outer_K)
         except (RunawayError, NotConvergedError) as error:
-            if steps or grids is not None or not runaways.may_settle(grid, error):
+            finer = tuple(one for one in plan.multipliers if one > multiplier)
+            if steps or grids is not None or len(finer) < FEWEST_GRIDS or not runaways.may_settle(grid, error):
                 raise
-            plan = replace(plan, multipliers=plan.multipliers[plan.multipliers.index(multiplier) + 1 :])
+            plan = replace(plan, multipliers=finer)
+            _check_memory(plan, memory_GB)
             continue
         found = answers(case, field)
         steps.append(
@@ -173,8 +175,6 @@ def predict(
         if held and grids is None:
             break
         start = time.perf_counter()
-    if len(steps) < FEWEST_GRIDS and runaways.last is not None:
-        raise runaways.last
     assert field is not None
     status: Literal["accuracy held", "accuracy not held"] = "accuracy held" if held else "accuracy not held"
     way = _ladder_told(steps, judged)
@@ -185,7 +185,6 @@ class _Runaways:
     """Grids on which leakage runs away; coarse ones tell hotspots too hot, and so prove nothing about the case."""
 
     def __init__(self) -> None:
-        self.last: RunawayError | NotConvergedError | None = None
         self.size = inf
         self.share: float | None = None
 
@@ -195,7 +194,7 @@ class _Runaways:
         The share of the power up to which there is one may grow on as with first order, the slowest that is seen.
         """
         larger, before = self.size, self.share
-        self.last, self.size = error, float(grid.cells) ** (-1.0 / (3 - (1 in grid.shape)))
+        self.size = float(grid.cells) ** (-1.0 / (3 - (1 in grid.shape)))
         self.share = error.share if isinstance(error, RunawayError) else None
         if grid.cells > MOST_RUNAWAY_CELLS:
             return False
@@ -205,7 +204,7 @@ class _Runaways:
 
 
 def _check_memory(plan: GridPlan, memory_GB: float) -> None:
-    least = plan.cells(plan.multipliers[FEWEST_GRIDS - 1]) * BYTES_PER_CELL / GIGABYTE
+    least = needed_GB(plan.cells(plan.multipliers[FEWEST_GRIDS - 1]))
     if least > memory_GB:
         raise MemoryLimitError(
             f"a mesh study takes {FEWEST_GRIDS} grids at least, which need {two_digits_up(least)} GB, "
@@ -242,9 +241,9 @@ def _pilot(case: Case, even: GridPlan, first_cells: int) -> Field:
         try:
             return _solve_on(case, grid, None)[0]
         except (RunawayError, NotConvergedError) as error:
-            if not runaways.may_settle(grid, error):
+            if multiplier == even.multipliers[-1] or not runaways.may_settle(grid, error):
                 raise
-    raise AssertionError("multipliers end far beyond grids on which a runaway is believed")
+    raise AssertionError("a family has grids")
 
 
 def judge(steps: list[MeshStep]) -> dict[Question, Doubt]:
