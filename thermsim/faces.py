@@ -45,9 +45,10 @@ def face_spot(model: Model, place: Place, part: str) -> FaceSpot | None:
         cells = plane.touching(at)
         conducts = [float(model.regions[plane.region[cell]].material.along_x(TYPICAL_C)) for cell in cells]
         best = [cell for cell, k in zip(cells, conducts, strict=True) if k >= max(conducts) * (1.0 - 1e-12)]
+        jumps = _jumps(model, at, face, side)
         weights: dict[tuple[int, int], float] = {}
         for cell in best:
-            for one, weight in plane.weights_at(at, cell, _jumps(model, at, face, side)).items():
+            for one, weight in plane.weights_at(at, cell, jumps).items():
                 weights[one] = weights.get(one, 0.0) + weight / len(best)
         return FaceSpot(face, side, weights) if weights else None
     return None

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from thermsim.case.schema import Case
 from thermsim.errors import RunawayError
 from thermsim.study import decision, ranking
-from thermsim.study.answers import HOTTEST, Question
+from thermsim.study.answers import Question
 from thermsim.study.cautions import gallium_cautions, option_of
 from thermsim.study.comparison import WARMEST, Comparison, Contribution, Gain, Interval, OptionResult
 from thermsim.study.family import AS_IN_FILE, Family, chosen, family, warmest
@@ -274,9 +274,9 @@ def _way(whole: Family, taken: Samples) -> str:
         doubt = max(one.doubt_K for one in moved)
         told = "; ".join([each, *lacking, f"readings within {doubt:.1g} K of such solves"])
         how = f"small models made from full solves on {taken.cells:,} cells ({told})"
-    judged = whole.readings or [whole.questions.index(HOTTEST)]
     left, widest, by_model = (
-        float(one.max(initial=0.0)) for one in (taken.shortcut_K[:, judged], taken.shortcut_K, taken.model_K[:, judged])
+        float(one.max(initial=0.0))
+        for one in (taken.shortcut_K[:, whole.judged], taken.shortcut_K, taken.model_K[:, whole.judged])
     )
     part = f", up to {by_model:.2g} K of it by small models" if by_model > 0.0 else ""
     others = f" ({widest:.2g} K in other places)" if widest > 1.05 * left else ""

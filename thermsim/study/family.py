@@ -47,6 +47,11 @@ class Family:
         """Places of the sensors among the questions."""
         return [place for place, question in enumerate(self.questions) if question[0] == "reading"]
 
+    @property
+    def judged(self) -> list[int]:
+        """Places of the temperatures that a verdict is about: sensors, else the hottest spot."""
+        return self.readings or [self.questions.index(HOTTEST)]
+
     def in_common(self, number: int) -> list[Question]:
         """What the base and another case can both answer."""
         known = np.isfinite(self.table[-1][[0, number]]).all(axis=0)

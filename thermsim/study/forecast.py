@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from thermsim.case.schema import Case
-from thermsim.model.plan import BYTES_PER_CELL, MEMORY_GB, MULTIPLIERS, plan_grid
-from thermsim.units import GIGABYTE
+from thermsim.model.plan import MEMORY_GB, MULTIPLIERS, needed_GB, plan_grid
 
 
 @dataclass(frozen=True)
@@ -37,6 +36,6 @@ def forecast(case: Case) -> Forecast:
     grids = []
     for multiplier in MULTIPLIERS:
         cells = plan.cells(multiplier)
-        memory = cells * BYTES_PER_CELL / GIGABYTE
+        memory = needed_GB(cells)
         grids.append(GridForecast(multiplier, cells, memory, memory <= MEMORY_GB))
     return Forecast(tuple(grids), MEMORY_GB)

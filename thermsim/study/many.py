@@ -33,7 +33,7 @@ from thermsim.study.predict import Prediction, predict
 from thermsim.study.reduced import is_offset
 from thermsim.study.reduced_training import reduce
 from thermsim.study.samples import SAMPLE_ACCURACY_K, Nearby
-from thermsim.study.workers import Make, Task, run
+from thermsim.study.workers import FEW, Make, Task, run
 
 Array = NDArray[np.float64]
 Way = Literal["base", "all grids", "superposition", "small model", "full solve", "mesh study", "no steady state"]
@@ -46,7 +46,6 @@ FAR = 0.5  # of the largest deviation of an input
 SAFETY = 2.0
 NOISE_K = 1e-6  # of differences of grids; what the solves themselves leave is added to the doubt
 PAYS = 4  # samples for each full solve that a small model is made from
-HERE = 32  # full solves that are not worth starting processes for
 
 
 @dataclass(frozen=True)
@@ -221,17 +220,25 @@ class _Study:
     @cached_property
     def table(self) -> Array:
         """(samples, varied) values."""
-        usual = [self.known[path].value for path in self.varied]
-        return np.array(
-            [[sample.get(path, value) for path, value in zip(self.varied, usual, strict=True)] for sample in self.solid]
-        )
+        usual = dict(zip(self.varied, self.usual.tolist(), strict=True))
+        return np.array([list((usual | sample).values()) for sample in self.solid])
+
+    @cached_property
+    def usual(self) -> Array:
+        """(varied,) values of the base."""
+        return np.array([self.known[path].value for path in self.varied])
+
+    @cached_property
+    def away(self) -> Array:
+        """(samples, varied) how far samples lie from the base."""
+        return np.asarray(self.table - self.usual)
 
     def _keep(self, number: int, way: Way, deviation: Array, left_K: Array | float) -> None:
         self.ways[number], self.deviation[number], self.left_K[number] = way, deviation, left_K
 
     def _left(self) -> list[int]:
-        """Samples without an answer that is good enough, and without a reason why there is none."""
-        return [n for n, way in enumerate(self.ways) if way == "no steady state" and n not in self.why_not]
+        """Samples without an answer that is good enough."""
+        return [number for number, way in enumerate(self.ways) if way == "no steady state"]
 
     def _enough(self, left_K: Array, share: float = 1.0) -> bool:
         return bool(np.all(self.mesh_K + left_K <= share * self.accuracy_K))
@@ -285,11 +292,6 @@ class _Study:
             return None
         return PowerMaps(self.base, zones, self.questions)
 
-    @cached_property
-    def away(self) -> Array:
-        """(samples, varied) how far samples lie from the base."""
-        return np.asarray(self.table - np.array([self.known[path].value for path in self.varied]))
-
     def _superpose_linear(self) -> None:
         """Only the grid's error of resistances is left."""
         if self.power_maps is None:
@@ -317,21 +319,20 @@ class _Study:
         left, solves = self._left(), solved_for(len(self.varied)) + HELD_OUT
         if len(left) < PAYS * solves:
             return
-        usual = np.array([self.known[path].value for path in self.varied])
         try:
             model = reduce(
                 self.case,
                 varied=[self.known[path] for path in self.varied],
                 plan=self.base.plan,
                 multiplier=grid.multiplier,
-                limits=(np.minimum(self.table.min(axis=0), usual), np.maximum(self.table.max(axis=0), usual)),
+                limits=(np.minimum(self.table.min(axis=0), self.usual), np.maximum(self.table.max(axis=0), self.usual)),
                 solved=solved_for(len(self.varied)),
                 held_out=HELD_OUT,
             )
             missing = [question for question in self.questions if question not in model.questions]
             if missing:
                 raise ThermsimError(f"a small model does not answer {asked(missing[0])}")
-            found = model.answers(np.vstack([usual, self.table[left]]))
+            found = model.answers(np.vstack([self.usual, self.table[left]]))
         except MemoryLimitError:
             raise
         except (ThermsimError, np.linalg.LinAlgError) as error:
@@ -350,8 +351,10 @@ class _Study:
         if not left:
             return
         nearby = Nearby((self.case,), self.base.plan, grid.multiplier, self.questions)
-        nominal = nearby()(Task("nominal", ({},)))[0]
-        for number, found in zip(left, self._run(nearby, [(self.solid[n],) for n in left]), strict=True):
+        work = nearby()
+        nominal = work(Task("nominal", ({},)))[0]
+        make = nearby if len(left) > FEW else lambda: work  # here, what the nominal state was solved by serves on
+        for number, found in zip(left, self._run(make, [(self.solid[n],) for n in left]), strict=True):
             if not isinstance(found, Failure):  # else the grid may be too coarse: a mesh study has the last word
                 self._keep(number, "full solve", found[0] - nominal, grid.left_K)
 
@@ -366,7 +369,7 @@ class _Study:
 
     def _run(self, make: Make, values: Sequence[object]) -> list[Any]:
         tasks = [Task(f"sample {number}", value) for number, value in enumerate(values)]
-        return list(run(make, tasks, workers=1 if len(tasks) <= HERE else self.workers, watch=self.watch))
+        return list(run(make, tasks, workers=1 if len(tasks) <= FEW else self.workers, watch=self.watch))
 
     def _words(self, widths: Array) -> str:
         told = [

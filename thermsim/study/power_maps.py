@@ -8,20 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.field import Field
-from thermsim.model.build import build_model
-from thermsim.model.plan import BYTES_PER_CELL
-from thermsim.solver.steady import steady_state
+from thermsim.model.plan import needed_GB
 from thermsim.study.answers import Question
-from thermsim.study.convergence import doubts
 from thermsim.study.memory import allowed_GB
 from thermsim.study.predict import Prediction
-from thermsim.study.superposition import superposition
-from thermsim.units import GIGABYTE
+from thermsim.study.superposition import Superposition, on_grid, settled
 
 Array = NDArray[np.float64]
-
-NOISE = 1e-9  # of resistances [K/W]
 
 
 @dataclass(frozen=True)
@@ -34,12 +27,8 @@ class PowerMaps:
 
     def on(self, multiplier: int) -> Array | None:
         """(questions, zones) resistances [K/W] on one grid; None where superposition does not answer a question."""
-        model = build_model(self.base.case, self.base.plan.grid(multiplier))
-        found = superposition(self.base.case, Field.of(model, steady_state(model)))
-        if not set(self.questions) <= set(found.questions):
-            return None
-        rows = [found.questions.index(question) for question in self.questions]
-        return np.asarray(found.resistance[np.ix_(rows, [found.zones.index(zone) for zone in self.zones])])
+        found, _ = on_grid(self.base.case, self.base.plan, multiplier)
+        return found.resistance[self._asked(found)] if self._answered_by(found) else None
 
     def settled(self, enough: Callable[[Array], bool], memory_GB: float | None) -> tuple[Array, Array] | None:
         """Resistances at their limit and their mesh doubts [K/W], in a linear case, on as many grids as it takes.
@@ -50,19 +39,26 @@ class PowerMaps:
         """
         if not self.base.field.model.is_linear:
             return None
-        plan, on_grids = self.base.plan, list[Array]()
-        for place, multiplier in enumerate(plan.multipliers, start=1):
-            if plan.cells(multiplier) * BYTES_PER_CELL / GIGABYTE > allowed_GB(memory_GB):
+        plan, most, on_grids = self.base.plan, allowed_GB(memory_GB), list[tuple[Superposition, float]]()
+        for count, multiplier in enumerate(plan.multipliers, start=1):
+            if needed_GB(plan.cells(multiplier)) > most:
                 return None
-            found = self.on(multiplier)
-            if found is None:
+            on_grids.append(on_grid(self.base.case, plan, multiplier))
+            if not self._answered_by(on_grids[0][0]):
                 return None
-            on_grids.append(found)
-            if place < len(self.base.steps):
+            if count < len(self.base.steps):
                 continue
-            sizes = [1.0 / one for one in plan.multipliers[:place]]
-            judged = doubts(np.reshape(on_grids, (place, -1)), sizes, NOISE)
-            half = np.reshape([one.half_width for one in judged], found.shape)
+            found = settled(on_grids, plan.multipliers[:count])
+            asked = self._asked(found.finest)
+            half = found.half_width[asked]
             if enough(half):
-                return np.reshape([one.value for one in judged], found.shape), half
+                return found.resistance[asked], half
         return None
+
+    def _answered_by(self, found: Superposition) -> bool:
+        return set(self.questions) <= set(found.questions)
+
+    def _asked(self, found: Superposition) -> tuple[NDArray[np.intp], ...]:
+        """Places of what is asked in its resistances."""
+        rows = [found.questions.index(question) for question in self.questions]
+        return np.ix_(rows, [found.zones.index(zone) for zone in self.zones])

@@ -9,12 +9,11 @@ import numpy as np
 
 from thermsim.case.schema import Case
 from thermsim.field import Field
-from thermsim.model.plan import BYTES_PER_CELL
+from thermsim.model.plan import needed_GB
 from thermsim.study.answers import HOTTEST, asked, temperatures
 from thermsim.study.cautions import gallium_cautions, option_of
 from thermsim.study.rounding import doubt_in_words, two_digits_up
 from thermsim.study.slips import slips_of
-from thermsim.units import GIGABYTE
 
 if TYPE_CHECKING:
     from thermsim.study.predict import Prediction
@@ -71,7 +70,7 @@ def _remedy(prediction: Prediction) -> str:
     plan = prediction.plan
     finer = [multiplier for multiplier in plan.multipliers if multiplier > last]
     if finer:
-        needed = plan.cells(finer[0]) * BYTES_PER_CELL / GIGABYTE
+        needed = needed_GB(plan.cells(finer[0]))
         remedies.append(f"allow the next grid: `--memory {two_digits_up(needed)}`")
     else:
         remedies.append("there is no finer grid")

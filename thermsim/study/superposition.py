@@ -141,12 +141,19 @@ def resistances(case: Case, plan: GridPlan | None = None, multipliers: Sequence[
     NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError : see `thermsim.errors`
     """
     family = plan or plan_grid(case, FIRST_GRID_CELLS)
-    found, noise = [], 0.0
-    for multiplier in multipliers:
-        model = build_model(case, family.grid(multiplier))
-        field = Field.of(model, steady_state(model))
-        found.append(superposition(case, field))
-        noise = max(noise, field.error_K / max(field.heat_made_W, 1.0))
+    return settled([on_grid(case, family, multiplier) for multiplier in multipliers], multipliers)
+
+
+def on_grid(case: Case, plan: GridPlan, multiplier: int) -> tuple[Superposition, float]:
+    """The superposition of a case on one grid, and what the solver leaves of resistances [K/W]."""
+    model = build_model(case, plan.grid(multiplier))
+    field = Field.of(model, steady_state(model))
+    return superposition(case, field), field.error_K / max(field.heat_made_W, 1.0)
+
+
+def settled(on_grids: Sequence[tuple[Superposition, float]], multipliers: Sequence[int]) -> Resistances:
+    """Resistances at their limits, from what `on_grid` found at three or more multipliers, the finest last."""
+    found, noise = [one for one, _ in on_grids], max(left for _, left in on_grids)
     table = np.array([one.resistance.ravel() for one in found])
     flat = doubts(table, 1.0 / np.array(multipliers, dtype=np.float64), noise)
     finest = found[-1]

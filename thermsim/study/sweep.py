@@ -28,7 +28,7 @@ from thermsim.errors import (
 from thermsim.field import Field
 from thermsim.model.build import build_model
 from thermsim.model.grid import Grid, GridPlan
-from thermsim.model.plan import BYTES_PER_CELL
+from thermsim.model.plan import needed_GB
 from thermsim.model.topology import alike
 from thermsim.solver.linear import State
 from thermsim.solver.steady import steady_state
@@ -40,7 +40,6 @@ from thermsim.study.predict import FEWEST_GRIDS, MeshStep, Prediction, predict
 from thermsim.study.sweep_lowest import Lowest, lowest
 from thermsim.study.sweep_points import Place, Range, places_of, questions_of, ranges_of
 from thermsim.study.sweep_points import Vary as Vary
-from thermsim.units import GIGABYTE
 
 Array = NDArray[np.float64]
 
@@ -226,7 +225,7 @@ def _climb(climb: _Climb, reference: Prediction, wanted_K: float, memory_GB: flo
     family = climb.plan.multipliers
     needed = [step.multiplier for step in reference.steps]
     for multiplier in family[: len(needed) + MOST_EXTRA]:
-        too_large = climb.plan.cells(multiplier) * BYTES_PER_CELL / GIGABYTE > memory_GB
+        too_large = needed_GB(climb.plan.cells(multiplier)) > memory_GB
         if len(climb.done) >= FEWEST_GRIDS and (climb.worst_K() <= wanted_K or too_large):
             return
         climb.on(multiplier)

@@ -9,7 +9,6 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.study.answers import HOTTEST
 from thermsim.study.comparison import WARMEST
 from thermsim.study.family import Family
 from thermsim.study.journal import Failure, Result, Solved
@@ -18,7 +17,7 @@ from thermsim.study.reduced import is_offset
 from thermsim.study.samples import Nearby
 from thermsim.study.spread import table
 from thermsim.study.variables import Variable, sample_of, variables
-from thermsim.study.workers import Make, Task, compute
+from thermsim.study.workers import FEW, Make, Task, compute
 
 Array = NDArray[np.float64]
 Machinery = Callable[[Make, list[Task]], list[Result]]
@@ -26,7 +25,6 @@ Way = Literal["full solves", "small models"]
 
 CHECKED = 6  # samples that are answered on two grids
 SHORTCUT_SHARE = 0.1
-HERE = 32  # full solves left over are made in this process: to start others takes as long
 # Samples for each full solve that a small model is made from. On the demo both ways take about as long at two; below
 # eight, full solves keep intervals free of the doubt of small models.
 PAYS = 8
@@ -130,10 +128,9 @@ class _Study:
         truth = gains[multipliers[-1]]
         spread = np.nan_to_num(np.std(truth, axis=0))
         enough = np.maximum(self.whole.predictions[0].accuracy_K, SHORTCUT_SHARE * spread)
-        judged = self.whole.readings or [self.questions.index(HOTTEST)]
         for multiplier in multipliers:
             shortcut = 2.0 * np.max(np.nan_to_num(np.abs(gains[multiplier] - truth)), axis=0)
-            if np.all((shortcut <= enough)[:, judged]):
+            if np.all((shortcut <= enough)[:, self.whole.judged]):
                 break
         return multiplier, shortcut
 
@@ -178,7 +175,7 @@ class _Study:
             )
             for row in rows
         ]
-        if len(tasks) <= HERE:
+        if len(tasks) <= FEW:
             results: list[Result] = [compute(work, task).result for task in tasks]
         else:
             results = self.machinery(nearby, tasks)

@@ -25,6 +25,7 @@ from thermsim.study.journal import Journal, Result, Row
 KEEP_EVERY = 0.5  # seconds between writes to the journal: what a kill may cost, against a flush of the disk for each
 CHUNK = 0.25  # seconds of work handed out at once: asking for more costs some ms, and the last ones end together
 MOST_AT_ONCE = 1000  # tasks of a chunk
+FEW = 32  # full solves that are better made in this process: to start others takes as long
 
 
 @dataclass(frozen=True)
