@@ -19,10 +19,10 @@ from typing import Any
 
 import thermsim  # noqa: F401  # before numpy: one thread of BLAS
 from thermsim.case.load import parse_case
-from thermsim.study.compare import SEED, compare
-from thermsim.study.family import chosen, family
-from thermsim.study.tolerances import Way, sampled
-from thermsim.study.workers import run
+from thermsim.comparison.compare import SEED, compare
+from thermsim.comparison.family import chosen, family
+from thermsim.comparison.tolerances import Way, sampled
+from thermsim.run.workers import run
 
 DEMO = Path(__file__).parent.parent / "cases" / "crooked-film.yaml"
 MORE = """

@@ -14,16 +14,16 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from thermsim.case.inputs.values import inputs
 from thermsim.case.load import read_case
 from thermsim.model.build import build_model
-from thermsim.model.plan import plan_grid
-from thermsim.model.values import inputs
+from thermsim.model.grid.plan import plan_grid
+from thermsim.nearby.gradients import _solved, gradients
+from thermsim.readout.answers import Question, answers
+from thermsim.readout.weights import Reader
 from thermsim.solver.adjoint import adjoint
 from thermsim.solver.linearised import linearise
 from thermsim.solver.steady import steady_state
-from thermsim.study.answers import Question, answers
-from thermsim.study.goals import Reader
-from thermsim.study.gradients import _solved, gradients
 
 DEMO = Path(__file__).parent.parent / "cases" / "crooked-film.yaml"
 

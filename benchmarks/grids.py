@@ -22,11 +22,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.load import read_case
-from thermsim.case.schema import Case
-from thermsim.model.plan import plan_grid
-from thermsim.study.answers import Question, answers, temperatures
-from thermsim.study.convergence import observed_order
-from thermsim.study.predict import FEWEST_GRIDS, Prediction, _solve_on, judge, predict
+from thermsim.case.vocabulary.schema import Case
+from thermsim.mesh.convergence import observed_order
+from thermsim.mesh.predict import FEWEST_GRIDS, _solve_on, judge, predict
+from thermsim.mesh.prediction import Prediction
+from thermsim.model.grid.plan import plan_grid
+from thermsim.readout.answers import Question, answers, temperatures
 
 DEMO = Path(__file__).parent.parent / "cases" / "crooked-film.yaml"
 REFERENCE_CELLS, REFERENCE = 12_000, (4, 6, 8)

@@ -21,16 +21,16 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy loads
 
 import numpy as np
 
+from thermsim.case.inputs.values import with_inputs
 from thermsim.case.load import read_case
-from thermsim.field import Field
 from thermsim.model.build import build_model
-from thermsim.model.plan import plan_grid
-from thermsim.model.topology import alike
-from thermsim.model.values import with_inputs
+from thermsim.model.grid.plan import plan_grid
+from thermsim.model.grid.topology import alike
+from thermsim.nearby.small_model_training import reduce
+from thermsim.nearby.superposition import superposition
+from thermsim.readout.answers import answers, asked
+from thermsim.readout.field import Field
 from thermsim.solver.steady import steady_state
-from thermsim.study.answers import answers, asked
-from thermsim.study.reduced_training import reduce
-from thermsim.study.superposition import superposition
 
 SEED = 3_407
 MAPS = 200_000

@@ -38,8 +38,8 @@ WORK_UNIT_BYTES, WORK_UNITS = (
 
 
 def _thermsim(stencil: Any, matrix: Any, heat: Any, threads: int) -> Callable[[], tuple[Any, int]]:
-    from thermsim.solver import multigrid
-    from thermsim.solver.conjugate import conjugate_gradients
+    from thermsim.solver.multigrid import multigrid
+    from thermsim.solver.multigrid.conjugate_gradients import conjugate_gradients
 
     def run() -> tuple[Any, int]:
         done = conjugate_gradients(multigrid.build(stencil, threads), stencil.heat, tolerance=TOLERANCE)

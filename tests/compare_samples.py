@@ -13,8 +13,8 @@ from report_samples import PACKAGE
 
 from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
-from thermsim.study.answers import HOTTEST
-from thermsim.study.comparison import (
+from thermsim.comparison.decision import Kind
+from thermsim.comparison.outcome import (
     WARMEST,
     Comparison,
     Contribution,
@@ -23,10 +23,11 @@ from thermsim.study.comparison import (
     Interval,
     OptionResult,
 )
-from thermsim.study.convergence import Doubt
-from thermsim.study.decision import Kind
-from thermsim.study.predict import Prediction, predict
-from thermsim.study.ranking import NextMeasurement
+from thermsim.comparison.ranking import NextMeasurement
+from thermsim.mesh.convergence import Doubt
+from thermsim.mesh.predict import predict
+from thermsim.mesh.prediction import Prediction
+from thermsim.readout.answers import HOTTEST
 
 OPTIONS = """\
 worth_K: 1

@@ -5,7 +5,8 @@ from __future__ import annotations
 from functools import cache
 
 from thermsim.case.load import parse_case
-from thermsim.study.predict import Prediction, predict
+from thermsim.mesh.predict import predict
+from thermsim.mesh.prediction import Prediction
 
 PACKAGE = """\
 # Invented.

@@ -11,12 +11,12 @@ from typing import Any
 import numpy as np
 
 from thermsim.case.load import parse_case
-from thermsim.case.schema import Case
-from thermsim.field import Field
+from thermsim.case.vocabulary.schema import Case
 from thermsim.model.build import build_model
-from thermsim.model.grid import Axis, Grid, merge_lines
-from thermsim.model.lines import outlines
-from thermsim.model.plan import plan_grid
+from thermsim.model.grid.axes import Axis, Grid, merge_lines
+from thermsim.model.grid.outline_lines import outlines
+from thermsim.model.grid.plan import plan_grid
+from thermsim.readout.field import Field
 from thermsim.solver.steady import steady_state
 
 Mapping = dict[str, Any]

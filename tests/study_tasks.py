@@ -18,9 +18,9 @@ import numpy as np
 import psutil
 
 from thermsim.errors import MemoryLimitError, NotConvergedError
-from thermsim.solver.threads import available
-from thermsim.study.journal import Identity, Journal, Solved
-from thermsim.study.workers import Task, run
+from thermsim.run.journal import Identity, Journal, Solved
+from thermsim.run.workers import Task, run
+from thermsim.solver.multigrid.threads import available
 
 STEPS = 200
 IDENTITY = Identity.of("chaotic map", 7, "title: none")

@@ -13,16 +13,16 @@ from scipy.optimize import brentq
 from stacks import case_of, film, part
 
 from thermsim.case.load import parse_case
-from thermsim.case.schema import Case, Clock
-from thermsim.cli import commands
+from thermsim.case.vocabulary.schema import Case, Clock
+from thermsim.commands.main import commands
 from thermsim.errors import CaseError
+from thermsim.limits.afford import Affordance, Afforded, afford
+from thermsim.limits.clock import Drive, drive_at, driven, proportional, voltage_at, voltage_points
+from thermsim.mesh.predict import predict
 from thermsim.model.build import build_model
-from thermsim.model.clock import Drive, drive_at, driven, proportional, voltage_at, voltage_points
-from thermsim.model.plan import plan_grid
-from thermsim.proof.nonlinear import Leakage, leakage_balance, leakage_limit, linear_leakage_temperature
-from thermsim.report.afford_table import affordance_blocks, document
-from thermsim.study.afford import Affordance, Afforded, afford
-from thermsim.study.predict import predict
+from thermsim.model.grid.plan import plan_grid
+from thermsim.proof.closed_form.nonlinear import Leakage, leakage_balance, leakage_limit, linear_leakage_temperature
+from thermsim.report.text.afford_table import affordance_blocks, document
 
 # A slab of 20 x 20 mm, 5 mm thick, k = 400 W/mK, under 5000 W/m2K at 25 C: by hand,
 # 1/(hA) = 1/(5000 x 4e-4) = 0.5 K/W, t/(kA) = 0.005/(400 x 4e-4) = 0.03125 K/W.

@@ -11,8 +11,8 @@ from stacks import Mapping, case_of, film, joint, part, solve_case
 
 from thermsim.case.load import parse_case
 from thermsim.errors import BoundsError
-from thermsim.study.bounds import source_bounds
-from thermsim.study.predict import predict
+from thermsim.mesh.bounds import source_bounds
+from thermsim.mesh.predict import predict
 
 PLATE = part("plate", [40, 40], 3, 390)
 SOURCE = {"zone": "s", "corner_mm": [15, 15], "size_mm": [10, 10], "power_W": 1.0}

@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 from samples import CORNCRAKE
 
+from thermsim.case.faults.tables import parse_table
 from thermsim.case.load import parse_case
-from thermsim.case.starter import starter_text
-from thermsim.case.tables import parse_table
-from thermsim.cli import commands
+from thermsim.case.vocabulary.starter import starter_text
+from thermsim.commands.main import commands
 from thermsim.errors import CaseError, UnknownNameError
 from thermsim.materials import catalogue
 

@@ -13,8 +13,8 @@ from mistakes import IN_A_SLICE, ONE_MISTAKE
 from samples import CORNCRAKE, SLICE
 
 from thermsim.case.load import parse_case, read_case
-from thermsim.case.schema import Case
-from thermsim.case.starter import starter_text
+from thermsim.case.vocabulary.schema import Case
+from thermsim.case.vocabulary.starter import starter_text
 from thermsim.errors import CaseError
 
 

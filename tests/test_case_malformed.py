@@ -10,7 +10,7 @@ from malformed import malformed
 from samples import CORNCRAKE, SLICE
 
 from thermsim.case.load import read_case
-from thermsim.case.schema import Case, Part
+from thermsim.case.vocabulary.schema import Case, Part
 from thermsim.errors import CaseError
 from thermsim.materials import catalogue
 

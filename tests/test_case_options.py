@@ -9,7 +9,7 @@ from samples import CORNCRAKE, SLICE
 
 from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
-from thermsim.case.schema import Case, Joint, Part
+from thermsim.case.vocabulary.schema import Case, Joint, Part
 from thermsim.errors import CaseError, ThermsimError, UnknownNameError
 
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 from samples import CORNCRAKE, SLICE
 
-from thermsim.case.load import parse_case
-from thermsim.case.places import (
+from thermsim.case.geometry.places import (
     depth_mm,
     face_box,
     insert_box,
@@ -19,6 +18,7 @@ from thermsim.case.places import (
     stack_box,
     zone_box,
 )
+from thermsim.case.load import parse_case
 
 
 def test_places_of_the_demo() -> None:

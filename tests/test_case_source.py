@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from thermsim.case.source import Source, parse, read_text
+from thermsim.case.source.yaml_source import Source, parse, read_text
 from thermsim.errors import CaseError
 
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from thermsim.case.tables import parse_table, read_table
+from thermsim.case.faults.tables import parse_table, read_table
 from thermsim.errors import CaseError
 
 

@@ -19,8 +19,8 @@ import study_tasks
 from study_tasks import IDENTITY, make_troubled, plain, tasks
 
 from thermsim.errors import InterruptedStudyError, WorkersError
-from thermsim.study.journal import Failure, Journal
-from thermsim.study.workers import Task, run
+from thermsim.run.journal import Failure, Journal
+from thermsim.run.workers import Task, run
 
 
 def bits(results: list[Any]) -> list[bytes]:
@@ -59,7 +59,7 @@ def cluster() -> Iterator[Any]:
 @pytest.mark.slow
 def test_an_address_where_nobody_answers(monkeypatch: pytest.MonkeyPatch) -> None:
     pytest.importorskip("distributed")
-    monkeypatch.setattr("thermsim.study.cluster.CONNECT_SECONDS", 1.0)
+    monkeypatch.setattr("thermsim.run.cluster.CONNECT_SECONDS", 1.0)
     for address in ("tcp://127.0.0.1:1", "nonsense://here"):
         with pytest.raises(WorkersError, match="no cluster answers"):
             run(study_tasks.make, tasks(3), cluster=address)
@@ -116,7 +116,7 @@ def test_failures_and_errors_of_tasks(cluster: Any, tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_another_version_on_a_worker_is_refused(cluster: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("thermsim.study.cluster.__version__", "99.9")
+    monkeypatch.setattr("thermsim.run.cluster.__version__", "99.9")
     with pytest.raises(WorkersError, match=r"not 99\.9"):
         run(study_tasks.make, tasks(5), cluster=cluster.scheduler_address)
 

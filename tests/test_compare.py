@@ -11,14 +11,14 @@ import numpy as np
 import pytest
 from stacks import case_of, film, part
 
-from thermsim.case.schema import Case
+from thermsim.case.inputs.values import with_inputs
+from thermsim.case.vocabulary.schema import Case
+from thermsim.comparison.compare import compare
+from thermsim.comparison.family import family
+from thermsim.comparison.outcome import WARMEST
 from thermsim.errors import RunawayError, ThermsimError, UnknownNameError
-from thermsim.model.values import with_inputs
-from thermsim.proof.flux_channel import Channel
-from thermsim.proof.honesty import draw, exact_of
-from thermsim.study.compare import compare
-from thermsim.study.comparison import WARMEST
-from thermsim.study.family import family
+from thermsim.proof.closed_form.flux_channel import Channel
+from thermsim.proof.run.honesty import draw, exact_of
 
 SEED = 20_264
 WATTS, SIDE_mm, FILM = 50.0, 20.0, 8000.0
@@ -161,7 +161,7 @@ def test_mistakes_are_answered() -> None:
 
 
 def test_samples_are_the_same_every_time_and_on_two_processes() -> None:
-    from thermsim.study.workers import run
+    from thermsim.run.workers import run
 
     case = slab(resistance(12.0, 2.0), resistance(4.0, 1.5))
     one = compare(case, samples=256).options[0]

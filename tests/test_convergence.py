@@ -9,9 +9,16 @@ from scipy.sparse import csc_matrix
 from scipy.sparse.linalg import spsolve
 
 from thermsim.errors import ThermsimError
-from thermsim.proof.flux_channel import ChannelLayer, Rectangle, influence_matrix, rise_field, strip, strip_channel
-from thermsim.study.convergence import doubt, doubts, limit_weights
-from thermsim.study.literature import celik, eca_hoekstra
+from thermsim.mesh.convergence import doubt, doubts, limit_weights
+from thermsim.mesh.literature import celik, eca_hoekstra
+from thermsim.proof.closed_form.flux_channel import (
+    ChannelLayer,
+    Rectangle,
+    influence_matrix,
+    rise_field,
+    strip,
+    strip_channel,
+)
 
 Array = NDArray[np.float64]
 MM = 1e-3

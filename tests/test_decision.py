@@ -7,10 +7,10 @@ from math import erf, hypot, sqrt
 import numpy as np
 import pytest
 
-from thermsim.study.decision import Verdict, independent_K, probability_above, scatter_of_comparison, verdict
-from thermsim.study.ranking import InputShare, NextMeasurement, measure_next, ranking, unfit
-from thermsim.study.spread import Spread, coverage_factor, table
-from thermsim.study.uncertainty import first_order
+from thermsim.case.inputs.spread import Spread, coverage_factor, table
+from thermsim.comparison.decision import Verdict, independent_K, probability_above, scatter_of_comparison, verdict
+from thermsim.comparison.ranking import InputShare, NextMeasurement, measure_next, ranking, unfit
+from thermsim.comparison.uncertainty import first_order
 
 SEED = 20_831
 FILM, PASTE, LID = Spread(30.0, 15.0), Spread(7.8, 2.0), Spread(2.45, 0.02)

@@ -11,10 +11,10 @@ import pytest
 from click.testing import CliRunner
 
 from thermsim.case.load import parse_case
-from thermsim.cli import commands
-from thermsim.report.compare_result import COMPARE_KEYS
-from thermsim.report.keys import markdown
-from thermsim.study.predict import predict
+from thermsim.commands.main import commands
+from thermsim.mesh.predict import predict
+from thermsim.report.data.compare_result import COMPARE_KEYS
+from thermsim.report.data.keys import markdown
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -15,8 +15,8 @@ import pytest
 from numpy.typing import NDArray
 from stacks import case_of, film, joint, part
 
-from thermsim.case.schema import Case
-from thermsim.study.predict import predict
+from thermsim.case.vocabulary.schema import Case
+from thermsim.mesh.predict import predict
 
 Array = NDArray[np.float64]
 

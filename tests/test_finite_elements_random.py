@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 from stacks import case_of, film, joint, part
 from test_finite_elements import graded
 
-from thermsim.case.schema import Case
-from thermsim.study.predict import predict
+from thermsim.case.vocabulary.schema import Case
+from thermsim.mesh.predict import predict
 
 Array = NDArray[np.float64]
 GAP = 0.05  # [mm], where the elements hold a joint

@@ -1,99 +1,111 @@
-"""The floors of the house: a file imports only from floors below its own, or from its own folder."""
+"""The floors of the house: a file imports only from its own room and from rooms that stand below it.
+
+The rooms and their order stand in one place, the table "Floors" of DEVELOPERS.md. Imports inside functions and for
+types count like any other, and there is no exemption.
+"""
 
 from __future__ import annotations
 
 import ast
+import re
+from collections import defaultdict
 from pathlib import Path
 
 import pytest
 
 HOUSE = Path(__file__).parent.parent / "thermsim"
-FLOOR = {
-    "errors": 0,
-    "units": 0,
-    "materials": 0,
-    "case": 1,
-    "model": 2,
-    "solver": 3,
-    "field": 4,
-    "ladder": 4,
-    "faces": 4,
-    "summit": 4,
-    "study": 5,
-    "report": 5,
-    "bench": 6,
-    "proof": 6,
-    "cli": 7,
-    "studies": 7,
-    "terminal": 7,
-    "__main__": 8,
+GROUND = ("errors", "units", "rounding", "printable")  # single files below all rooms
+MOST_FILES = 13  # of one room: what can still be seen at a glance
+FILES = sorted(HOUSE.rglob("*.py"))
+MODULES = {
+    ".".join(path.relative_to(HOUSE.parent).with_suffix("").parts).removesuffix(".__init__"): path for path in FILES
 }
-FILES = sorted(path for path in HOUSE.rglob("*.py") if path.relative_to(HOUSE).parts[0] != "__init__.py")
 
 
-def room(path: Path) -> str:
-    return path.relative_to(HOUSE).parts[0].removesuffix(".py")
+def order() -> dict[str, int]:
+    """Rooms and single files of the table in DEVELOPERS.md, from the ground up, with their floors."""
+    text = (HOUSE.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    table = text.split("\n## Floors\n", 1)[1].split("\n## ", 1)[0]
+    names = re.findall(r"^\| `([\w/.]+)` \|", table, flags=re.MULTILINE)
+    return {name.strip("/").removesuffix(".py").replace("/", "."): floor for floor, name in enumerate(names)}
+
+
+def room(module: str) -> str:
+    """The folder that a module lies in, or the module itself where it lies in none."""
+    inside = module.removeprefix("thermsim").removeprefix(".")
+    is_folder = MODULES[module].name == "__init__.py"
+    return inside if is_folder or "." not in inside else inside.rpartition(".")[0]
 
 
 def imported(path: Path) -> set[str]:
-    """Dotted names under thermsim that a file imports, for types too, at the top and inside functions."""
+    """Modules of the house that a file imports: at its top, inside functions, and for types."""
     found = set()
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("thermsim"):
-            found |= {f"{node.module}.{alias.name}" for alias in node.names}
+        if isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path} imports relatively"
+            base = node.module or ""
+            found |= {f"{base}.{alias.name}" if f"{base}.{alias.name}" in MODULES else base for alias in node.names}
         elif isinstance(node, ast.Import):
-            found |= {alias.name for alias in node.names if alias.name.startswith("thermsim")}
-    return {name.removeprefix("thermsim.") for name in found}
+            found |= {alias.name for alias in node.names}
+    return {name for name in found if name in MODULES} - {"thermsim"}  # of the package itself only its version
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda path: path.relative_to(HOUSE).as_posix())
-def test_imports_only_from_floors_below(path: Path) -> None:
-    own = room(path)
-    for name in imported(path):
-        other = name.split(".")[0]
-        if other in ("thermsim", "__version__", "_version"):
-            continue
-        assert other in FLOOR, f"{path.name} imports {name}, which stands on no floor"
-        below = FLOOR[other] < FLOOR[own]
-        same_folder = other == own
-        same_floor = FLOOR[other] == FLOOR[own]
-        assert below or same_folder or same_floor, (
-            f"{path.name} (floor {FLOOR[own]}) imports {name} (floor {FLOOR[other]})"
-        )
+@pytest.mark.parametrize(
+    "module", sorted(name for name, path in MODULES.items() if path.parent != HOUSE or path.stem in GROUND)
+)
+def test_imports_only_from_rooms_below(module: str) -> None:
+    if not MODULES[module].read_text(encoding="utf-8"):
+        return  # a folder of rooms, not a room
+    floors, own = order(), room(module)
+    assert own in floors, f"the room `{own}` has no floor in DEVELOPERS.md"
+    for name in imported(MODULES[module]):
+        other = room(name)
+        assert other in floors, f"{module} imports {name}, which stands on no floor"
+        assert other == own or floors[other] < floors[own], f"{module} imports {name}, which stands above it"
+
+
+def test_every_floor_is_lived_on() -> None:
+    assert set(order()) <= {room(module) for module in MODULES}
 
 
 def test_there_are_no_cycles() -> None:
-    """At the top of files: what is imported inside a function is looked up when it runs."""
-    modules = {".".join(path.relative_to(HOUSE).with_suffix("").parts): path for path in FILES}
-    edges = {name: set() for name in modules}
-    for name, path in modules.items():
-        for node in ast.parse(path.read_text(encoding="utf-8")).body:
-            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("thermsim."):
-                base = str(node.module).removeprefix("thermsim.")
-                targets = [base] + [f"{base}.{alias.name}" for alias in node.names]
-                edges[name] |= {target for target in targets if target in modules and target != name}
     done: set[str] = set()
 
     def visit(name: str, way: tuple[str, ...]) -> None:
         assert name not in way, " -> ".join((*way, name))
         if name not in done:
-            for other in sorted(edges[name]):
+            for other in sorted(imported(MODULES[name]) - {name}):
                 visit(other, (*way, name))
             done.add(name)
 
-    for name in modules:
+    for name in MODULES:
         visit(name, ())
 
 
-def test_only_the_reader_of_cases_knows_pydantic() -> None:
-    users = {room(path) for path in FILES if "pydantic" in path.read_text(encoding="utf-8")}
+def test_a_room_can_be_seen_at_a_glance() -> None:
+    rooms = defaultdict(list)
+    for path in FILES:
+        if path.name != "__init__.py":
+            rooms[path.parent].append(path.name)
+    crowded = {folder.relative_to(HOUSE.parent).as_posix(): len(files) for folder, files in rooms.items()}
+    assert not {folder: count for folder, count in crowded.items() if count > MOST_FILES}
+
+
+def test_only_the_vocabulary_of_cases_knows_pydantic() -> None:
+    users = {path.relative_to(HOUSE).parts[0] for path in FILES if "pydantic" in path.read_text(encoding="utf-8")}
     assert users == {"case"}
 
 
 def test_start_up_is_light() -> None:
-    heavy = ("numba", "scipy", "matplotlib", "pydantic", "numpy")
-    for name in ("cli.py", "__init__.py", "errors.py"):
-        for node in ast.parse((HOUSE / name).read_text(encoding="utf-8")).body:
+    heavy = ("numba", "scipy", "matplotlib", "pydantic", "numpy", "yaml", "rich", "jinja2")
+    for path in [
+        HOUSE / "__init__.py",
+        HOUSE / "errors.py",
+        HOUSE / "printable.py",
+        *(HOUSE / "commands").glob("*.py"),
+    ]:
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
             names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
             names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
-            assert not [found for found in names if found.split(".")[0] in heavy], f"{name} loads {names} at start-up"
+            loaded = [found for found in names if found.split(".")[0] in heavy]
+            assert not loaded, f"{path.name} loads {loaded} at start-up"

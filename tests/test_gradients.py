@@ -10,22 +10,22 @@ import numpy as np
 import pytest
 from stacks import case_of, film, joint, part
 
-from thermsim.case.schema import Case
+from thermsim.case.inputs.values import Input, inputs, with_inputs
+from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError, UnknownNameError
-from thermsim.field import Field
+from thermsim.mesh.predict import predict
 from thermsim.model.build import build_model
-from thermsim.model.grid import GridPlan
-from thermsim.model.plan import plan_grid
-from thermsim.model.topology import alike
-from thermsim.model.values import Input, inputs, with_inputs
+from thermsim.model.grid.axes import GridPlan
+from thermsim.model.grid.plan import plan_grid
+from thermsim.model.grid.topology import alike
+from thermsim.nearby.gradients import Gradients, gradients
+from thermsim.nearby.sensitivities import sensitivities
+from thermsim.readout.answers import Question, answers
+from thermsim.readout.field import Field
+from thermsim.readout.weights import Reader
 from thermsim.solver.adjoint import adjoint
 from thermsim.solver.linearised import Goal, linearise
 from thermsim.solver.steady import steady_state
-from thermsim.study.answers import Question, answers
-from thermsim.study.goals import Reader
-from thermsim.study.gradients import Gradients, gradients
-from thermsim.study.predict import predict
-from thermsim.study.sensitivities import sensitivities
 
 CELLS = 350
 SEED = 7319

@@ -10,9 +10,9 @@ from samples import CORNCRAKE, SLICE
 from stacks import case_of, film, part
 
 from thermsim.case.load import parse_case
-from thermsim.model.grid import FOLLOWS, AxisPlan, merge_lines, plan_axis
-from thermsim.model.lines import outlines
-from thermsim.model.plan import FIRST_GRID_CELLS, FIRST_MULTIPLIER, GROWTH, plan_grid
+from thermsim.model.grid.axes import FOLLOWS, AxisPlan, merge_lines, plan_axis
+from thermsim.model.grid.outline_lines import outlines
+from thermsim.model.grid.plan import FIRST_GRID_CELLS, FIRST_MULTIPLIER, GROWTH, plan_grid
 
 MICROMETRES = st.lists(st.integers(-50_000, 50_000), min_size=2, max_size=8, unique=True).filter(
     lambda lines: max(lines) - min(lines) > 100

@@ -21,8 +21,8 @@ import study_tasks
 from study_tasks import IDENTITY
 
 from thermsim.errors import JournalError, WriteError
-from thermsim.study.journal import FILE, Failure, Identity, Journal, Row, Solved
-from thermsim.study.workers import run
+from thermsim.run.journal import FILE, Failure, Identity, Journal, Row, Solved
+from thermsim.run.workers import run
 
 PROGRAM = Path(study_tasks.__file__)
 COUNT = 60

@@ -14,9 +14,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from thermsim.solver import conjugate, exact, kernels, multigrid
-from thermsim.solver.hierarchy import Step
-from thermsim.solver.lanes import LANES
+from thermsim.solver.multigrid import conjugate_gradients as conjugate
+from thermsim.solver.multigrid import double_precision_kernels as exact
+from thermsim.solver.multigrid import kernels, multigrid
+from thermsim.solver.multigrid.coarsening import Step
+from thermsim.solver.multigrid.vector_registers import LANES
 
 SEED = 61807
 _spec = importlib.util.spec_from_file_location(

@@ -12,13 +12,13 @@ from stacks import case_of, film, part
 from test_superposition import stack
 
 import thermsim
+from thermsim.case.inputs.values import inputs, with_inputs
 from thermsim.case.load import read_case
-from thermsim.case.schema import Case
+from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError, UnknownNameError
-from thermsim.model.values import inputs, with_inputs
-from thermsim.study import many as module
-from thermsim.study.many import Many, many
-from thermsim.study.predict import predict
+from thermsim.mesh.predict import predict
+from thermsim.nearby import many as module
+from thermsim.nearby.many import Many, many
 
 CASES = Path(__file__).parent.parent / "cases"
 SEED = 8_111

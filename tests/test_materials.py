@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from thermsim.case.schema import Conductivity, Joint, MaterialGiven
+from thermsim.case.vocabulary.schema import Conductivity, Joint, MaterialGiven
 from thermsim.errors import ThermsimError, UnknownNameError
 from thermsim.materials import catalogue
-from thermsim.materials.law import Law
-from thermsim.model.properties import is_void, joint_of, law_of, material_of
+from thermsim.materials.conductivity import Law
+from thermsim.model.physics.properties import is_void, joint_of, law_of, material_of
 
 # Incropera, DeWitt, Bergman, Lavine, Fundamentals of Heat and Mass Transfer, 7th ed., Table A.1:
 # absolute temperature [K], conductivity [W/mK].

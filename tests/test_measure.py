@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from thermsim.case.load import parse_case
-from thermsim.report.drawing import drawing
-from thermsim.study.coverage import cover, thin_strips
-from thermsim.study.measure import Measurements, measure
+from thermsim.plausibility.coverage import cover, thin_strips
+from thermsim.plausibility.measure import Measurements, measure
+from thermsim.report.drawing.text_stack import drawing
 
 STACK = """
 title: An invented stack, sizes as in the Corncrake package

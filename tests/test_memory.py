@@ -6,8 +6,8 @@ import psutil
 import pytest
 
 from thermsim.errors import MemoryLimitError
-from thermsim.model.plan import MEMORY_GB
-from thermsim.study.memory import allowed_GB
+from thermsim.mesh.memory import allowed_GB
+from thermsim.model.grid.plan import MEMORY_GB
 from thermsim.units import GIGABYTE
 
 

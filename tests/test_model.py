@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 from stacks import Mapping, case_of, even_grid, film, joint, part, rise, solve_case, solve_on, uneven_grid
 
-from thermsim.case.schema import Case
+from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import NoWayOutError, ThermsimError
-from thermsim.field import Field
 from thermsim.model.build import build_model
-from thermsim.model.plan import plan_grid
+from thermsim.model.grid.plan import plan_grid
+from thermsim.readout.field import Field
 
 GOOD = 1e6  # [W/mK], so that a part has one temperature to 1e-5 of the rise
 

@@ -14,9 +14,10 @@ import pytest
 from scipy.sparse.linalg import spsolve
 from test_kernels import bench_stacks, random_stencil
 
-from thermsim.solver import hierarchy as planning
-from thermsim.solver import linear, multigrid
-from thermsim.solver.conjugate import Run, conjugate_gradients
+from thermsim.solver import linear
+from thermsim.solver.multigrid import coarsening as planning
+from thermsim.solver.multigrid import multigrid
+from thermsim.solver.multigrid.conjugate_gradients import Run, conjugate_gradients
 
 SEED = 27183
 ODD_SHAPES = [

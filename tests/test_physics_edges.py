@@ -18,10 +18,10 @@ import numpy as np
 import pytest
 from stacks import case_of, film, joint, part
 
-from thermsim.case.schema import Case
+from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import MemoryLimitError
-from thermsim.model.plan import plan_grid
-from thermsim.study.predict import predict
+from thermsim.mesh.predict import predict
+from thermsim.model.grid.plan import plan_grid
 
 Rectangle = tuple[float, float, float, float, float]  # corner, size [mm], power [W]
 MODES = 2500

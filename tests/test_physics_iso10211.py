@@ -12,11 +12,11 @@ from stacks import Mapping, case_of, even_grid, film, part, solve_case, solve_on
 from test_physics_spreading import table
 
 from thermsim.case.load import read_case
-from thermsim.case.schema import Case
-from thermsim.field import Field
-from thermsim.model.grid import Axis, Grid
-from thermsim.model.plan import plan_grid
-from thermsim.proof.iso10211 import square_column, square_column_variable
+from thermsim.case.vocabulary.schema import Case
+from thermsim.model.grid.axes import Axis, Grid
+from thermsim.model.grid.plan import plan_grid
+from thermsim.proof.closed_form.iso10211 import square_column, square_column_variable
+from thermsim.readout.field import Field
 
 SIDE_MM = 8.0  # of the full square; points of the standard then stand at whole millimetres
 POINTS = [(across, depth) for depth in range(1, 8) for across in range(1, 5)]

@@ -15,10 +15,10 @@ import pytest
 from scipy.integrate import dblquad
 from stacks import Mapping, case_of, even_grid, film, part, solve_on, uneven_grid
 
-from thermsim.case.schema import Case
-from thermsim.field import Field
-from thermsim.ladder import ladder
+from thermsim.case.vocabulary.schema import Case
 from thermsim.model.build import build_model
+from thermsim.readout.field import Field
+from thermsim.readout.ladder import ladder
 
 WIDTH, DEPTH, WATTS = 12.0, 8.0, 30.0
 AREA = WIDTH * DEPTH * 1e-6

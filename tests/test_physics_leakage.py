@@ -15,11 +15,11 @@ import pytest
 from scipy.special import lambertw
 from stacks import case_of, even_grid, film, joint, part, rise, solve_case, solve_on
 
-from thermsim.case.schema import Case
+from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import RunawayError
-from thermsim.field import Field
 from thermsim.model.build import build_model
-from thermsim.proof.nonlinear import Leakage, leakage_balance, leakage_limit
+from thermsim.proof.closed_form.nonlinear import Leakage, leakage_balance, leakage_limit
+from thermsim.readout.field import Field
 from thermsim.solver.steady import power_limit, steady_state
 
 COOLANT, DYNAMIC, AT_SET, SET = 30.0, 150.0, 20.0, 60.0

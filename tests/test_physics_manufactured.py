@@ -20,10 +20,10 @@ from numpy.typing import NDArray
 from stacks import case_of, even_grid, film, joint, part, rise, solve_on
 from test_physics_spreading import table
 
-from thermsim.case.schema import Case
+from thermsim.case.vocabulary.schema import Case
 from thermsim.model.assemble import Stencil, assemble
 from thermsim.model.build import Model, build_model
-from thermsim.model.grid import Grid, plan_axis
+from thermsim.model.grid.axes import Grid, plan_axis
 from thermsim.solver.linear import prepare, solve
 
 Array = NDArray[np.float64]

@@ -15,9 +15,9 @@ from samples import CORNCRAKE
 from stacks import Mapping, case_of, film, part
 
 from thermsim.case.load import parse_case
-from thermsim.case.schema import Case
-from thermsim.proof.flux_channel import Channel, ChannelLayer, Rectangle, influence_matrix
-from thermsim.study.predict import predict
+from thermsim.case.vocabulary.schema import Case
+from thermsim.mesh.predict import predict
+from thermsim.proof.closed_form.flux_channel import Channel, ChannelLayer, Rectangle, influence_matrix
 
 
 @dataclass(frozen=True)

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from stacks import case_of, even_grid, film, joint, part, solve_on, uneven_grid
 
-from thermsim.field import Field
-from thermsim.model.plan import plan_grid
-from thermsim.study.answers import answers
+from thermsim.model.grid.plan import plan_grid
+from thermsim.readout.answers import answers
+from thermsim.readout.field import Field
 
 
 def wall() -> Field:

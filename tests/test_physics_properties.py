@@ -15,11 +15,11 @@ import pytest
 from stacks import Mapping, case_of, even_grid, film, joint, part, rise, solve_case, solve_on, uneven_grid
 
 from thermsim.case.load import read_case
-from thermsim.case.schema import Case
+from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import RunawayError
-from thermsim.field import Field
-from thermsim.model.grid import Axis, Grid
-from thermsim.model.plan import plan_grid
+from thermsim.model.grid.axes import Axis, Grid
+from thermsim.model.grid.plan import plan_grid
+from thermsim.readout.field import Field
 
 CASES = sorted((Path(__file__).parent.parent / "cases").glob("*.yaml"))
 TIGHT = 1e-9

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from stacks import Mapping, case_of, even_grid, film, joint, part, rise, solve_on, uneven_grid
 
-from thermsim.case.schema import Case
-from thermsim.field import Field
-from thermsim.proof.nonlinear import linear_law_slab_inside, power_law_slab_top
-from thermsim.proof.slab import INSULATED, Element, End, HeatedPlane, Joint, Layer, SlabSolution, solve_slab
+from thermsim.case.vocabulary.schema import Case
+from thermsim.proof.closed_form.nonlinear import linear_law_slab_inside, power_law_slab_top
+from thermsim.proof.closed_form.slab import INSULATED, Element, End, HeatedPlane, Joint, Layer, SlabSolution, solve_slab
+from thermsim.readout.field import Field
 
 KELVIN = 273.15
 AREA_M2 = 6e-3 * 4e-3

@@ -12,10 +12,17 @@ from dataclasses import dataclass
 import pytest
 from stacks import Mapping, case_of, film, part, rise, solve_on
 
-from thermsim.case.schema import Case
-from thermsim.model.plan import plan_grid
-from thermsim.proof.flux_channel import Channel, ChannelLayer, Rectangle, influence_matrix, mean_rise, point_rise
-from thermsim.proof.half_space import rectangle_mean
+from thermsim.case.vocabulary.schema import Case
+from thermsim.model.grid.plan import plan_grid
+from thermsim.proof.closed_form.flux_channel import (
+    Channel,
+    ChannelLayer,
+    Rectangle,
+    influence_matrix,
+    mean_rise,
+    point_rise,
+)
+from thermsim.proof.closed_form.half_space import rectangle_mean
 
 MULTIPLIERS = (2, 3, 4, 6)
 FIRST_CELLS = 8_000  # at the first multiplier; 27 times as many at the last

@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 
 from thermsim.errors import ThermsimError
-from thermsim.proof import half_space
-from thermsim.proof.discs import disc_on_stack, equivalent_radius, lee_song_au_moran
-from thermsim.proof.flux_channel import (
+from thermsim.proof.closed_form import half_space
+from thermsim.proof.closed_form.discs import disc_on_stack, equivalent_radius, lee_song_au_moran
+from thermsim.proof.closed_form.flux_channel import (
     Channel,
     ChannelLayer,
     Rectangle,

@@ -14,7 +14,7 @@ import skfem
 from numpy.typing import NDArray
 from skfem.helpers import dot, grad
 
-from thermsim.proof.references import CASE_2, CASE_2_HEAT
+from thermsim.proof.table.references import CASE_2, CASE_2_HEAT
 
 Array = NDArray[np.float64]
 

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from thermsim.errors import NoWayOutError, RunawayError
-from thermsim.proof import fins, half_space, nonlinear
-from thermsim.proof.iso10211 import square_column, square_column_variable
-from thermsim.proof.nonlinear import Leakage, leakage_balance, leakage_limit
-from thermsim.proof.slab import INSULATED, Element, End, HeatedPlane, Joint, Layer, solve_slab
+from thermsim.proof.closed_form import fins, half_space, nonlinear
+from thermsim.proof.closed_form.iso10211 import square_column, square_column_variable
+from thermsim.proof.closed_form.nonlinear import Leakage, leakage_balance, leakage_limit
+from thermsim.proof.closed_form.slab import INSULATED, Element, End, HeatedPlane, Joint, Layer, solve_slab
 
 # ---- slabs ------------------------------------------------------------------------------------------------------
 

@@ -10,8 +10,8 @@ import pytest
 from scipy.linalg import expm
 
 from thermsim.errors import ThermsimError
-from thermsim.proof.ladder import Cauer, Foster, to_cauer, to_foster
-from thermsim.proof.transient import (
+from thermsim.proof.closed_form.networks import Cauer, Foster, to_cauer, to_foster
+from thermsim.proof.closed_form.transient import (
     TwoNodeLoop,
     half_space_flux,
     loop_temperature,

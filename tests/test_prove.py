@@ -13,23 +13,25 @@ import pytest
 from click.testing import CliRunner
 
 from thermsim.case.load import read_case
-from thermsim.case.schema import Case
-from thermsim.cli import commands
+from thermsim.case.vocabulary.schema import Case
+from thermsim.commands.main import commands
 from thermsim.errors import ThermsimError
-from thermsim.model.plan import plan_grid
-from thermsim.proof import closed, published
-from thermsim.proof.control import Control, control
-from thermsim.proof.document import document
-from thermsim.proof.honesty import Honesty, covered, draw, judge, widths
-from thermsim.proof.line import Line, observed_order
-from thermsim.proof.published import Proof, lines_of, prove
-from thermsim.proof.references import CASES
-from thermsim.proof.row import BY_HAND, CLOSED_FORM, EXACT, value_of
-from thermsim.proof.samples import SAMPLES
-from thermsim.proof.shipped import cases_folder
-from thermsim.report.proof_page import write
-from thermsim.report.proof_table import numbers, table
-from thermsim.study.predict import Prediction, predict
+from thermsim.mesh.predict import predict
+from thermsim.mesh.prediction import Prediction
+from thermsim.model.grid.plan import plan_grid
+from thermsim.proof.closed_form import closed
+from thermsim.proof.run import published
+from thermsim.proof.run.control import Control, control
+from thermsim.proof.run.document import document
+from thermsim.proof.run.honesty import Honesty, covered, draw, judge, widths
+from thermsim.proof.run.line import Line, observed_order
+from thermsim.proof.run.published import Proof, lines_of, prove
+from thermsim.proof.run.samples import SAMPLES
+from thermsim.proof.table.references import CASES
+from thermsim.proof.table.row import BY_HAND, CLOSED_FORM, EXACT, value_of
+from thermsim.proof.table.shipped import cases_folder
+from thermsim.report.page.proof_page import write
+from thermsim.report.text.proof_table import numbers, table
 
 FOLDER = Path(__file__).parent.parent / "cases"
 QUICK = ("Chip, epoxy, aluminium", "Wall between two fluids", "Straight fin on a plate", "Leakage beyond its limit")

@@ -11,20 +11,20 @@ from numpy.typing import NDArray
 from stacks import case_of, film, joint, part, solve_on
 from test_superposition import stack
 
+from thermsim.case.inputs.values import inputs, with_inputs
 from thermsim.case.load import read_case
-from thermsim.case.schema import Case
+from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
 from thermsim.model.assemble import Stencil, assemble
 from thermsim.model.build import build_model
-from thermsim.model.entries import Layout, entries_at
-from thermsim.model.groups import check_varies, numbers, topology
-from thermsim.model.plan import plan_grid
-from thermsim.model.topology import alike
-from thermsim.model.values import inputs, with_inputs
+from thermsim.model.coefficients.entries import Layout, entries_at
+from thermsim.model.coefficients.groups import check_varies, numbers, topology
+from thermsim.model.grid.plan import plan_grid
+from thermsim.model.grid.topology import alike
+from thermsim.nearby.small_model import Reduced, load, save
+from thermsim.nearby.small_model_training import reduce
+from thermsim.readout.answers import answers
 from thermsim.solver.reduced import energy_basis, groups, interpolation, small_model, sum_of_terms, times
-from thermsim.study.answers import answers
-from thermsim.study.reduced import Reduced, load, save
-from thermsim.study.reduced_training import reduce
 
 Array = NDArray[np.float64]
 

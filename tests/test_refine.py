@@ -19,15 +19,11 @@ from stacks import case_of, film, part, solve_on
 from test_physics_mesh_doubt import Drawn, draw
 
 from thermsim.case.load import parse_case
-from thermsim.case.schema import Case
-from thermsim.field import Field
-from thermsim.model.assemble import between_cells
-from thermsim.model.graded import GradedAxis, Grading, graded_axis
-from thermsim.model.grid import AxisPlan, GridPlan
-from thermsim.model.plan import plan_grid
-from thermsim.study.convergence import doubts
-from thermsim.study.predict import Prediction, predict
-from thermsim.study.refine import (
+from thermsim.case.vocabulary.schema import Case
+from thermsim.mesh.convergence import doubts
+from thermsim.mesh.predict import predict
+from thermsim.mesh.prediction import Prediction
+from thermsim.mesh.refine import (
     GOAL_MULTIPLIERS,
     LAST_PLANNED,
     ErrorOrigin,
@@ -37,6 +33,11 @@ from thermsim.study.refine import (
     pilot_grid,
     with_cells,
 )
+from thermsim.model.assemble import between_cells
+from thermsim.model.grid.axes import AxisPlan, GridPlan
+from thermsim.model.grid.graded import GradedAxis, Grading, graded_axis
+from thermsim.model.grid.plan import plan_grid
+from thermsim.readout.field import Field
 
 PLANNED = tuple(multiplier for multiplier in GOAL_MULTIPLIERS if multiplier <= LAST_PLANNED)
 

@@ -17,21 +17,23 @@ import pytest
 from compare_samples import AGREE, BOTH, base_and_options, comparison, gain, option
 from rich.console import Console
 
-from thermsim.report import compare_words, report_page
-from thermsim.report.compare_result import COMPARE_KEYS, document
-from thermsim.report.compare_table import comparison_blocks, comparison_html, show
-from thermsim.report.gain_figure import gains
-from thermsim.report.keys import KEYS
-from thermsim.report.ladders_figure import items, ladders
-from thermsim.report.result import as_json, result
-from thermsim.report.share_figure import shares
-from thermsim.study.answers import HOTTEST
-from thermsim.study.comparison import (
+from thermsim.comparison.outcome import (
     WARMEST,
     Comparison,
     Contribution,
 )
-from thermsim.study.uncertainty import compare_ways, first_order, summarise
+from thermsim.comparison.uncertainty import compare_ways, first_order, summarise
+from thermsim.readout.answers import HOTTEST
+from thermsim.report.data.compare_result import COMPARE_KEYS, document
+from thermsim.report.data.keys import KEYS
+from thermsim.report.data.result import as_json, result
+from thermsim.report.figures.gain_figure import gains
+from thermsim.report.figures.ladders_figure import items, ladders
+from thermsim.report.figures.share_figure import shares
+from thermsim.report.page import report_page
+from thermsim.report.text.compare_table import comparison_blocks
+from thermsim.report.text.shown import show
+from thermsim.report.words import comparison as compare_words
 
 
 def printed(found: Comparison, width: int = 100) -> str:
@@ -180,8 +182,8 @@ def test_many_options_stay_readable_on_a_narrow_terminal() -> None:
 
 
 def test_notebook_escapes_names() -> None:
-    assert "no film &lt;at&gt; all" in comparison_html(comparison())
-    assert "<at>" not in comparison_html(comparison())
+    assert "no film &lt;at&gt; all" in comparison()._repr_html_()
+    assert "<at>" not in comparison()._repr_html_()
 
 
 # ---- the document -----------------------------------------------------------------------------------------------

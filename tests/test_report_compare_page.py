@@ -14,9 +14,10 @@ import pytest
 from compare_samples import BOTH, OWN, comparison
 
 from thermsim.errors import WriteError
-from thermsim.report import compare_export, export, report_page
-from thermsim.report.compare_result import CSV_HEAD, document
-from thermsim.report.page_tables import exact, grids, uncertain
+from thermsim.report.data.compare_result import CSV_HEAD, document
+from thermsim.report.files import compare_export, export
+from thermsim.report.page import report_page
+from thermsim.report.page.page_tables import exact, grids, uncertain
 
 FILES = {
     "report.html", "result.json", "gains.csv", "gains.png", "shares.png", "ladders.png", "versions.json",

@@ -17,9 +17,10 @@ from report_samples import PACKAGE, prediction
 from thermsim.case.load import parse_case, read_case
 from thermsim.case.options import with_option
 from thermsim.errors import WriteError
-from thermsim.report import export, figures
-from thermsim.report.result import result
-from thermsim.study.predict import predict
+from thermsim.mesh.predict import predict
+from thermsim.report import figures
+from thermsim.report.data.result import result
+from thermsim.report.files import export
 
 PICTURES = {"stack.png", "active-face.png", "section.png", "ladder.png", "mesh.png"}
 FILES = {

@@ -15,14 +15,14 @@ from report_samples import prediction
 from thermsim.case.load import parse_case
 from thermsim.errors import WriteError
 from thermsim.report import figures
-from thermsim.report.face_figure import isotherms
-from thermsim.report.labels import spread
-from thermsim.report.result import result
-from thermsim.report.section_figure import stretch
-from thermsim.report.stack_figure import layers_drawn
-from thermsim.report.style import DARKEST, INK, LIGHTEST, colour_range, heat_colours, srgb
-from thermsim.report.titles import title_of
-from thermsim.report.views import face_view, section_view
+from thermsim.report.data.result import result
+from thermsim.report.data.views import face_view, section_view
+from thermsim.report.drawing.labels import spread
+from thermsim.report.drawing.style import DARKEST, INK, LIGHTEST, colour_range, heat_colours, srgb
+from thermsim.report.figures.face_figure import isotherms
+from thermsim.report.figures.section_figure import stretch
+from thermsim.report.figures.stack_figure import layers_drawn
+from thermsim.report.words.titles import title_of
 
 NAMES = ["package", "slice", "bars"]
 BIG_NAMES = """\
@@ -89,7 +89,7 @@ def test_every_figure_is_readable(name: str) -> None:
 
 
 def test_names_of_small_zones_stand_beside_the_map() -> None:
-    from thermsim.study.predict import predict
+    from thermsim.mesh.predict import predict
 
     made = predict(parse_case(BIG_NAMES), accuracy_K=50.0, first_cells=2000)
     figure = figures.active_face(made)
@@ -188,7 +188,7 @@ def test_a_section_says_from_where_y_counts_and_that_joints_are_left_out() -> No
 
 
 def test_an_even_face_has_no_marker() -> None:
-    from thermsim.study.predict import predict
+    from thermsim.mesh.predict import predict
 
     even = """\
 title: A slab that is warm

@@ -9,9 +9,9 @@ from math import inf, nan
 import pytest
 from report_samples import prediction
 
-from thermsim.report.keys import KEYS, markdown
-from thermsim.report.result import as_json, result, shown_C
-from thermsim.study.convergence import Doubt
+from thermsim.mesh.convergence import Doubt
+from thermsim.report.data.keys import KEYS, markdown
+from thermsim.report.data.result import as_json, result, shown_C
 
 # Written out, not taken from the code: what other programs read must not change unnoticed.
 PROMISED = {

@@ -14,13 +14,14 @@ from click.testing import CliRunner
 from rich.console import Console
 from stacks import case_of, film, joint, part
 
-from thermsim.case.schema import Case
-from thermsim.cli import commands
+from thermsim.case.vocabulary.schema import Case
+from thermsim.commands.main import commands
 from thermsim.errors import WriteError
-from thermsim.report.sweep_export import check_sweep_target, write_sweep
-from thermsim.report.sweep_figure import sweep_figure
-from thermsim.report.sweep_table import csv_lines, document, lowest_words, show_sweep, sweep_blocks
-from thermsim.study.sweep import Sweep, Vary, sweep
+from thermsim.report.figures.sweep_figure import sweep_figure
+from thermsim.report.files.sweep_export import check_sweep_target, write_sweep
+from thermsim.report.text.shown import show
+from thermsim.report.text.sweep_table import csv_lines, document, lowest_words, sweep_blocks
+from thermsim.sweeps.sweep import Sweep, Vary, sweep
 
 WHOLE = ("zone", "[all] of it", "mean")
 
@@ -49,7 +50,7 @@ def square() -> Sweep:
 def printed(found: Sweep, width: int = 80) -> str:
     console = Console(width=width)
     with console.capture() as captured:
-        show_sweep(found, console)
+        show(found, console)
     return captured.get()
 
 
@@ -168,8 +169,8 @@ def test_foreign_files_are_refused_and_other_files_stay(tmp_path: Path) -> None:
 
 
 def test_a_prediction_beside_it_stays(tmp_path: Path) -> None:
-    from thermsim.report.export import write
-    from thermsim.study.predict import predict
+    from thermsim.mesh.predict import predict
+    from thermsim.report.files.export import write
 
     found = curve()
     write(predict(found.case, accuracy_K=5), tmp_path)

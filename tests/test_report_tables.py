@@ -15,16 +15,18 @@ from report_samples import PACKAGE, prediction
 from rich.console import Console
 
 from thermsim.case.load import parse_case
-from thermsim.cli import commands
-from thermsim.ladder import Rung
+from thermsim.commands.main import commands
 from thermsim.materials.catalogue import rows
-from thermsim.report.blocks import BAR, EVEN, SPREAD, ladder_bar
-from thermsim.report.result import result
-from thermsim.report.tables import html, measurements_html, show, show_materials, show_measurements
-from thermsim.report.words import fixed, plain, significant, with_doubt
-from thermsim.study.convergence import Doubt
-from thermsim.study.measure import measure
-from thermsim.study.predict import Prediction, predict
+from thermsim.mesh.convergence import Doubt
+from thermsim.mesh.predict import predict
+from thermsim.mesh.prediction import Prediction
+from thermsim.plausibility.measure import measure
+from thermsim.readout.ladder import Rung
+from thermsim.report.data.result import result
+from thermsim.report.text.blocks import BAR, EVEN, SPREAD, ladder_bar
+from thermsim.report.text.shown import show
+from thermsim.report.text.tables import show_materials
+from thermsim.report.words.numbers import fixed, plain, significant, with_doubt
 
 UNIFORM = """\
 title: A slab that is warm
@@ -37,7 +39,7 @@ cooling: [{face: top, film_W_m2K: 4000, fluid_C: 20}]
 def printed(width: int = 80, **show_what: object) -> str:
     console = Console(file=io.StringIO(), width=width, color_system=None)
     for what, value in show_what.items():
-        {"prediction": show, "measured": show_measurements, "materials": show_materials}[what](value, console)
+        {"prediction": show, "measured": show, "materials": show_materials}[what](value, console)
     text = console.file.getvalue()
     assert max(map(len, text.splitlines())) <= width
     return text
@@ -242,7 +244,7 @@ class Reader(HTMLParser):
 
 
 def test_html_is_well_formed_and_escaped() -> None:
-    text = html(prediction("package"))
+    text = prediction("package")._repr_html_()
     assert "<small> & two" not in text
     reader = Reader()
     reader.feed(text)
@@ -258,7 +260,7 @@ def test_measurements_and_options_are_printed() -> None:
     for word in ("Heights", "board", "film", "lid", "thick lid", "Grids that a prediction may take"):
         assert word in text
     reader = Reader()
-    reader.feed(measurements_html(measured))
+    reader.feed(measured._repr_html_())
     assert not reader.open
 
 

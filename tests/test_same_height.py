@@ -8,12 +8,12 @@ import pytest
 from samples import CORNCRAKE
 from stacks import case_of, film, part
 
-from thermsim.case.heights import height_mm
+from thermsim.case.geometry.heights import height_mm
 from thermsim.case.load import parse_case, read_case
 from thermsim.case.options import with_option
-from thermsim.case.schema import Case
+from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import CaseError
-from thermsim.study.bodies import height_of, levels_of
+from thermsim.plausibility.dimensions import height_of, levels_of
 
 CASES = Path(__file__).parent.parent / "cases"
 BASE = CORNCRAKE[: CORNCRAKE.index("options:")] if "options:" in CORNCRAKE else CORNCRAKE

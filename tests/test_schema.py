@@ -11,9 +11,9 @@ from malformed import load
 from pydantic import ValidationError
 from samples import CORNCRAKE, SLICE
 
-from thermsim.case.json_schema import schema_text, write_schema
-from thermsim.case.schema import Case, Film, Joint, Leakage, MaterialGiven, Positive
-from thermsim.case.starter import starter_text
+from thermsim.case.vocabulary.json_schema import schema_text, write_schema
+from thermsim.case.vocabulary.schema import Case, Film, Joint, Leakage, MaterialGiven, Positive
+from thermsim.case.vocabulary.starter import starter_text
 
 STORED = Path(__file__).parent.parent / "cases" / "case.schema.json"
 

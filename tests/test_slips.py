@@ -6,8 +6,8 @@ import pytest
 
 from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
-from thermsim.study.cautions import Slip
-from thermsim.study.slips import slips_of
+from thermsim.plausibility.cautions import Slip
+from thermsim.plausibility.findings import slips_of
 
 SOUND = """
 title: An invented stack

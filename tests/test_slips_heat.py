@@ -11,10 +11,10 @@ import pytest
 
 from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
-from thermsim.study.measure import measure
-from thermsim.study.predict import predict
-from thermsim.study.slips import Slip, slips_of
-from thermsim.study.ways import film_conductances_W_K, ways_of
+from thermsim.mesh.predict import predict
+from thermsim.plausibility.findings import Slip, slips_of
+from thermsim.plausibility.heat_paths import film_conductances_W_K, ways_of
+from thermsim.plausibility.measure import measure
 
 CHIP = """
 title: An invented soldered chip

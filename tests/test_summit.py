@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from thermsim.summit import WARMEST, Plane, Summit
+from thermsim.readout.surface_maximum import WARMEST, Plane, Summit
 
 Array = NDArray[np.float64]
 

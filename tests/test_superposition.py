@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from stacks import case_of, film, joint, part, solve_case, solve_on
 
-from thermsim.case.schema import Case
+from thermsim.case.inputs.values import with_inputs
+from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
-from thermsim.model.plan import plan_grid
-from thermsim.model.values import with_inputs
-from thermsim.study.answers import answers
-from thermsim.study.superposition import resistances, superposition
+from thermsim.model.grid.plan import plan_grid
+from thermsim.nearby.superposition import resistances, superposition
+from thermsim.readout.answers import answers
 
 SEED = 7_311
 

@@ -9,17 +9,17 @@ import pytest
 from samples import CORNCRAKE
 from stacks import case_of, film, joint, part
 
-from thermsim.case.heights import height_mm
+from thermsim.case.geometry.heights import height_mm
+from thermsim.case.geometry.places import insert_box, part_box, patch_box, probe_point, zone_box
+from thermsim.case.inputs.values import with_inputs
 from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
-from thermsim.case.places import insert_box, part_box, patch_box, probe_point, zone_box
-from thermsim.case.schema import Case
+from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import RunawayError, ThermsimError, UnknownNameError
-from thermsim.model.values import with_inputs
-from thermsim.proof.flux_channel import Channel, ChannelLayer, Rectangle, mean_rise
-from thermsim.study.sweep import Sweep, Vary, sweep
-from thermsim.study.sweep_lowest import lowest
-from thermsim.study.sweep_points import places_of, questions_of, ranges_of
+from thermsim.proof.closed_form.flux_channel import Channel, ChannelLayer, Rectangle, mean_rise
+from thermsim.sweeps.lowest import lowest
+from thermsim.sweeps.points import places_of, questions_of, ranges_of
+from thermsim.sweeps.sweep import Sweep, Vary, sweep
 
 FLUID_C = 25.0
 

@@ -9,12 +9,12 @@ import pytest
 from stacks import case_of, film, joint, part
 
 from thermsim.case.load import read_case
-from thermsim.case.schema import Case
-from thermsim.study.compare import compare
-from thermsim.study.family import Family, chosen, family
-from thermsim.study.samples import SAMPLE_ACCURACY_K
-from thermsim.study.tolerances import Samples, Way, sampled
-from thermsim.study.workers import run
+from thermsim.case.vocabulary.schema import Case
+from thermsim.comparison.compare import compare
+from thermsim.comparison.family import Family, chosen, family
+from thermsim.comparison.tolerances import Samples, Way, sampled
+from thermsim.nearby.samples import SAMPLE_ACCURACY_K
+from thermsim.run.workers import run
 
 CASES = Path(__file__).parent.parent / "cases"
 SEED = 20_271

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from stacks import case_of, film, joint, part, solve_on
 
-from thermsim.case.schema import Case
-from thermsim.model.grid import Grid
-from thermsim.model.lines import outlines
-from thermsim.model.plan import plan_grid
-from thermsim.model.topology import alike
-from thermsim.model.values import with_inputs
-from thermsim.study.answers import answers
+from thermsim.case.inputs.values import with_inputs
+from thermsim.case.vocabulary.schema import Case
+from thermsim.model.grid.axes import Grid
+from thermsim.model.grid.outline_lines import outlines
+from thermsim.model.grid.plan import plan_grid
+from thermsim.model.grid.topology import alike
+from thermsim.readout.answers import answers
 
 
 def stack(lid: bool = True, die_mm: float = 12.0, chip_mm: float = 0.7) -> Case:

@@ -21,7 +21,7 @@ from typing import Any
 import pytest
 from stacks import Mapping, case_of, film, part, solve_case
 
-from thermsim.case.schema import Case
+from thermsim.case.vocabulary.schema import Case
 
 CORE = (3.6, 3.4)  # [mm]
 SHARE = 0.85  # of the power, in the cores

@@ -10,9 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from thermsim.errors import ThermsimError
-from thermsim.study.spread import Spread, coverage_factor, enough, points, spread, table
-from thermsim.study.uncertainty import (
+from thermsim.case.inputs.spread import Spread, coverage_factor, enough, points, spread, table
+from thermsim.comparison.uncertainty import (
     Sampled,
     compare_ways,
     first_order,
@@ -20,6 +19,7 @@ from thermsim.study.uncertainty import (
     sampled_shares,
     summarise,
 )
+from thermsim.errors import ThermsimError
 
 SEED = 20_831
 

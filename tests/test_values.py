@@ -8,13 +8,13 @@ import pytest
 from samples import CORNCRAKE
 from stacks import case_of, film, part
 
+from thermsim.case.geometry.places import part_box, zone_box
+from thermsim.case.inputs.values import inputs, with_inputs
 from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
-from thermsim.case.places import part_box, zone_box
-from thermsim.case.schema import Case
+from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError, UnknownNameError
-from thermsim.model.properties import joint_of, material_of
-from thermsim.model.values import inputs, with_inputs
+from thermsim.model.physics.properties import joint_of, material_of
 
 
 @pytest.fixture(scope="module")

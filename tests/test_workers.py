@@ -32,9 +32,9 @@ from thermsim.errors import (
     ThermsimError,
     WorkersError,
 )
-from thermsim.solver.threads import available, use_threads
-from thermsim.study.journal import Failure, Journal, Solved
-from thermsim.study.workers import Task, chunk_size, progress_line, run
+from thermsim.run.journal import Failure, Journal, Solved
+from thermsim.run.workers import Task, chunk_size, progress_line, run
+from thermsim.solver.multigrid.threads import available, use_threads
 
 
 def bits(results: list[Any]) -> list[bytes]:

@@ -17,19 +17,20 @@ for _library in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THRE
     os.environ.setdefault(_library, "1")
 
 if TYPE_CHECKING:
+    from thermsim.case.inputs.values import inputs, with_inputs
     from thermsim.case.load import parse_case, read_case
     from thermsim.case.options import with_option
+    from thermsim.comparison.compare import compare
     from thermsim.errors import ThermsimError
-    from thermsim.model.values import inputs, with_inputs
-    from thermsim.study.afford import afford
-    from thermsim.study.compare import compare
-    from thermsim.study.gradients import gradients
-    from thermsim.study.many import many
-    from thermsim.study.measure import measure
-    from thermsim.study.predict import Prediction, predict
-    from thermsim.study.sensitivities import sensitivities
-    from thermsim.study.superposition import superposition
-    from thermsim.study.sweep import Vary, sweep
+    from thermsim.limits.afford import afford
+    from thermsim.mesh.predict import predict
+    from thermsim.mesh.prediction import Prediction
+    from thermsim.nearby.gradients import gradients
+    from thermsim.nearby.many import many
+    from thermsim.nearby.sensitivities import sensitivities
+    from thermsim.nearby.superposition import superposition
+    from thermsim.plausibility.measure import measure
+    from thermsim.sweeps.sweep import Vary, sweep
 
 __version__ = "0.1.0"
 
@@ -58,19 +59,19 @@ _HOME = {
     "read_case": "thermsim.case.load",
     "parse_case": "thermsim.case.load",
     "with_option": "thermsim.case.options",
-    "inputs": "thermsim.model.values",
-    "with_inputs": "thermsim.model.values",
-    "many": "thermsim.study.many",
-    "measure": "thermsim.study.measure",
-    "afford": "thermsim.study.afford",
-    "compare": "thermsim.study.compare",
-    "gradients": "thermsim.study.gradients",
-    "sensitivities": "thermsim.study.sensitivities",
-    "superposition": "thermsim.study.superposition",
-    "sweep": "thermsim.study.sweep",
-    "Vary": "thermsim.study.sweep",
-    "predict": "thermsim.study.predict",
-    "Prediction": "thermsim.study.predict",
+    "inputs": "thermsim.case.inputs.values",
+    "with_inputs": "thermsim.case.inputs.values",
+    "many": "thermsim.nearby.many",
+    "measure": "thermsim.plausibility.measure",
+    "afford": "thermsim.limits.afford",
+    "compare": "thermsim.comparison.compare",
+    "gradients": "thermsim.nearby.gradients",
+    "sensitivities": "thermsim.nearby.sensitivities",
+    "superposition": "thermsim.nearby.superposition",
+    "sweep": "thermsim.sweeps.sweep",
+    "Vary": "thermsim.sweeps.sweep",
+    "predict": "thermsim.mesh.predict",
+    "Prediction": "thermsim.mesh.prediction",
     "ThermsimError": "thermsim.errors",
 }
 
@@ -79,6 +80,7 @@ def __getattr__(name: str) -> Any:
     """Load each public name when it is first used, so that `import thermsim` stays quick."""
     if name not in _HOME:
         raise AttributeError(f"module 'thermsim' has no attribute {name!r}")
+    import_module("thermsim.report.text.shown")  # how results print themselves
     return getattr(import_module(_HOME[name]), name)
 
 

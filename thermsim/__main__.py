@@ -1,5 +1,5 @@
 """`python -m thermsim` is the command `thermsim`."""
 
-from thermsim.cli import main
+from thermsim.commands.main import main
 
 main()

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from thermsim.case.faults.validation import valid_case
 from thermsim.case.options import check_options
-from thermsim.case.schema import Case
-from thermsim.case.source import parse, read_text
-from thermsim.case.valid import valid_case
+from thermsim.case.source.yaml_source import parse, read_text
+from thermsim.case.vocabulary.schema import Case
 
 
 def read_case(path: Path | str) -> Case:

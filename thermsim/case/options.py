@@ -22,12 +22,12 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import ValidationError
 
-from thermsim.case.heights import height_mm, made_up_mm
-from thermsim.case.schema import Case, Cooling, Entry, Heat, Joint, Part, Probe, Reading, Zone
-from thermsim.case.source import KeyPath, Source
-from thermsim.case.tables import read_table
-from thermsim.case.valid import valid_case
-from thermsim.case.wording import did_you_mean, found, keys_of, listed
+from thermsim.case.faults.tables import read_table
+from thermsim.case.faults.validation import valid_case
+from thermsim.case.faults.wording import did_you_mean, found, keys_of, listed
+from thermsim.case.geometry.heights import height_mm, made_up_mm
+from thermsim.case.source.yaml_source import KeyPath, Source
+from thermsim.case.vocabulary.schema import Case, Cooling, Entry, Heat, Joint, Part, Probe, Reading, Zone
 from thermsim.errors import CaseError, Fault, ThermsimError, UnknownNameError
 
 REMOVE = "remove"

@@ -10,7 +10,7 @@ from typing import Any
 import yaml
 
 from thermsim.errors import UnknownNameError, nearest_names
-from thermsim.materials.law import Law
+from thermsim.materials.conductivity import Law
 from thermsim.units import ZERO_CELSIUS_K
 
 __all__ = [

@@ -10,21 +10,19 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.places import Box, insert_box, levels, part_box, patch_box, zone_box
-from thermsim.case.schema import Case, Cooling, Heat, Part, Zone
+from thermsim.case.geometry.places import AXIS_OF_FACE, Box, insert_box, levels, part_box, patch_box, zone_box
+from thermsim.case.vocabulary.schema import Case, Cooling, Heat, Part, Zone
 from thermsim.materials.catalogue import VOID, Material
-from thermsim.model.grid import Grid
-from thermsim.model.heat import FaceSource, LeakageLaw, VolumeSource, overlap
+from thermsim.model.grid.axes import Grid
 from thermsim.model.joints import JointPlane, joint_planes
-from thermsim.model.properties import material_of
+from thermsim.model.physics.heat import FaceSource, LeakageLaw, VolumeSource, overlap
+from thermsim.model.physics.properties import material_of
 from thermsim.units import MM, W_MM2
 
 Array = NDArray[np.float64]
 
 # A face at a fixed temperature is a film so good that it is exact in double precision [W/m2K].
 FIXED_FILM = 1e30
-
-AXIS_OF_FACE = {"left": (0, 0), "right": (0, -1), "front": (1, 0), "back": (1, -1), "bottom": (2, 0), "top": (2, -1)}
 
 
 @dataclass(frozen=True)

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.places import joint_box, levels
-from thermsim.case.schema import Case, Film, Joint, Part
-from thermsim.model.grid import Axis, Grid
-from thermsim.model.heat import overlap
-from thermsim.model.properties import JointProperties, joint_of
+from thermsim.case.geometry.places import joint_box, levels
+from thermsim.case.vocabulary.schema import Case, Film, Joint, Part
+from thermsim.model.grid.axes import Axis, Grid
+from thermsim.model.physics.heat import overlap
+from thermsim.model.physics.properties import JointProperties, joint_of
 from thermsim.units import MM, UM
 
 Array = NDArray[np.float64]

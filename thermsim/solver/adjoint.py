@@ -32,7 +32,7 @@ from thermsim.model.assemble import FacePlane
 from thermsim.model.build import Model
 from thermsim.solver.linear import TOLERANCE, State, solve
 from thermsim.solver.linearised import Goal, Linearised, Plane, adjoint_faces, halves, nodes_of
-from thermsim.solver.multigrid import companion
+from thermsim.solver.multigrid.multigrid import companion
 
 Array = NDArray[np.float64]
 

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from thermsim.errors import NotConvergedError, NoWayOutError, RunawayError
 from thermsim.model.assemble import Stencil
-from thermsim.solver.conjugate import conjugate_gradients
-from thermsim.solver.multigrid import Hierarchy, build, companion, refresh
+from thermsim.solver.multigrid.conjugate_gradients import conjugate_gradients
+from thermsim.solver.multigrid.multigrid import Hierarchy, build, companion, refresh
 
 Array = NDArray[np.float64]
 Status = Literal["converged", "rounding", "runaway", "stalled", "limit"]

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.materials.law import COLDEST_K, HOTTEST_K, Law
+from thermsim.materials.conductivity import COLDEST_K, HOTTEST_K, Law
 from thermsim.model.assemble import TINY, FacePlane, Stencil, assemble, face_plane
 from thermsim.model.build import Guess, Model
 from thermsim.solver.linear import State, prepare

@@ -24,8 +24,8 @@ from numpy.typing import NDArray
 
 from thermsim.errors import NotConvergedError
 from thermsim.model.assemble import Stencil
-from thermsim.model.entries import GROUND, HEAT, Entries, Layout, entries_at
-from thermsim.model.groups import Ints, Numbers, Topology
+from thermsim.model.coefficients.entries import GROUND, HEAT, Entries, Layout, entries_at
+from thermsim.model.coefficients.groups import Ints, Numbers, Topology
 
 Array = NDArray[np.float64]
 

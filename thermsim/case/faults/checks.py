@@ -1,0 +1,391 @@
+"""What needs several values of a case at once: names, references, the order of the stack, sense of the cooling."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+from typing import Any
+
+from thermsim.case.faults import outlines
+from thermsim.case.faults.clock_checks import check_clock
+from thermsim.case.faults.examination import Look, entries
+from thermsim.case.faults.tables import check_tables
+from thermsim.case.faults.wording import context, did_you_mean, listed
+from thermsim.case.source.yaml_source import KeyPath, Source
+from thermsim.case.vocabulary.schema import (
+    Case,
+    Celsius,
+    Conductivity,
+    Cooling,
+    Film,
+    Fraction,
+    Heat,
+    Joint,
+    MaterialGiven,
+    NonNegative,
+    Part,
+    Positive,
+    Quantity,
+)
+from thermsim.errors import Fault
+from thermsim.materials import catalogue
+
+LEAST_ACCURACY_K = 1e-4  # finer than this, round-off and the solver's own tolerance speak
+LARGEST_STEP_K = 50.0
+LARGEST_EXPONENT = 10.0
+
+
+def check_everything(look: Look) -> None:
+    """Every check; faults are collected in the look."""
+    check_names(look)
+    check_references(look)
+    check_materials(look)
+    check_order(look)
+    outlines.check_lengths(look)
+    check_tolerances(look)
+    check_slice(look)
+    check_heat(look)
+    check_cooling(look)
+    check_limits(look)
+    check_clock(look)
+    check_tables(look)
+    outlines.check_outlines(look)
+
+
+# ------------------------------------------------------------------------------------------- dimensions
+
+
+def check_dimensions(case: Case, source: Source) -> tuple[list[KeyPath], list[Fault]]:
+    """Lengths that do not fit `dimensions`: their paths and faults. Nothing else can be checked before."""
+    in_plan = 2 if case.dimensions == 3 else 1
+    wrong: list[tuple[KeyPath, int, int]] = []
+    right = 0
+    for path, lengths, needed in _lengths(case, in_plan):
+        if len(lengths) == needed:
+            right += 1
+        else:
+            wrong.append((path, len(lengths), needed))
+    if len(wrong) > 2 and not right:
+        other = 5 - case.dimensions
+        kind, form = ("full stack", "one length") if in_plan == 2 else ("slice", "[x, y]")
+        what = f"`dimensions: {case.dimensions}` is a {kind}, but every size is {form}, as for `dimensions: {other}`"
+        what += "; change one or the other"
+        return [("dimensions",)], [source.fault(("dimensions",), what)]
+    faults = []
+    for path, given, needed in wrong:
+        form = {1: "one length", 2: "[x, y]", 3: "[x, y, z]"}[needed]
+        if needed == 2 and path[-1] == "at_mm":
+            form = "[x, z]"
+        kind = "a stack with `dimensions: 3`" if in_plan == 2 else "a slice (`dimensions: 2`)"
+        what = f"`{path[-1]}` of {kind} is {form}, found {given} {'number' if given == 1 else 'numbers'}"
+        faults.append(source.fault(path, context(source, path) + what))
+    return [path for path, _, _ in wrong], faults
+
+
+def _lengths(case: Case, in_plan: int) -> Iterator[tuple[KeyPath, tuple[Any, ...], int]]:
+    for path, entry in entries(case):
+        for key in ("size_mm", "corner_mm", "centre_mm", "wetted_mm"):
+            if getattr(entry, key, None) is not None:
+                yield (*path, key), getattr(entry, key), in_plan
+        if hasattr(entry, "at_mm"):
+            yield (*path, "at_mm"), entry.at_mm, in_plan + 1
+
+
+# ------------------------------------------------------------------------------------------------ names
+
+
+def names_in(values: Any) -> dict[str, list[tuple[str, KeyPath]]]:
+    """Names that a case gives, by kind, each with the path of its value; from plain values, faulty or not.
+
+    Kinds: layer (parts and joints), part, zone, probe, reading, option, environment.
+    """
+    found: dict[str, list[tuple[str, KeyPath]]] = {
+        kind: [] for kind in ("layer", "part", "zone", "probe", "reading", "option", "environment")
+    }
+
+    def look_at(entry: Any, path: KeyPath, key: str, *kinds: str) -> None:
+        if isinstance(entry, dict) and isinstance(entry.get(key), str):
+            for kind in kinds:
+                found[kind].append((entry[key], (*path, key)))
+
+    for path, layer in _items(values, "layers"):
+        look_at(layer, path, "part", "layer", "part")
+        look_at(layer, path, "joint", "layer")
+    for path, heat in _items(values, "heat"):
+        for inner, zone in _items(heat, "zones"):
+            look_at(zone, (*path, *inner), "zone", "zone")
+    for key, kind in (("probes", "probe"), ("readings", "reading"), ("options", "option"), ("cooling", "environment")):
+        for path, entry in _items(values, key):
+            look_at(entry, path, kind, kind)
+    return found
+
+
+def _items(values: Any, key: str) -> list[tuple[KeyPath, Any]]:
+    given = values.get(key) if isinstance(values, dict) else None
+    return [((key, place), item) for place, item in enumerate(given)] if isinstance(given, list) else []
+
+
+def check_names(look: Look) -> None:
+    """No name twice within its kind; none that could not be told from another by eye."""
+    source = look.original
+    named = names_in(source.values)
+    for kind, found in named.items():
+        if kind == "part":
+            continue
+        first: dict[str, KeyPath] = {}
+        for name, path in found:
+            if name != name.strip() or "\n" in name:
+                look.faults.append(
+                    source.fault(path, f"the name {name!r} begins or ends with a blank, or holds a line break")
+                )
+            if name in first:
+                line = source.mark(first[name])[0]
+                what = "part or joint" if kind == "layer" else kind
+                look.faults.append(
+                    source.fault(path, f"the name {name!r} is taken by the {what} in line {line}; names are given once")
+                )
+            first.setdefault(name, path)
+
+
+def check_references(look: Look) -> None:
+    """`in`, `zone` and `probe` name something that exists."""
+    named = {kind: [name for name, _ in found] for kind, found in names_in(look.original.values).items()}
+    joints = set(named["layer"]) - set(named["part"])
+    missing: dict[str, list[tuple[KeyPath, str]]] = defaultdict(list)
+
+    def known(path: KeyPath, name: str, kind: str) -> None:
+        if name in named[kind]:
+            return
+        if kind == "part" and name in joints:
+            look.add(
+                path, f"{name!r} is a joint, a film without volume; name one of its parts: {listed(named['part'])}"
+            )
+            return
+        missing[kind].append((path, name))
+
+    for place, heat in enumerate(look.case.heat):
+        known(("heat", place, "in"), heat.in_, "part")
+    for place, cooling in enumerate(look.case.cooling):
+        if cooling.of is not None:
+            known(("cooling", place, "of"), cooling.of, "part")
+    for place, probe in enumerate(look.case.probes):
+        known(("probes", place, "in"), probe.in_, "part")
+    for place, reading in enumerate(look.case.readings):
+        if reading.zone is not None:
+            known(("readings", place, "zone"), reading.zone, "zone")
+        if reading.probe is not None:
+            known(("readings", place, "probe"), reading.probe, "probe")
+    for kind, found in missing.items():
+        twice = len(named[kind]) - len(set(named[kind]))
+        if len({name for _, name in found}) <= twice:
+            continue  # what is missed was probably called by the name that stands twice, which is told already
+        for path, name in found:
+            there = f"there is: {listed(named[kind])}" if named[kind] else f"the case has no {kind} at all"
+            look.add(path, f"there is no {kind} {name!r}{did_you_mean(name, named[kind], there)}")
+
+
+# ------------------------------------------------------------------------------------- materials, joints
+
+
+def check_materials(look: Look) -> None:
+    """Materials and joint classes stand in the catalogue; a part is not void; laws stay within sense."""
+    for path, entry in entries(look.case):
+        if isinstance(entry, MaterialGiven):
+            _check_material(look, path, entry)
+        elif isinstance(entry, Joint):
+            _check_joint_class(look, path, entry)
+        elif isinstance(entry, Conductivity) and abs(entry.exponent or 0.0) > LARGEST_EXPONENT:
+            look.add(
+                (*path, "exponent"), f"`exponent` must lie within +-{LARGEST_EXPONENT:g}, found {entry.exponent:g}"
+            )
+
+
+def _check_material(look: Look, path: KeyPath, given: MaterialGiven) -> None:
+    if given.name is None:
+        return
+    if given.name == catalogue.VOID:
+        if path[-2] not in ("around",) and "inserts" not in path:
+            look.add(path, "a part cannot be `void`; an insert, or what stands around a part, can")
+        elif len(given.model_fields_set) > 1:
+            look.add(path, "`void` has no properties: leave out what stands beside it")
+
+
+def _check_joint_class(look: Look, path: KeyPath, joint: Joint) -> None:
+    if joint.material not in catalogue.joint_names():
+        return
+    kind = catalogue.joint(joint.material)
+    ways = (joint.film_um, joint.conductivity_W_mK, joint.boundary_mm2K_W)
+    whole = joint.resistance_mm2K_W is not None or (kind.resistance_mm2K_W is not None and ways == (None, None, None))
+    if whole:
+        return
+    for key, given, usual in (
+        ("film_um", joint.film_um, kind.film_um),
+        ("conductivity_W_mK", joint.conductivity_W_mK, kind.conductivity_W_mK),
+    ):
+        if given is None and usual is None:
+            look.add(path, f"the joint class {joint.material!r} has no `{key}`; give it, or `resistance_mm2K_W` alone")
+
+
+# ------------------------------------------------------------------------------------------ the stack
+
+
+def check_order(look: Look) -> None:
+    """A joint lies between two parts."""
+    if not look.knows_all("layers"):
+        return
+    layers = look.case.layers
+    for place, layer in enumerate(layers):
+        path: KeyPath = ("layers", place)
+        if not isinstance(layer, Joint):
+            continue
+        if place in (0, len(layers) - 1):
+            end = "bottom" if place == 0 else "top"
+            look.add(path, f"the {end} layer must be a part; a joint lies between two parts")
+        elif isinstance(layers[place - 1], Joint):
+            other = layers[place - 1].joint  # type: ignore[union-attr]  # a joint, as just seen
+            look.add(
+                path,
+                f"two joints in a row ({other!r} and {layer.joint!r}): put a part between them, or take one out "
+                f"(in an option: `{layer.joint}: remove` or `{other}: remove`)",
+            )
+
+
+def check_tolerances(look: Look) -> None:
+    """What `plus_minus` reaches stays within what the value may be."""
+    for path, entry in entries(look.case):
+        if not isinstance(entry, (Quantity, Film, Conductivity)) or not entry.plus_minus:
+            continue
+        place = (*path, "plus_minus")
+        if isinstance(entry, (Film, Conductivity)) and entry.value is None:
+            look.add(place, f"`plus_minus` of `{path[-1]}` needs `value` beside it")
+            continue
+        assert entry.value is not None
+        low, high = entry.value - entry.plus_minus, entry.value + entry.plus_minus
+        what = f"`{_key(path)}` {entry.value:g} with plus_minus {entry.plus_minus:g}"
+        if isinstance(entry, (Positive, Fraction, Film, Conductivity)) and low <= 0.0:
+            look.add(place, f"{what} reaches down to {low:g}; it must stay above 0")
+        elif isinstance(entry, NonNegative) and low < 0.0:
+            look.add(place, f"{what} reaches down to {low:g}; it must not fall below 0")
+        elif isinstance(entry, Fraction) and high > 1.0 + 1e-9:
+            look.add(place, f"{what} reaches up to {high:g}; a fraction is at most 1")
+        elif isinstance(entry, Celsius) and low <= -273.15:
+            look.add(place, f"{what} reaches below absolute zero")
+
+
+def _key(path: KeyPath) -> str:
+    return next((step for step in reversed(path) if isinstance(step, str)), "")
+
+
+def check_slice(look: Look) -> None:
+    """What a slice cannot have, and what only a slice has."""
+    case = look.case
+    if case.dimensions == 3:
+        if case.depth_mm is not None:
+            look.add(("depth_mm",), "`depth_mm` belongs to a slice (`dimensions: 2`); leave it out", at_key=True)
+        return
+    for place, layer in enumerate(case.layers):
+        if isinstance(layer, Joint) and layer.film_um is not None and layer.film_um.towards in ("+y", "-y"):
+            path = ("layers", place, "film_um", "towards")
+            look.add(path, f"a slice has no y: `towards` is `+x` or `-x`, found `{layer.film_um.towards}`")
+        if (
+            isinstance(layer, Part)
+            and isinstance(layer.material.in_plane_W_mK, tuple)
+            and len(layer.material.in_plane_W_mK) == 2
+        ):
+            look.add(("layers", place, "material", "in_plane_W_mK"), "a slice has no y: `in_plane_W_mK` is one value")
+    for place, cooling in enumerate(case.cooling):
+        if cooling.face in ("front", "back"):
+            what = f"a slice has no face `{cooling.face}`: allowed are `top`, `bottom`, `left`, `right`, `exposed`"
+            look.add(("cooling", place, "face"), what)
+
+
+# -------------------------------------------------------------------------------------- heat and cooling
+
+
+def check_heat(look: Look) -> None:
+    """One entry for each place of heat, and power that stays power at the coldest temperature around."""
+    first: dict[tuple[str, str], int] = {}
+    coldest = _coldest_C(look.case)
+    for place, heat in enumerate(look.case.heat):
+        where = (heat.in_, heat.at)
+        if where in first:
+            line = look.source.mark(("heat", first[where]))[0]
+            what = (
+                f"heat at the {heat.at} of {heat.in_!r} is given already in line {line}; put the zones into one entry"
+            )
+            look.add(("heat", place), what)
+        first.setdefault(where, place)
+        if heat.leakage is not None and coldest is not None:
+            _check_leakage(look, ("heat", place, "leakage"), heat, coldest)
+
+
+def _coldest_C(case: Case) -> float | None:
+    known = [q.value for cooling in case.cooling for q in (cooling.fluid_C, cooling.temperature_C) if q is not None]
+    return min(known, default=None)
+
+
+def _check_leakage(look: Look, path: KeyPath, heat: Heat, coldest_C: float) -> None:
+    law = heat.leakage
+    assert law is not None
+    if law.per_K is not None and 1.0 + law.per_K * (coldest_C - law.at_C) < 0.0:
+        zero = law.at_C - 1.0 / law.per_K
+        what = f"`per_K` {law.per_K:g} from {law.at_C:g} C makes the power negative below {zero:.1f} C"
+        what += f", and the coolant is at {coldest_C:g} C"
+        look.add((*path, "per_K"), f"{what}; give a smaller `per_K`, or `at_C` where the power was measured")
+
+
+def check_cooling(look: Look) -> None:
+    """Heat can leave; each face has at most one entry for all that its patches leave free."""
+    case = look.case
+    if look.knows_all("cooling") and _coldest_C(case) is None:
+        what = "no entry has a film or a temperature, so heat cannot leave and no steady state exists"
+        look.add(("cooling",), f"{what}; give a face `film_W_m2K` with `fluid_C`, or `temperature_C`", at_key=True)
+    first: dict[tuple[str, str | None], int] = {}
+    labels: dict[str, int] = {}
+    for place, cooling in enumerate(case.cooling):
+        if cooling.wetted_mm is None and cooling.size_mm is None:
+            whole = (cooling.face, cooling.of)
+            if whole in first:
+                line = look.source.mark(("cooling", first[whole]))[0]
+                remedy = (
+                    "leave one out, or limit it to a part (`of`)"
+                    if cooling.face == "exposed"
+                    else "limit one to a patch (`wetted_mm`, or `corner_mm` with `size_mm`)"
+                )
+                look.add(
+                    ("cooling", place, "face"),
+                    f"the face `{cooling.face}` is taken as a whole in line {line}; {remedy}",
+                )
+            first.setdefault(whole, place)
+        label = _label(cooling)
+        if label in labels and (cooling.environment is not None or case.cooling[labels[label]].environment is not None):
+            line = look.source.mark(("cooling", labels[label]))[0]
+            if cooling.environment is None or case.cooling[labels[label]].environment is None:
+                look.add(
+                    ("cooling", place),
+                    f"{label!r} is the name of the environment or face in line {line}; give another name",
+                )
+        labels.setdefault(label, place)
+
+
+def _label(cooling: Cooling) -> str:
+    return cooling.environment or cooling.face
+
+
+def check_limits(look: Look) -> None:
+    case = look.case
+    if case.accuracy_K < LEAST_ACCURACY_K:
+        what = f"`accuracy_K` below {LEAST_ACCURACY_K:g} cannot be kept, found {case.accuracy_K:g}"
+        look.add(("accuracy_K",), what)
+    for place, reading in enumerate(case.readings):
+        if reading.step_K is not None and reading.step_K > LARGEST_STEP_K:
+            look.add(
+                ("readings", place, "step_K"), f"`step_K` must be at most {LARGEST_STEP_K:g}, found {reading.step_K:g}"
+            )
+    coldest = _coldest_C(case)
+    limit = case.limits.reading_C
+    if limit is not None and coldest is not None and limit <= coldest:
+        look.add(
+            ("limits", "reading_C"),
+            f"the limit {limit:g} C is not above the coldest coolant ({coldest:g} C): no power at all keeps it",
+        )

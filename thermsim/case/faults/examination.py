@@ -1,0 +1,51 @@
+"""A case under examination: what is known of it, and the faults found so far."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.faults.wording import context
+from thermsim.case.source.yaml_source import KeyPath, Source
+from thermsim.case.vocabulary.schema import Case, Entry
+from thermsim.errors import Fault
+
+
+@dataclass
+class Look:
+    """A case under examination.
+
+    case, source : what is left after refused entries were taken out
+    original : everything that was written
+    dropped : top-level keys that lost an entry; what depends on all their entries cannot be judged
+    """
+
+    case: Case
+    source: Source
+    original: Source
+    dropped: frozenset[str]
+    faults: list[Fault] = field(default_factory=list)
+    tables: dict[str, NDArray[np.float64]] = field(default_factory=dict)
+
+    def add(self, path: KeyPath, message: str, *, at_key: bool = False) -> None:
+        self.faults.append(self.source.fault(path, context(self.source, path) + message, at_key=at_key))
+
+    def knows_all(self, *keys: str) -> bool:
+        return not self.dropped.intersection(keys)
+
+
+def entries(entry: Entry, path: KeyPath = ()) -> Iterator[tuple[KeyPath, Entry]]:
+    """Every mapping of a case with its path, from the outside in."""
+    yield path, entry
+    for name, info in type(entry).model_fields.items():
+        value = getattr(entry, name)
+        key = info.alias or name
+        if isinstance(value, Entry):
+            yield from entries(value, (*path, key))
+        elif isinstance(value, (list, tuple)):
+            for place, item in enumerate(value):
+                if isinstance(item, Entry):
+                    yield from entries(item, (*path, key, place))

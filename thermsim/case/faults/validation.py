@@ -1,0 +1,118 @@
+"""Source -> Case, or every fault of it at once.
+
+Where the vocabulary refuses an entry, the rest is still checked: the entry is left out, and only such checks follow
+as cannot be set right by it.
+"""
+
+from __future__ import annotations
+
+from pydantic import ValidationError
+
+from thermsim.case.faults.checks import check_dimensions, check_everything
+from thermsim.case.faults.examination import Look
+from thermsim.case.faults.material_names import check_names_of_materials
+from thermsim.case.faults.wording import Problem, problems_of
+from thermsim.case.source.file_origin import Origin
+from thermsim.case.source.yaml_source import KeyPath, Source
+from thermsim.case.vocabulary.schema import Case
+from thermsim.errors import CaseError
+
+# Lists of entries that can each be left out without making the case unreadable.
+ENTRY_LISTS = ("layers", "heat", "zones", "inserts", "cooling", "probes", "readings", "options")
+MOST_ROUNDS = 4
+
+
+def valid_case(source: Source, option: str | None = None) -> Case:
+    """The case that a source describes, with its tables read.
+
+    Parameters
+    ----------
+    option : name of the option that the source was changed by, for `case.option`
+
+    Raises
+    ------
+    CaseError : with every fault that can be told
+    """
+    faults = [fault for _, fault in source.faults] + check_names_of_materials(source)
+    refused = [path for path, _ in source.faults]
+    rest, dropped = source, {str(path[0]) for path in refused if path}
+    for number in range(MOST_ROUNDS):
+        case, problems = _attempt(rest)
+        if number == 0:
+            faults += [problem.fault for problem in problems if not _follows_from(problem, refused)]
+        if case is not None:
+            wrong_sizes, told = check_dimensions(case, rest)
+            faults += told
+            if not wrong_sizes:
+                look = Look(case, rest, source, frozenset(dropped))
+                check_everything(look)
+                told_at = {(fault.file, fault.line, fault.column) for fault in faults}
+                faults += [fault for fault in look.faults if (fault.file, fault.line, fault.column) not in told_at]
+                if not faults:
+                    case._origin = Origin(source, look.tables, option)
+                    return case
+                break
+            paths = wrong_sizes
+        else:
+            paths = [problem.path for problem in problems]
+        smaller = _without(rest, problems, paths, dropped)
+        if smaller is None:
+            break
+        rest = smaller
+    raise CaseError(list(dict.fromkeys(faults)))
+
+
+def _attempt(source: Source) -> tuple[Case | None, list[Problem]]:
+    try:
+        return Case.model_validate(source.values), []
+    except ValidationError as error:
+        return None, problems_of(error, source)
+
+
+def _follows_from(problem: Problem, refused: list[KeyPath]) -> bool:
+    """Whether a refusal only repeats what the reader of the text has refused already."""
+    return any(
+        path[: len(problem.path)] == problem.path and (len(path) == len(problem.path) or problem.whole_entry)
+        for path in refused
+    )
+
+
+def _without(source: Source, problems: list[Problem], paths: list[KeyPath], dropped: set[str]) -> Source | None:
+    """The source without what was refused; None if too little would be left to check."""
+    unknown = {problem.path for problem in problems if problem.unknown_key is not None}
+    targets: set[KeyPath] = set()
+    for path in paths:
+        target = path if path in unknown else _entry_around(path)
+        if target is not None and any(target[: len(other)] == other for other in targets):
+            continue
+        if target is None or target[0] == "dimensions":
+            return None
+        targets.add(target)
+        if path not in unknown:
+            dropped.add(str(target[0]))
+    if ("title",) in targets or any(problem.missing_key == "title" for problem in problems):
+        return None
+    # From the end towards the beginning, so that places in lists stay right.
+    for target in sorted(targets, key=_order, reverse=True):
+        if target in unknown and (meant := _meant(target, source, problems)) is not None:
+            source = source.with_value((*target[:-1], meant), source.at(target), source, target)
+        source = source.without(target)
+    return source
+
+
+def _order(path: KeyPath) -> list[tuple[int, str]]:
+    return [(step, "") if isinstance(step, int) else (-1, step) for step in path]
+
+
+def _meant(path: KeyPath, source: Source, problems: list[Problem]) -> str | None:
+    """The key that a misspelt one stands for, as far as the rest of its entry tells."""
+    meant = next((problem.meant_key for problem in problems if problem.path == path), None)
+    return meant if meant is not None and source.at((*path[:-1], meant)) is None else None
+
+
+def _entry_around(path: KeyPath) -> KeyPath | None:
+    """The smallest entry of a list that holds a value; the top-level key if it stands in none."""
+    for length in range(len(path), 1, -1):
+        if isinstance(path[length - 1], int) and path[length - 2] in ENTRY_LISTS:
+            return path[:length]
+    return path[:1] or None

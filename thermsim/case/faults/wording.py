@@ -1,0 +1,302 @@
+"""What the vocabulary refuses, in plain words: what is wrong, what was found, what is allowed, the nearest word."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any, get_args
+
+from pydantic import ValidationError
+
+from thermsim.case.source.yaml_source import KeyPath, Source, holds
+from thermsim.case.vocabulary.schema import Case, Conductivity, Entry, Film, Joint, MaterialGiven, Part, Quantity
+from thermsim.errors import Fault, nearest_names
+
+# What an entry is called by; a reading also names its zone or probe, so it comes before them.
+NAMING_KEYS = ("part", "joint", "reading", "zone", "probe", "option", "environment", "face")
+_UNIT = re.compile(r"_([numck]?m[23]?K?|in|inch|mil|[mk]?W|[mk]?K|C|F|k?g)$")
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One refused value.
+
+    path : what is refused; for a missing key the mapping that lacks it
+    unknown_key, missing_key : set where that is the matter
+    meant_key : the allowed key nearest to an unknown one
+    whole_entry : the values of an entry do not go together, though each is allowed
+    """
+
+    path: KeyPath
+    fault: Fault
+    unknown_key: str | None = None
+    missing_key: str | None = None
+    meant_key: str | None = None
+    whole_entry: bool = False
+
+
+# What to write where a key is missing that everybody needs.
+_TO_WRITE = {
+    "part": ": a layer begins with `part: name` or `joint: name`",
+    "joint": ": a layer begins with `part: name` or `joint: name`",
+    "cooling": "; write `cooling:` and below it `  - {face: top, film_W_m2K: 10000, fluid_C: 30}` with your values",
+    "layers": "; write `layers:` and below it, from the bottom up, "
+    "`  - {part: name, material: silicon, size_mm: [x, y], thickness_mm: 0.7}` and so on",
+    "title": "; write `title: a name for your case`",
+}
+_SIDES = {"right": "+x", "left": "-x", "back": "+y", "far": "+y", "front": "-y", "near": "-y"}
+
+
+def did_you_mean(word: str, allowed: Iterable[str], otherwise: str = "") -> str:
+    """`; did you mean ...?` with the nearest allowed words; empty if none is near.
+
+    `otherwise` follows where that does not settle it, such as the list of what is allowed.
+    """
+    nearest, sure = nearest_names(word, allowed)
+    hint = f"; did you mean {' or '.join(f'`{name}`' for name in nearest)}?" if nearest else ""
+    return hint if sure else f"{hint}; {otherwise}" if otherwise else hint
+
+
+def nearest_word(word: str, allowed: Iterable[str]) -> str | None:
+    nearest, _ = nearest_names(word, allowed)
+    return nearest[0] if nearest else None
+
+
+def listed(words: Iterable[str], most: int = 30) -> str:
+    """`a`, `b`, `c`; long lists are cut."""
+    words = list(words)
+    more = f" and {len(words) - most} more" if len(words) > most else ""
+    return ", ".join(f"`{word}`" for word in words[:most]) + more
+
+
+def problems_of(error: ValidationError, source: Source) -> list[Problem]:
+    """Every refusal of the vocabulary with its place; a misspelt key is told once, not also as missing."""
+    refused = error.errors(include_url=False)
+    found = [_problem(one, source) for one in refused if not _is_echo(one, refused)]
+    told: list[Problem] = []
+    for problem in found:
+        if problem.missing_key is not None:
+            unknown = [other.unknown_key for other in found if other.unknown_key and other.path[:-1] == problem.path]
+            if nearest_word(problem.missing_key, [key for key in unknown if key]):
+                continue
+        told.append(problem)
+    return told
+
+
+def _is_echo(one: Any, refused: list[Any]) -> bool:
+    """Whether a list only seems too short because its items were refused."""
+    place = one["loc"]
+    return one["type"] == "too_short" and any(
+        other["loc"][: len(place)] == place and len(other["loc"]) > len(place) for other in refused
+    )
+
+
+def _problem(one: Any, source: Source) -> Problem:
+    path = _walk(one["loc"], source.values)
+    kind = str(one["type"])
+    value = source.at(path)
+    where = context(source, path)
+    if kind == "missing":
+        key = one["loc"][-1]
+        if isinstance(key, int):  # a pair with one value
+            return Problem(
+                path, source.fault(path, f"{where}{_label(path)} must be a pair of values, found {found(value)}")
+            )
+        return Problem(path, source.fault(path, f"{where}`{key}` is missing{_TO_WRITE.get(key, '')}"), missing_key=key)
+    if kind == "extra_forbidden":
+        return _unknown_key(one["loc"], path, where, source)
+    if kind == "value_error":
+        return Problem(path, source.fault(path, where + str(one["ctx"]["error"])), whole_entry=True)
+    message = f"{where}{_label(path)} {_must_be(kind, one.get('ctx', {}), path)}, found {found(value)}"
+    if kind == "literal_error" and isinstance(value, str):
+        known = re.findall("'([^']*)'", one["ctx"]["expected"])
+        side = _SIDES.get(value.lower()) if "+x" in known else None
+        message += f"; {value} is `{side}`" if side else did_you_mean(value, known)
+    if kind == "model_type" and one["ctx"].get("class_name") == "Around" and isinstance(value, str):
+        message += f"; write {{material: {value}}}"
+    return Problem(path, source.fault(path, message + _hint(kind, value, source.at(path[:-1]))))
+
+
+def _walk(loc: tuple[str | int, ...], values: Any) -> KeyPath:
+    """The path of a refusal in what was written, as far as it was written.
+
+    The vocabulary's own places hold more steps than the file: the kind of a layer, and the inner `value` of a number
+    that was written plainly.
+    """
+    path: KeyPath = ()
+    value = values
+    for position, step in enumerate(loc):
+        if position == 2 and loc[0] == "layers":
+            continue
+        if not holds(value, step):
+            break
+        value = value[step]
+        path = (*path, step)
+    return path
+
+
+def _unknown_key(loc: tuple[str | int, ...], path: KeyPath, where: str, source: Source) -> Problem:
+    key = str(loc[-1])
+    holder = source.at(path[:-1])
+    allowed = keys_of(_model_at(loc[:-1]))
+    if key in ("part", "joint") and isinstance(holder, dict) and "part" in holder and "joint" in holder:
+        message = f"{where}a layer is either a `part` or a `joint`, not both"
+        nearest = None
+    else:
+        free = [word for word in allowed if word not in (holder or {})]
+        near, sure = nearest_names(key, free, most=1)
+        near, sure = (near, sure) if near else nearest_names(key, allowed, most=1)
+        nearest = near[0] if near else None
+        hint = "" if nearest is None else f"; did you mean `{nearest}`?"
+        if nearest is not None and nearest.split("_")[0] == key.split("_")[0] and _UNIT.search(key):
+            hint += " (mind the unit)"
+        message = f"{where}unknown key `{key}`{hint}" + ("" if sure else f"; allowed: {listed(allowed)}")
+    return Problem(path, source.fault(path, message, at_key=True), unknown_key=key, meant_key=nearest)
+
+
+def keys_of(model: type[Entry]) -> list[str]:
+    """Keys of a mapping, as they are written."""
+    return [info.alias or name for name, info in model.model_fields.items()]
+
+
+def _model_at(loc: tuple[str | int, ...]) -> type[Entry]:
+    model: type[Entry] = Case
+    for position, step in enumerate(loc):
+        if isinstance(step, int):
+            continue
+        if position == 2 and loc[0] == "layers":
+            model = Joint if step == "joint" else Part
+            continue
+        annotations = {info.alias or name: info.annotation for name, info in model.model_fields.items()}
+        inner = _models_in(annotations.get(step))
+        if not inner:
+            break
+        model = inner[0]
+    return model
+
+
+def _models_in(annotation: Any) -> list[type[Entry]]:
+    if isinstance(annotation, type) and issubclass(annotation, Entry):
+        return [annotation]
+    return [model for inner in get_args(annotation) for model in _models_in(inner)]
+
+
+def context(source: Source, path: KeyPath) -> str:
+    """`part 'die': ` and the like: the named entry that a value belongs to."""
+    for length in range(len(path), 0, -1):
+        entry = source.at(path[:length])
+        if not isinstance(entry, dict):
+            continue
+        for key in NAMING_KEYS:
+            if isinstance(entry.get(key), str) and path[length : length + 1] != (key,):
+                return f"{key} {entry[key]!r}: "
+        if path[:1] == ("heat",) and isinstance(entry.get("in"), str) and path[length:] != ("in",):
+            return f"heat in {entry['in']!r}: "
+    return ""
+
+
+def _label(path: KeyPath) -> str:
+    if not path:
+        return "a case"
+    if isinstance(path[-1], int):
+        keys = [step for step in path if isinstance(step, str)]
+        return f"item {path[-1] + 1} of `{keys[-1]}`" if keys else "an item"
+    if path[-1] in ("value", "plus_minus", "basis") and len(path) > 1 and isinstance(path[-2], str):
+        return f"`{path[-1]}` of `{path[-2]}`"
+    return f"`{path[-1]}`"
+
+
+def _must_be(kind: str, ctx: dict[str, Any], path: KeyPath) -> str:
+    if kind in ("model_type", "model_attributes_type", "dict_type"):
+        return f"must be {_shape(str(ctx.get('class_name', '')))}"
+    if kind == "literal_error":
+        return f"must be one of {str(ctx['expected']).replace(' or ', ', ').replace(chr(39), '`')}"
+    bounds = {
+        "greater_than": "above {gt:g}",
+        "greater_than_equal": "{ge:g} or above",
+        "less_than_equal": "at most {le:g}",
+        "less_than": "below {lt:g}",
+    }
+    if kind in bounds:
+        return "must be " + bounds[kind].format(**ctx)
+    if kind in ("too_short", "too_long"):
+        bound = f"at least {ctx['min_length']}" if kind == "too_short" else f"at most {ctx['max_length']}"
+        return f"must have {bound} {'entry' if bound.endswith(' 1') else 'entries'}"
+    if kind == "string_too_long":
+        return f"must be text of at most {ctx['max_length']} letters"
+    return "must be " + {
+        "float_type": "a number",
+        "int_type": "a whole number",
+        "finite_number": "a finite number",
+        "string_type": "text",
+        "string_too_short": "text of at least one letter",
+        "list_type": "a list",
+        "tuple_type": "one length, or a list of lengths [x, y]",
+        "bool_type": "`true` or `false`",
+    }.get(kind, "something else")
+
+
+def _shape(class_name: str) -> str:
+    kinds: dict[str, type[Entry]] = {model.__name__: model for model in _all_models(Entry)}
+    model = kinds.get(class_name)
+    if model is None:
+        return "a mapping (`key: value`)"
+    if issubclass(model, Quantity):
+        return "a number, or a mapping with `value`, `plus_minus`, `basis`"
+    if model in (Film, Conductivity):
+        return f"a number, or a mapping with some of {listed(keys_of(model))}"
+    if model is MaterialGiven:
+        return f"a name of the catalogue, or a mapping with some of {listed(keys_of(model))}"
+    return f"a mapping with some of {listed(keys_of(model))}"
+
+
+def _all_models(model: type[Entry]) -> list[type[Entry]]:
+    return [model] + [deeper for inner in model.__subclasses__() for deeper in _all_models(inner)]
+
+
+def found(value: Any) -> str:
+    """A value in a few words, as it was found."""
+    if value is None:
+        return "nothing"
+    if isinstance(value, bool):
+        return f"`{str(value).lower()}`"
+    if isinstance(value, str):
+        return f"the text {value[:40]!r}" + ("..." if len(value) > 40 else "")
+    if isinstance(value, list):
+        return f"a list of {len(value)}" if value else "an empty list"
+    if isinstance(value, dict):
+        return f"a mapping with {listed(value, 8)}" if value else "an empty mapping"
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+_UNITED = re.compile(r"\s*([-+]?[0-9.]+(?:[eE][-+]?[0-9]+)?)\s*((?![eE]$)[A-Za-z%/\u00b0\u00b5\u03bc\u2126].*)")
+_COMMA = re.compile(r"\s*([-+]?[0-9]+),([0-9]+)\s*")
+_TOLERANCE = re.compile(r"\s*([-+]?[0-9.]+)\s*(?:\u00b1|\+-|\+/-)\s*([0-9.]+)\s*")
+_NUMBER = re.compile(r"\s*[-+]?[0-9.]+([eE][-+]?[0-9]+)?\s*")
+_GROUPED = re.compile(r"[0-9]{1,3}([_' ][0-9]{3})+(\.[0-9]+)?")
+_HEXADECIMAL = re.compile(r"0x[0-9a-fA-F]+")
+
+
+def _hint(kind: str, value: Any, holder: Any) -> str:
+    """What usually lies behind a value of the wrong kind."""
+    if kind == "string_type" and isinstance(value, (int, float)):
+        return "; put it in quotes to make it text"
+    numbers = value if kind == "too_long" else holder if kind == "greater_than" else None
+    if isinstance(numbers, list) and len(numbers) > 2 and any(isinstance(item, int) for item in numbers):
+        return "; decimals are written with a point, not a comma"
+    if kind not in ("model_type", "float_type", "tuple_type") or not isinstance(value, str):
+        return ""
+    if tolerance := _TOLERANCE.fullmatch(value):
+        return f"; write {{value: {tolerance[1]}, plus_minus: {tolerance[2]}}}"
+    if comma := _COMMA.fullmatch(value):
+        return f"; write decimals with a point: {comma[1]}.{comma[2]}"
+    if _NUMBER.fullmatch(value):
+        return "; leave the quotes out"
+    if _GROUPED.fullmatch(value):
+        return f"; write the digits without marks between them: {re.sub('[^0-9.]', '', value)}"
+    if _HEXADECIMAL.fullmatch(value):
+        return f"; write it in decimals: {int(value, 16)}"
+    if united := _UNITED.fullmatch(value):
+        return f"; leave the unit out, the key names it: {united[1]}"
+    return ""

@@ -1,0 +1,376 @@
+"""YAML text -> plain values and the place of each of them, both made from one node tree.
+
+Scalars are read by the core rules of YAML 1.2 (sections 10.3.2 of the specification, yaml.org/spec/1.2.2),
+narrowed to what a case needs: `1e-3` is a number, `on` and `12:30` are text, `0x1F` and `1_000` are text.
+What YAML allows and a case must not hold is refused with its place: equal keys, tags, a key without a
+value, numbers that are not finite, an alias that leads back to itself, more than one document.
+"""
+
+from __future__ import annotations
+
+import codecs
+import copy
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import yaml
+from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
+
+from thermsim.case.source.refused_yaml import glued_fault, glued_key, in_plain_words
+from thermsim.errors import CaseError, Fault
+
+KeyPath = tuple[str | int, ...]  # the keys and list positions that lead to a value
+Mark = tuple[int, int]  # line and column, both counted from 1
+
+LARGEST_FILE = 1_000_000  # [byte]; a case is written by hand
+LARGEST_NUMBER = 1e15  # in any unit of the vocabulary; its square still fits into a double with room
+MOST_VALUES = 50_000  # aliases unfolded; a chain of aliases can otherwise grow without end
+DEEPEST = 40  # mappings and lists inside one another
+
+_NUMBER = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
+_WHOLE_NUMBER = re.compile(r"[-+]?[0-9]+")
+_NOT_A_NUMBER = re.compile(r"[-+]?\.(inf|Inf|INF)|\.(nan|NaN|NAN)")
+_WORDS = {"true": True, "True": True, "TRUE": True, "false": False, "False": False, "FALSE": False}
+_NOTHING = {"", "~", "null", "Null", "NULL"}
+_NOT_PRINTABLE = re.compile(
+    "[^\x09\x0a\x0d\x20-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]"
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Source:
+    """What a file holds, and where.
+
+    values : plain mappings, lists, text, numbers
+    marks : place of each value, by its path
+    key_marks : place of each key, by the path of its value
+    faults : (path, fault) of what was refused on the way; the path's value is not to be trusted
+    """
+
+    name: str
+    text: str
+    folder: Path | None
+    values: dict[str, Any]
+    marks: dict[KeyPath, Mark]
+    key_marks: dict[KeyPath, Mark]
+    faults: tuple[tuple[KeyPath, Fault], ...] = ()
+
+    def mark(self, path: KeyPath) -> Mark:
+        """Place of a value, or of the nearest thing around it that stands in the file."""
+        for length in range(len(path), -1, -1):
+            if path[:length] in self.marks:
+                return self.marks[path[:length]]
+        return (1, 1)
+
+    def key_mark(self, path: KeyPath) -> Mark:
+        """Place of the key of a value; of the value itself where it has none (items of a list)."""
+        return self.key_marks.get(path) or self.mark(path)
+
+    def fault(self, path: KeyPath, message: str, *, at_key: bool = False) -> Fault:
+        line, column = self.key_mark(path) if at_key else self.mark(path)
+        return Fault(self.name, line, column, message)
+
+    def at(self, path: KeyPath) -> Any:
+        """The value at a path; None if nothing stands there."""
+        value: Any = self.values
+        for step in path:
+            if not holds(value, step):
+                return None
+            value = value[step]
+        return value
+
+    def without(self, path: KeyPath) -> Source:
+        """The same source with one value left out; later items of a list move up, with their marks."""
+        values = copy.deepcopy(self.values)
+        holder = Source(self.name, "", None, values, {}, {}).at(path[:-1])
+        del holder[path[-1]]
+        in_list = isinstance(holder, list)
+        return replace(
+            self,
+            values=values,
+            marks=_marks_without(self.marks, path, in_list),
+            key_marks=_marks_without(self.key_marks, path, in_list),
+        )
+
+    def with_value(self, path: KeyPath, value: Any, other: Source, other_path: KeyPath) -> Source:
+        """The same source with a value set that stands at `other_path` of another; its marks come along."""
+        values = copy.deepcopy(self.values)
+        holder = Source(self.name, "", None, values, {}, {}).at(path[:-1])
+        holder[path[-1]] = copy.deepcopy(value)
+        marks = _marks_without(self.marks, path, False)
+        key_marks = _marks_without(self.key_marks, path, False)
+        for own, given in ((marks, other.marks), (key_marks, other.key_marks)):
+            for place, mark in given.items():
+                if place[: len(other_path)] == other_path:
+                    own[path + place[len(other_path) :]] = mark
+        return replace(self, values=values, marks=marks, key_marks=key_marks)
+
+
+def holds(value: Any, step: str | int) -> bool:
+    """Whether a mapping has that key, or a list that many items."""
+    if isinstance(value, dict):
+        return step in value
+    return isinstance(value, list) and isinstance(step, int) and 0 <= step < len(value)
+
+
+def _marks_without(marks: dict[KeyPath, Mark], path: KeyPath, in_list: bool) -> dict[KeyPath, Mark]:
+    depth = len(path) - 1
+    kept: dict[KeyPath, Mark] = {}
+    for place, mark in marks.items():
+        if place[: depth + 1] == path:
+            continue
+        step = place[depth] if len(place) > depth and place[:depth] == path[:depth] else None
+        if in_list and isinstance(step, int) and step > path[-1]:  # type: ignore[operator]  # a list has int steps
+            place = (*place[:depth], step - 1, *place[depth + 1 :])
+        kept[place] = mark
+    return kept
+
+
+def read_text(path: Path, name: str) -> str:
+    """Text of a file in UTF-8, with or without a byte-order mark.
+
+    Raises CaseError: no such file, not readable, not UTF-8, or too large.
+    """
+    try:
+        if path.is_dir():
+            raise CaseError([Fault(name, 1, 1, "this is a folder, not a case file")])
+        with path.open("rb") as file:  # not by its size: a pipe has none, a device has no end
+            data = file.read(LARGEST_FILE + 1)
+        if len(data) > LARGEST_FILE:
+            raise CaseError([Fault(name, 1, 1, f"the file is larger than {LARGEST_FILE} bytes: not a case file")])
+    except FileNotFoundError:
+        raise CaseError([Fault(name, 1, 1, "there is no such file")]) from None
+    except (OSError, ValueError) as reason:
+        said = getattr(reason, "strerror", None) or str(reason)
+        raise CaseError([Fault(name, 1, 1, f"the file cannot be read: {said}")]) from None
+    return decode(data, name)
+
+
+def decode(data: bytes, name: str) -> str:
+    """Bytes -> text; raises CaseError at the first byte that is not UTF-8."""
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        raise CaseError([Fault(name, 1, 1, "the file is in UTF-16; save it as UTF-8")])
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as reason:
+        before = reason.object[: reason.start].decode("utf-8", "replace")
+        line, column = _place(before, len(before))
+        byte = reason.object[reason.start]
+        raise CaseError([Fault(name, line, column, f"byte {byte:#04x} is not UTF-8; save the file as UTF-8")]) from None
+
+
+def _place(text: str, index: int) -> Mark:
+    lines = re.split("\r\n|\r|\n", text[:index])
+    return len(lines), len(lines[-1]) + 1
+
+
+def parse(text: str, name: str, folder: Path | None = None) -> Source:
+    """Values and marks of one YAML document.
+
+    Raises CaseError where nothing can be read; what can be read around comes back in `Source.faults`.
+    """
+    text = text.removeprefix("\ufeff")
+    strange = _NOT_PRINTABLE.search(text)
+    if strange:
+        line, column = _place(text, strange.start())
+        what = f"the character U+{ord(strange.group()):04X} cannot be printed and must not stand in a case file"
+        raise CaseError([Fault(name, line, column, what)])
+    root = _compose(text, name)
+    if not isinstance(root, MappingNode):
+        line, column = _mark(root)
+        what = f"a case is a mapping of keys to values (`title: ...`), found {_kind(root)}"
+        raise CaseError([Fault(name, line, column, what)])
+    reader = _Reader(name)
+    values = reader.value(root, ())
+    return Source(name, text, folder, values, reader.marks, reader.key_marks, tuple(reader.faults))
+
+
+class _Loader(yaml.BaseLoader):
+    """Composes nodes without guessing types; refuses tags, and depth that no case needs."""
+
+    depth = 0
+
+    def compose_node(self, parent: Node | None, index: int) -> Node | None:
+        event = self.peek_event()  # type: ignore[no-untyped-call]
+        if getattr(event, "tag", None) not in (None, "!"):
+            shown = event.tag.replace("tag:yaml.org,2002:", "!!")
+            raise _RefusedError(f"the tag `{shown}` is not used in case files; leave it out", event.start_mark)
+        if self.depth >= DEEPEST:
+            raise _RefusedError(f"more than {DEEPEST} lists or mappings inside one another", event.start_mark)
+        self.depth += 1
+        try:
+            return super().compose_node(parent, index)
+        finally:
+            self.depth -= 1
+
+
+class _RefusedError(Exception):
+    def __init__(self, what: str, mark: yaml.Mark) -> None:
+        super().__init__(what)
+        self.mark = mark
+
+
+def _compose(text: str, name: str) -> Node:
+    loader = _Loader(text)
+    try:
+        root = loader.get_single_node()
+    except _RefusedError as refused:
+        raise CaseError([Fault(name, refused.mark.line + 1, refused.mark.column + 1, str(refused))]) from None
+    except yaml.MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+        glued = glued_fault(text, error, name)
+        raise CaseError([glued or Fault(name, line, column, in_plain_words(error))]) from None
+    except (yaml.YAMLError, ValueError, OverflowError, RecursionError, IndexError) as error:
+        # PyYAML lets a few of Python's own errors through, as for an escape beyond the end of Unicode.
+        raise CaseError([Fault(name, loader.line + 1, loader.column + 1, f"the text is not YAML: {error}")]) from None
+    if root is None:
+        raise CaseError([Fault(name, 1, 1, "the file is empty: a case begins with `title: ...`")])
+    return root
+
+
+def _mark(node: Node) -> Mark:
+    return node.start_mark.line + 1, node.start_mark.column + 1
+
+
+def _kind(node: Node) -> str:
+    if isinstance(node, SequenceNode):
+        return "a list"
+    return "a mapping" if isinstance(node, MappingNode) else f"the text {str(node.value)[:40]!r}"
+
+
+@dataclass
+class _Reader:
+    """Turns nodes into values and notes the place of each."""
+
+    name: str
+    marks: dict[KeyPath, Mark] = field(default_factory=dict)
+    key_marks: dict[KeyPath, Mark] = field(default_factory=dict)
+    faults: list[tuple[KeyPath, Fault]] = field(default_factory=list)
+    open_nodes: list[Node] = field(default_factory=list)
+    count: int = 0
+
+    def refuse(self, path: KeyPath, node: Node, message: str) -> None:
+        self.faults.append((path, Fault(self.name, *_mark(node), message)))
+
+    def value(self, node: Node, path: KeyPath) -> Any:
+        self.count += 1
+        if self.count > MOST_VALUES:
+            what = f"more than {MOST_VALUES} values once every alias `*name` is unfolded"
+            raise CaseError([Fault(self.name, *_mark(node), what)])
+        if any(node is other for other in self.open_nodes):
+            raise CaseError(
+                [Fault(self.name, *_mark(node), "an alias `*name` inside this value leads back to the value itself")]
+            )
+        self.marks[path] = _mark(node)
+        if isinstance(node, ScalarNode):
+            return self.scalar(node, path)
+        self.open_nodes.append(node)
+        try:
+            if isinstance(node, SequenceNode):
+                return [self.value(item, (*path, place)) for place, item in enumerate(node.value)]
+            assert isinstance(node, MappingNode)  # YAML has no fourth kind
+            return self.mapping(node, path)
+        finally:
+            self.open_nodes.pop()
+
+    def scalar(self, node: ScalarNode, path: KeyPath) -> Any:
+        text = str(node.value)
+        if node.style is not None:
+            if _NOT_PRINTABLE.search(text):
+                self.refuse(path, node, "the text holds a character that cannot be printed")
+            return text
+        if text in _NOTHING:
+            what = f"`{path[-1]}` has" if path and isinstance(path[-1], str) else "this item has"
+            comma = "; a decimal comma? numbers are written with a point" if path and str(path[-1]).isdigit() else ""
+            self.refuse(path, node, f"{what} no value; give one, or leave it out{comma}")
+            return None
+        if text in _WORDS:
+            return _WORDS[text]
+        if _NOT_A_NUMBER.fullmatch(text):
+            self.refuse(path, node, f"`{text}` is not a number that a case can use; every number is finite")
+            return None
+        if _NUMBER.fullmatch(text):
+            return self.number(text, node, path)
+        return text
+
+    def number(self, text: str, node: ScalarNode, path: KeyPath) -> float | int | None:
+        number = float(text)
+        shown = text if len(text) < 30 else f"{text[:24]}..."
+        if not math.isfinite(number) or abs(number) > LARGEST_NUMBER:
+            self.refuse(path, node, f"the number {shown} is beyond {LARGEST_NUMBER:g}, more than any value of a case")
+            return None
+        mantissa = re.split("[eE]", text)[0]
+        if abs(number) < 1 / LARGEST_NUMBER and re.search("[1-9]", mantissa):
+            self.refuse(
+                path, node, f"the number {shown} is nearer to 0 than {1 / LARGEST_NUMBER:g}; write 0 or a larger one"
+            )
+            return None
+        return int(text) if _WHOLE_NUMBER.fullmatch(text) else number
+
+    def mapping(self, node: MappingNode, path: KeyPath) -> dict[str, Any]:
+        values: dict[str, Any] = {}
+        first: dict[str, Mark] = {}
+        for key_node, value_node in self.own_pairs(node, path):
+            key = str(key_node.value)
+            if glued := _is_empty(value_node) and glued_key(key):
+                key, text, told = glued
+                self.refuse((*path, key), key_node, told)
+                value_node = ScalarNode(value_node.tag, text, key_node.start_mark, key_node.end_mark)  # as it was meant
+            if key in first:
+                line, column = first[key]
+                self.refuse(
+                    (*path, key),
+                    key_node,
+                    f"the key `{key}` stands here again; it was given in line {line} column {column}",
+                )
+                continue
+            first[key] = self.key_marks[(*path, key)] = _mark(key_node)
+            values[key] = self.value(value_node, (*path, key))
+        for key_node, value_node in self.merged_pairs(node, path):
+            key = str(key_node.value)
+            if key not in values:
+                self.key_marks[(*path, key)] = _mark(key_node)
+                values[key] = self.value(value_node, (*path, key))
+        return values
+
+    def own_pairs(self, node: MappingNode, path: KeyPath) -> Iterator[tuple[ScalarNode, Node]]:
+        for key_node, value_node in node.value:
+            if not isinstance(key_node, ScalarNode):
+                self.refuse(path, key_node, f"a key is a word, found {_kind(key_node)}")
+            elif key_node.style is None and key_node.value in _NOTHING:
+                self.refuse(path, key_node, "a `:` without a key before it")
+            elif not _is_merge(key_node):
+                yield key_node, value_node
+
+    def merged_pairs(self, node: MappingNode, path: KeyPath) -> Iterator[tuple[ScalarNode, Node]]:
+        """Pairs that `<<: *name` brings in; an earlier one wins over a later one."""
+        for key_node, value_node in node.value:
+            if not isinstance(key_node, ScalarNode) or not _is_merge(key_node):
+                continue
+            sources = value_node.value if isinstance(value_node, SequenceNode) else [value_node]
+            for merged in sources:
+                if not isinstance(merged, MappingNode):
+                    self.refuse(path, value_node, f"`<<` takes a mapping or a list of mappings, found {_kind(merged)}")
+                elif any(merged is other for other in self.open_nodes):
+                    what = "an alias `*name` inside this value leads back to the value itself"
+                    raise CaseError([Fault(self.name, *_mark(merged), what)])
+                else:
+                    self.open_nodes.append(merged)
+                    try:
+                        yield from self.own_pairs(merged, path)
+                        yield from self.merged_pairs(merged, path)
+                    finally:
+                        self.open_nodes.pop()
+
+
+def _is_empty(node: Node) -> bool:
+    return isinstance(node, ScalarNode) and node.style is None and node.value == ""
+
+
+def _is_merge(node: ScalarNode) -> bool:
+    return node.style is None and node.value == "<<"

@@ -1,0 +1,122 @@
+"""`thermsim compare`: options against a base, each gain with its interval and a verdict."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from thermsim.commands.terminal import (
+    CASE,
+    JSON,
+    FiniteRange,
+    Progress,
+    case_of,
+    console,
+    print_json,
+    tell_slips,
+)
+from thermsim.errors import HeatBalanceError, JournalError, NotConvergedError, NoWayOutError, RunawayError
+
+
+@click.command()
+@CASE
+@JSON
+@click.option("--base", metavar="OPTION", help="Compare with this option, which is built already.")
+@click.option("--option", "options", metavar="NAME", multiple=True, help="Only this option; again for more.")
+@click.option("--samples", metavar="N", type=click.IntRange(min=1), help="Of the tolerances (1024; 256 at least).")
+@click.option("--coverage", metavar="SHARE", type=FiniteRange(0.5, 0.999), help="Of the intervals (0.9).")
+@click.option("--seed", metavar="N", type=click.IntRange(min=0), help="Of the samples; the same seed, the same result.")
+@click.option("--workers", metavar="N", type=click.IntRange(min=1), help="Processes (one a processor).")
+@click.option("--dask", "cluster", metavar="ADDRESS", help="Send the samples to this cluster instead.")
+@click.option("--accuracy", metavar="KELVIN", type=FiniteRange(min=1e-4), help="Mesh doubt of each case.")
+@click.option("--memory", metavar="GB", type=FiniteRange(min=0.01), help="What grids may take.")
+@click.option(
+    "--accept-danger",
+    "accepted",
+    metavar="OPTION",
+    multiple=True,
+    help="Judge it although gallium meets aluminium.",
+)
+@click.option(
+    "--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write the report, results and a journal."
+)
+@click.option("--resume", is_flag=True, help="Go on with the journal in DIR.")
+@click.option("--replace", is_flag=True, help="Let DIR lose another study.")
+def compare(
+    case_file: Path,
+    as_json: bool,
+    base: str | None,
+    options: tuple[str, ...],
+    folder: Path | None,
+    workers: int | None,
+    cluster: str | None,
+    accuracy: float | None,
+    memory: float | None,
+    accepted: tuple[str, ...],
+    resume: bool,
+    replace: bool,
+    **chosen: Any,
+) -> None:
+    """Judge options against a base: gain, interval, what carries the doubt, and whether it is worth it."""
+    from contextlib import ExitStack
+
+    from thermsim.comparison.compare import compare, identity
+    from thermsim.run.journal import FILE, Journal
+    from thermsim.run.workers import progress_line, run
+
+    case = case_of(case_file, None)
+    if resume and folder is None:
+        raise click.UsageError("--resume goes on with the journal of a folder: give it by --out")
+    if base is not None and base in options:
+        raise click.UsageError(f"{base!r} is the base: name other options, or none for all")
+    if resume and folder is not None and not (folder / FILE).exists():
+        raise JournalError(f"there is no journal in {folder} to go on with", "check the name, or leave out --resume")
+    given = {key: value for key, value in chosen.items() if value is not None}
+    if folder is not None:
+        from thermsim.report.files.compare_export import check_target
+
+        check_target(case, folder, base=base, options=options or None, replace=replace or resume)
+    progress = Progress(quiet=as_json)
+    with ExitStack() as stack:
+        journal = None
+        if folder is not None:
+            study = identity(case, base=base, options=options or None, accuracy_K=accuracy, memory_GB=memory, **given)
+            journal = stack.enter_context(Journal.open(folder, study, resume=resume, replace=replace))
+        watch = stack.enter_context(progress)
+        try:
+            found = compare(
+                case,
+                base=base,
+                options=options or None,
+                accuracy_K=accuracy,
+                memory_GB=memory,
+                accept_danger=accepted,
+                machinery=lambda make, tasks: run(
+                    make,
+                    tasks,
+                    workers=workers,
+                    journal=journal,
+                    cluster=cluster,
+                    watch=lambda *state: progress.say(progress_line(*state)),
+                ),
+                watch=lambda name, step, worst: watch(step, worst),
+                **given,
+            )
+        except (NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError):
+            tell_slips(case)
+            raise
+    if as_json:
+        from thermsim.report.data.compare_result import document
+
+        print_json(document(found))
+    else:
+        from thermsim.report.text.shown import show
+
+        show(found, console())
+    if folder is not None:
+        from thermsim.report.files.compare_export import PAGE, write
+
+        written = write(found, folder, replace=replace or resume)
+        click.echo(f"{len(written)} files in {folder}: open {folder / PAGE}", err=as_json)

@@ -1,0 +1,74 @@
+"""`thermsim predict`: the temperatures of one case, each with its mesh doubt."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from thermsim.commands.terminal import (
+    CASE,
+    JSON,
+    OPTION,
+    FiniteRange,
+    Progress,
+    case_of,
+    console,
+    print_json,
+    tell_slips,
+)
+from thermsim.errors import HeatBalanceError, NotConvergedError, NoWayOutError, RunawayError
+
+
+@click.command()
+@CASE
+@OPTION
+@JSON
+@click.option(
+    "--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write results, field and pictures."
+)
+@click.option("--accuracy", metavar="KELVIN", type=FiniteRange(min=1e-4), help="Refine until the mesh doubt is below.")
+@click.option(
+    "--memory", metavar="GB", type=FiniteRange(min=0.01), help="What grids may take (4, or most of what is free)."
+)
+@click.option("--replace", is_flag=True, help="Let DIR lose the result of another case or option.")
+@click.option("--volume", is_flag=True, help="Write field.vtr however large it is.")
+def predict(
+    case_file: Path,
+    option: str | None,
+    as_json: bool,
+    folder: Path | None,
+    accuracy: float | None,
+    memory: float | None,
+    replace: bool,
+    volume: bool,
+) -> None:
+    """Predict the temperatures of a case, each with its mesh doubt, and the heat balance."""
+    from thermsim.mesh.predict import predict
+
+    case = case_of(case_file, option)
+    if folder is not None:
+        from thermsim.report.files.export import check_target
+
+        check_target(case, folder, replace=replace)
+    try:
+        with Progress(quiet=as_json) as watch:
+            prediction = predict(case, accuracy_K=accuracy, memory_GB=memory, watch=watch)
+    except (NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError):
+        tell_slips(case)
+        raise
+    if as_json:
+        from thermsim.report.data.result import result
+
+        print_json(result(prediction))
+    else:
+        from thermsim.report.text.shown import show
+
+        show(prediction, console())
+    if folder is not None:
+        from thermsim.report.files.export import VOLUME, write
+
+        written = write(prediction, folder, replace=replace, volume=True if volume else None)
+        click.echo(f"{len(written)} files in {folder}", err=as_json)
+        if folder / VOLUME not in written:
+            click.echo(f"{VOLUME} is left out: {prediction.steps[-1].cells:,} cells; --volume writes it", err=as_json)

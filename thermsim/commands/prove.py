@@ -1,0 +1,50 @@
+"""`thermsim prove`: this installation held against published references."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from thermsim.commands.terminal import JSON, Progress, print_json
+from thermsim.errors import ProofError
+
+
+@click.command()
+@JSON
+@click.option("--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write the page and its figures.")
+@click.option(
+    "--honesty", "stacks", metavar="N", type=click.IntRange(min=1), help="Also judge the mesh doubt on N random stacks."
+)
+@click.option(
+    "--cases", "cases", metavar="DIR", type=click.Path(path_type=Path), help="Folder of the cases, if not found."
+)
+def prove(as_json: bool, folder: Path | None, stacks: int | None, cases: Path | None) -> None:
+    """Hold this installation against published references: one table, and with --out one page."""
+    from thermsim.proof.run.document import document
+    from thermsim.proof.run.honesty import judge
+    from thermsim.proof.run.published import prove
+    from thermsim.proof.table.shipped import cases_folder
+    from thermsim.report.text.proof_table import table
+
+    progress, honesty = Progress(quiet=as_json), None
+    with progress:
+        proof = prove(cases_folder(cases), lambda title, share: progress.say(f"{100 * share:.0f} %, {title}"))
+        if stacks is not None:
+            honesty = judge(stacks, watch=lambda number: progress.say(f"random stack {number + 1} of {stacks}"))
+    found = document(proof, honesty)
+    if as_json:
+        print_json(found)
+    else:
+        for line in table(found):
+            click.echo(line)
+    if folder is not None:
+        from thermsim.report.page.proof_page import write
+
+        written = write(found, folder)
+        click.echo(f"{len(written)} files in {folder}: open {written[0]}", err=as_json)
+    if not found["holds"]:
+        raise ProofError(
+            f"{found['outside']} of {len(found['lines'])} published references are missed, or a gate does not hold",
+            "do not trust this installation; run the tests, and report the table with its versions",
+        )

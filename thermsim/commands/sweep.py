@@ -1,0 +1,89 @@
+"""`thermsim sweep`: temperatures over a range of one or two numbers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from thermsim.commands.terminal import (
+    CASE,
+    JSON,
+    OPTION,
+    FiniteRange,
+    Progress,
+    case_of,
+    console,
+    print_json,
+    warn_of_slips,
+)
+
+
+@click.command()
+@CASE
+@OPTION
+@JSON
+@click.option(
+    "--vary",
+    "varied",
+    metavar="PATH LOW HIGH COUNT",
+    type=(str, float, float, int),
+    multiple=True,
+    required=True,
+    help="COUNT values of one number, such as die.thickness_mm 0.3 0.8 11; twice for a map.",
+)
+@click.option("--log", "is_log", is_flag=True, help="Let the values rise in even ratios instead of even steps.")
+@click.option("--watch", "watched", metavar="WORDS", multiple=True, help="What is asked, such as `reading C5`.")
+@click.option("--same-height", metavar="PART", help="Let the thickness of PART keep the height of the stack.")
+@click.option(
+    "--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write points, result and picture."
+)
+@click.option(
+    "--accuracy", metavar="KELVIN", type=FiniteRange(min=1e-4), help="Refine until the mesh doubts are below."
+)
+@click.option("--replace", is_flag=True, help="Let DIR lose another sweep.")
+def sweep(
+    case_file: Path,
+    option: str | None,
+    as_json: bool,
+    varied: tuple[tuple[str, float, float, int], ...],
+    is_log: bool,
+    watched: tuple[str, ...],
+    same_height: str | None,
+    folder: Path | None,
+    accuracy: float | None,
+    replace: bool,
+) -> None:
+    """Follow temperatures over a range of one or two numbers, and find where they are lowest."""
+    from thermsim.sweeps.sweep import Vary, sweep
+
+    case = case_of(case_file, option)
+    if folder is not None:
+        from thermsim.report.files.sweep_export import check_sweep_target
+
+        check_sweep_target(case, [path for path, *_ in varied], same_height, folder, replace)
+    warn_of_slips(case)
+    vary = [Vary(*one, is_log=is_log) for one in varied]
+    progress = Progress(quiet=as_json)
+    with progress as watch:
+        found = sweep(
+            case,
+            vary,
+            watch=watched,
+            same_height=same_height,
+            accuracy_K=accuracy,
+            tell_step=watch,
+            tell=progress.say,
+        )
+    if as_json:
+        from thermsim.report.text.sweep_table import document
+
+        print_json(document(found))
+    else:
+        from thermsim.report.text.shown import show
+
+        show(found, console())
+    if folder is not None:
+        from thermsim.report.files.sweep_export import write_sweep
+
+        click.echo(f"{len(write_sweep(found, folder, replace=replace))} files in {folder}", err=as_json)

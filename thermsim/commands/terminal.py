@@ -1,0 +1,120 @@
+"""What all commands of the terminal share: the case they are given, one line of progress, tables or JSON."""
+
+from __future__ import annotations
+
+import math
+import sys
+import threading
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from thermsim.case.vocabulary.schema import Case
+
+COMPILES_AFTER_S = 3.0
+
+
+class FiniteRange(click.FloatRange):
+    """A number within limits; neither `inf` nor `nan`, which Python reads as numbers."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        found = super().convert(value, param, ctx)
+        if not math.isfinite(found):
+            self.fail(f"{value} is no finite number", param, ctx)
+        return found
+
+
+CASE = click.argument("case_file", metavar="CASE", type=click.Path(path_type=Path))
+OPTION = click.option("--option", "option", metavar="NAME", help="Take this option of the case instead of its base.")
+JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON for programs instead of tables.")
+
+
+def case_of(path: Path, option: str | None) -> Case:
+    from thermsim.case.load import read_case
+    from thermsim.case.options import with_option
+
+    case = read_case(path)
+    return case if option is None else with_option(case, option)
+
+
+def tell_slips(case: Case) -> None:
+    """Likely slips before a failure: what the solver complains of is often none of the physics."""
+    told = [words for _, words in _grave_slips(case)]
+    if told:
+        click.echo("Likely slips of this case, which may be the reason:", err=True)
+    for words in told:
+        click.echo(f"  {words}", err=True)
+
+
+def warn_of_slips(case: Case, options: bool = False) -> None:
+    """Dangers and likely slips of a case (and of each of its options), on the side so that a result stays clean."""
+    from thermsim.case.options import with_option
+
+    told: set[str] = set()
+    named = [("", case), *((f"{one.option}: ", with_option(case, one.option)) for one in case.options if options)]
+    for name, one in named:
+        for message, words in _grave_slips(one, name):
+            if message not in told:
+                told.add(message)
+                click.echo(words, err=True)
+
+
+def _grave_slips(case: Case, name: str = "") -> list[tuple[str, str]]:
+    """What is more than a notice: the message alone, and a line with severity, place and remedy."""
+    from thermsim.plausibility.findings import slips_of
+
+    return [
+        (slip.message, f"{slip.severity.upper()}: {name}{slip.place}: {slip.message}; {slip.remedy}")
+        for slip in slips_of(case)
+        if slip.severity != "notice"
+    ]
+
+
+def console() -> Console:
+    from rich.console import Console
+
+    return Console()
+
+
+def print_json(document: Any) -> None:
+    import json
+
+    click.echo(json.dumps(document, indent=2, allow_nan=False, ensure_ascii=False))
+
+
+class Progress:
+    """One line on the terminal that tells how far the mesh study is; nothing where nobody watches.
+
+    The first grid takes a fraction of a second unless the solver is compiled for this machine, which happens once:
+    where it takes longer, that is said, even where nobody watches.
+    """
+
+    def __init__(self, quiet: bool) -> None:
+        self.quiet = quiet or not sys.stderr.isatty()
+        self.timer = threading.Timer(COMPILES_AFTER_S, self._compiling)
+        self.timer.daemon = True
+
+    def __enter__(self) -> Any:
+        self.timer.start()
+        return self._tell
+
+    def __exit__(self, *_: object) -> None:
+        self.timer.cancel()
+        if not self.quiet:
+            click.echo("\r\x1b[K", nl=False, err=True)
+
+    def say(self, text: str) -> None:
+        if not self.quiet:
+            click.echo(f"\r\x1b[K{text}", nl=False, err=True)
+
+    def _compiling(self) -> None:
+        click.echo("compiling the solver for this machine: at first use only, some 15 seconds", err=True)
+
+    def _tell(self, step: Any, worst_K: float) -> None:
+        self.timer.cancel()
+        doubt = f", worst mesh doubt {worst_K:.3g} K" if worst_K < float("inf") else ""
+        self.say(f"grid of {step.cells:,} cells done in {step.seconds:.1f} s{doubt}")

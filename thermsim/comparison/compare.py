@@ -1,0 +1,303 @@
+"""Options against a base: each gain with its interval, what carries its doubt, and a verdict.
+
+The mesh doubt is that of the difference: what both stacks have in common of the grid's error cancels. The tolerances
+are carried through twice, by sensitivities and by samples, and what base and option share varies together.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from math import hypot, inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.inputs.spread import REPLICATES, enough
+from thermsim.case.vocabulary.schema import Case
+from thermsim.comparison import decision, ranking
+from thermsim.comparison.family import AS_IN_FILE, Family, chosen, family, warmest
+from thermsim.comparison.hand_check import flux_bounds
+from thermsim.comparison.outcome import WARMEST, Comparison, Contribution, Gain, Interval, OptionResult
+from thermsim.comparison.tolerances import Machinery, Samples, sampled
+from thermsim.comparison.uncertainty import Estimate, FirstOrder, Summary, compare_ways, first_order, summarise
+from thermsim.errors import RunawayError
+from thermsim.mesh.prediction import MeshStep
+from thermsim.nearby.variables import SHARED
+from thermsim.plausibility.cautions import gallium_cautions, option_of
+from thermsim.readout.answers import Question
+from thermsim.run.journal import Identity
+from thermsim.run.workers import run
+
+Array = NDArray[np.float64]
+
+SAMPLES, SEED, COVERAGE = 1024, 20_267, 0.90
+FEWEST = 256  # samples: fewer say too little about the ends of an interval
+
+
+@dataclass(frozen=True)
+class _Judged:
+    """A gain both ways. samples : (samples,) gains [K], without the normal part `other_K` (mesh, short cut)"""
+
+    gain: Gain
+    samples: Array
+    other_K: float
+    straight: FirstOrder
+    summary: Summary
+    estimate: Estimate
+
+
+def _judge(whole: Family, taken: Samples, number: int, question: Question, coverage: float, worth_K: float) -> _Judged:
+    """One temperature of one option."""
+    fine = whole.table[-1]
+    at = whole.questions.index(question)
+    mesh = whole.gain(number, question)
+    if question == WARMEST:
+        sampled_C = fine[:, :at] + taken.deviation
+        pair = [warmest(sampled_C[:, case], whole.questions[:at]) for case in (0, number)]
+        slopes = [taken.slopes[:, case, whole.warmest_of(case)] for case in (0, number)]
+        shortcut = float(taken.shortcut_K[number, whole.readings].max())
+    else:
+        pair = [fine[case, at] + taken.deviation[:, case, at] for case in (0, number)]
+        slopes = [taken.slopes[:, case, at] for case in (0, number)]
+        shortcut = float(taken.shortcut_K[number, at])
+    samples = _whole_blocks(pair[0] - pair[1])
+    other_K = decision.independent_K(hypot(mesh.half_width, shortcut))
+    spreads = [one.spread for one in taken.varied]
+    straight = first_order(
+        [*(slopes[0] - slopes[1]), 1.0],
+        [*(one.uncertainty for one in spreads), other_K],
+        [*(one.freedom for one in spreads), inf],
+    )
+    estimate = straight.estimate(mesh.value, coverage)
+    blocks = REPLICATES * len(samples) // len(taken.deviation)
+    has_deviation = all(one.has_deviation for one in spreads)
+    summary = summarise(samples, coverage, [worth_K], other_K, blocks, has_deviation, shortest=False)
+    gain = Gain(
+        question=question,
+        base_C=float(fine[0, at]),
+        option_C=float(fine[number, at]),
+        mesh=mesh,
+        interval=Interval(summary.low.value, summary.high.value, max(summary.low.error, summary.high.error)),
+        first_order=Interval(estimate.low, estimate.high),
+        uncertainty_K=summary.deviation.value if summary.deviation is not None else estimate.uncertainty,
+        probability=summary.exceeds[0].value,
+    )
+    return _Judged(gain, samples, other_K, straight, summary, estimate)
+
+
+def _whole_blocks(samples: Array) -> Array:
+    """Samples of those scramblings in which every one has a steady state.
+
+    Raises RunawayError where fewer than half of them have.
+    """
+    blocks = [block for block in np.split(samples, REPLICATES) if np.isfinite(block).all()]
+    if len(blocks) < REPLICATES // 2:
+        lost = np.count_nonzero(~np.isfinite(samples))
+        raise RunawayError(
+            f"{lost} of {len(samples)} samples have no steady state: the tolerances reach into thermal runaway",
+            "narrow the tolerances (measure them), or lower the power or the leakage: no gain can be told",
+        )
+    return np.concatenate(blocks)
+
+
+def _contributions(taken: Samples, number: int, judged: _Judged) -> list[Contribution]:
+    """Inputs by their share in the doubt of a gain, the largest first."""
+    shares, slopes = judged.straight.shares[0], judged.straight.parts[0]
+    found = []
+    for one, share, part in zip(taken.varied, shares, slopes, strict=False):  # the last one is no input
+        if one.acts_on[0] or one.acts_on[number]:
+            given, uncertainty = one.input, one.spread.uncertainty
+            slope = float(part / uncertainty) if uncertainty > 0.0 else 0.0
+            found.append(
+                Contribution(
+                    given.path, one.of, given.value, given.unit, given.plus_minus, given.basis, slope, float(share)
+                )
+            )
+    return sorted(found, key=lambda one: -one.share)
+
+
+def _as_shares(contributions: Sequence[Contribution], uncertainty_K: float) -> list[ranking.InputShare]:
+    return [
+        ranking.InputShare(
+            name=one.path if one.of == SHARED else f"{one.path} ({one.of})",
+            value=one.value,
+            half_width=one.half_width,
+            unit=one.unit,
+            sensitivity=one.sensitivity,
+            uncertainty_K=uncertainty_K * one.share**0.5,
+            share=one.share,
+            measurable=not one.path.startswith("readings."),
+        )
+        for one in contributions
+    ]
+
+
+def _option(whole: Family, taken: Samples, number: int, coverage: float, accept_danger: Sequence[str]) -> OptionResult:
+    case, name = whole.cases[0], whole.names[number]
+    worth = case.worth_K or 0.0
+    judged = [_judge(whole, taken, number, question, coverage, worth) for question in whole.in_common(number)]
+    headline = next(one for one in judged if one.gain.question == whole.headline)
+    gain = headline.gain
+    contributions = _contributions(taken, number, headline)
+    shares = _as_shares(contributions, headline.estimate.uncertainty)
+    slips = list(gallium_cautions(whole.cases[number], option_of(whole.cases[number])))
+    dangers = [] if name in accept_danger else [slip.message for slip in slips if slip.severity == "danger"]
+    found = decision.verdict(
+        gain.value_K,
+        min(gain.interval.low, gain.value_K),
+        max(gain.interval.high, gain.value_K),
+        coverage,
+        worth_K=case.worth_K,
+        mount_scatter_K=case.mount_scatter_K,
+        probability=gain.probability,
+        shares=shares,
+        uncertainty_K=gain.uncertainty_K,
+        error_K=gain.interval.error_K,
+        refused=dangers[0] if dangers else None,
+    )
+    told = [ranking.unfit(one, gain.value_K, worth) for one in shares]
+    return OptionResult(
+        option=name,
+        case=whole.cases[number],
+        prediction=whole.predictions[number],
+        gains=tuple(one.gain for one in judged),
+        headline=gain,
+        contributions=tuple(contributions),
+        next_measurement=found.next_measurement,
+        unfit=_merged([one.name for one, words in zip(shares, told, strict=True) if words], told),
+        ways=compare_ways(headline.estimate, headline.summary).words,
+        flux=flux_bounds(case, whole.cases[number], whole.predictions[0].field, gain.value_K),
+        kind=found.kind,
+        words=found.words + (f" On temperature only: {slips[0].message}." if name in accept_danger and slips else ""),
+        cautions=tuple(f"{slip.message}; {slip.remedy}" for slip in slips),
+        samples=headline.samples,
+    )
+
+
+def _merged(names: list[str], told: Sequence[str | None]) -> tuple[str, ...]:
+    """What makes inputs unfit, each by itself; of more than two one sentence for all."""
+    if len(names) <= 2:
+        return tuple(words for words in told if words is not None)
+    return (
+        f"{len(names)} inputs are known so little that each alone moves the gain across what it is held against: "
+        f"{', '.join(names)}. Find them in a better way first, the first of them before all.",
+    )
+
+
+def compare(
+    case: Case,
+    *,
+    base: str | None = None,
+    options: Sequence[str] | None = None,
+    coverage: float = COVERAGE,
+    samples: int = SAMPLES,
+    seed: int = SEED,
+    accuracy_K: float | None = None,
+    memory_GB: float | None = None,
+    accept_danger: Sequence[str] = (),
+    machinery: Machinery | None = None,
+    watch: Callable[[str, MeshStep, float], None] | None = None,
+) -> Comparison:
+    """Compare options with the base, each gain with its interval and a verdict.
+
+    Parameters
+    ----------
+    base : the option that is built; default: the case as its file has it
+    options : names; default: all
+    coverage : of the intervals, 0 to 1
+    samples : of the Monte Carlo, rounded up to blocks of a power of two, and to 256
+    accept_danger : options that are judged although gallium meets aluminium in them
+    machinery : runs all that samples need, see `thermsim.run.workers.run`; default: in this process
+
+    Raises
+    ------
+    ThermsimError : the case has no options
+    UnknownNameError, CaseError : an option that does not exist or does not fit
+    and what `predict` raises
+    """
+    start = time.perf_counter()
+    names, cases = chosen(case, base, options)
+    whole = family(names, cases, accuracy_K, memory_GB, watch)
+    count = enough(max(samples, FEWEST))
+    taken = sampled(whole, count, seed, machinery or (lambda make, tasks: run(make, tasks, workers=1)))
+    return Comparison(
+        case=case,
+        base_name=names[0],
+        base=whole.predictions[0],
+        options=tuple(_option(whole, taken, number, coverage, accept_danger) for number in range(1, len(names))),
+        coverage=coverage,
+        worth_K=case.worth_K,
+        mount_scatter_K=case.mount_scatter_K,
+        samples=count,
+        seed=seed,
+        way=_way(whole, taken),
+        seconds=time.perf_counter() - start,
+        remarks=tuple(_remarks(whole, taken)),
+    )
+
+
+def identity(
+    case: Case,
+    *,
+    base: str | None = None,
+    options: Sequence[str] | None = None,
+    samples: int = SAMPLES,
+    seed: int = SEED,
+    accuracy_K: float | None = None,
+    memory_GB: float | None = None,
+    coverage: float = COVERAGE,
+) -> Identity:
+    """What the samples of a comparison are, for their journal; `coverage` changes none of them."""
+    names, _ = chosen(case, base, options)
+    wanted = case.accuracy_K if accuracy_K is None else accuracy_K
+    count = enough(max(samples, FEWEST))
+    words = f"{count} samples of {', '.join(names)} at {wanted:g} K"
+    if memory_GB is not None:
+        words += f" with {memory_GB:g} GB"
+    return Identity.of(words, seed, case.source_text, *(table.tobytes() for table in case.tables.values()))
+
+
+def _way(whole: Family, taken: Samples) -> str:
+    if not taken.varied:
+        return "no input has a tolerance, so the interval holds the mesh doubt alone"
+    moved = [one for one in taken.ways if one.small or one.full]
+    if not any(one.small for one in moved):
+        reasons = dict.fromkeys(one.words for one in moved)
+        how = f"full solves on {taken.cells:,} cells ({'; '.join(reasons)})"
+    else:
+        each = ", ".join(
+            f"{one.name} {one.small:,}" + (f" and {one.full:,} in full" if one.full else "") for one in moved
+        )
+        lacking = [f"{one.name}: {one.words}" for one in moved if not one.small]
+        doubt = max(one.doubt_K for one in moved)
+        told = "; ".join([each, *lacking, f"readings within {doubt:.1g} K of such solves"])
+        how = f"small models made from full solves on {taken.cells:,} cells ({told})"
+    left, widest, by_model = (
+        float(one.max(initial=0.0))
+        for one in (taken.shortcut_K[:, whole.judged], taken.shortcut_K, taken.model_K[:, whole.judged])
+    )
+    part = f", up to {by_model:.2g} K of it by small models" if by_model > 0.0 else ""
+    others = f" ({widest:.2g} K in other places)" if widest > 1.05 * left else ""
+    return (
+        f"{how}, each as a deviation from the finest grid's answer; that may leave "
+        f"{left:.2g} K of a gain{part}{others}, which the intervals hold"
+    )
+
+
+def _remarks(whole: Family, taken: Samples) -> list[str]:
+    found = []
+    if whole.names[0] != AS_IN_FILE:
+        found.append(
+            f"every option changes the case as its file has it, not {whole.names[0]}: what it does not repeat of that, "
+            "it takes back; for a step beyond, write an option with both changes"
+        )
+    if not taken.varied:
+        found.append("no input of base or options has a tolerance (`plus_minus`): the intervals are of the grid only")
+    if taken.lost:
+        share = 100.0 * taken.lost / len(taken.deviation)
+        found.append(
+            f"{taken.lost} samples ({share:.1f} %) have no steady state in some case: intervals leave them out"
+        )
+    return found

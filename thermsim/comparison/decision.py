@@ -1,0 +1,232 @@
+"""Is an option worth it, and how likely: the verdict on a gain and its interval, in words and numbers.
+
+Gains are base less option [K]. The rules of the verdict are our own, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import floor, hypot, isfinite, sqrt
+from typing import Literal
+
+from numpy.typing import ArrayLike
+
+from thermsim.case.inputs.spread import NORMAL_95, REPLICATES
+from thermsim.comparison.ranking import WHOLE_PERCENT, InputShare, NextMeasurement, measure_next, percent
+from thermsim.comparison.uncertainty import Told, summarise
+from thermsim.rounding import MOST_DECIMALS, decimals_for
+
+Kind = Literal["supported", "undecided", "not worth it", "refused"]
+
+SURE = 0.95  # probability from which on a gain is called supported
+LEAST_COVERAGE = 0.90  # of the interval of a verdict: its low end alone then stands for SURE
+NO_DIFFERENCE_K = 1e-3
+MOST_MOUNTS = 10  # more mounts of each kind are not made
+
+
+# ---- probabilities ----------------------------------------------------------------------------------------------
+
+
+def scatter_of_comparison(mount_scatter_K: float | None, mounts: int = 1) -> float:
+    """Half width for 95 % [K] of between the means of so many mounts of each kind, from that of one mount."""
+    if mounts < 1:
+        raise ValueError(f"{mounts} mounts are none")
+    return 0.0 if mount_scatter_K is None else sqrt(2.0 / mounts) * mount_scatter_K
+
+
+def independent_K(mesh_doubt_K: float = 0.0, mount_scatter_K: float | None = None, mounts: int = 1) -> float:
+    """Standard uncertainty [K] of what comes to a gain beside its inputs, taken as normal.
+
+    mesh_doubt_K : half width of the doubt of the *difference*, meant for 95 %
+    mount_scatter_K : half width for 95 % of one mount: give it for the gain that the bench will show, leave it out
+        for the gain that there is
+    """
+    return hypot(mesh_doubt_K, scatter_of_comparison(mount_scatter_K, mounts)) / NORMAL_95
+
+
+def probability_above(samples: ArrayLike, worth_K: float, other_K: float = 0.0, replicates: int = REPLICATES) -> Told:
+    """P(gain + normal part > worth) with its sampling error.
+
+    samples : gains (n,) [K], block by block; other_K : standard uncertainty of the normal part, see `independent_K`
+    """
+    return summarise(samples, 0.5, [worth_K], other_K, replicates).exceeds[0]
+
+
+# ---- the verdict ------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """kind and words for the reader, and the numbers they stand on.
+
+    worth_K : what the gain was held against, 0 where the case does not say (`worth_given`)
+    scatter_K : of one mount of each kind, half width for 95 %; None where not given
+    mounts : of each kind, that show the gain on a bench; None where one shows it, or too many are needed
+    """
+
+    kind: Kind
+    words: str
+    gain_K: float
+    low_K: float
+    high_K: float
+    coverage: float
+    probability: float | None
+    worth_K: float
+    worth_given: bool
+    scatter_K: float | None
+    mounts: int | None = None
+    next_measurement: NextMeasurement | None = None
+
+
+def verdict(
+    gain_K: float,
+    low_K: float,
+    high_K: float,
+    coverage: float = LEAST_COVERAGE,
+    *,
+    worth_K: float | None = None,
+    mount_scatter_K: float | None = None,
+    probability: float | None = None,
+    shares: Sequence[InputShare] = (),
+    uncertainty_K: float | None = None,
+    error_K: float = 0.0,
+    refused: str | None = None,
+) -> Verdict:
+    """The verdict on one option.
+
+    Refused: it is dangerous. Not worth it: the whole interval lies below what is worth it, or within the scatter of one
+    mount of each kind. Supported: the whole interval lies above both, and P(gain > worth) is 0.95 or more. Undecided:
+    all else, with the mounts or the measurement that would settle it.
+
+    coverage : of the symmetric interval; below 0.9 a `probability` of exceeding `worth_K` (or 0) is needed
+    mount_scatter_K : half width for 95 % of one mount; error_K : sampling error of the ends
+    shares, uncertainty_K : of the gain, for the next measurement; refused : the danger, in words
+    Raises ValueError for numbers that contradict one another.
+    """
+    _check(gain_K, low_K, high_K, coverage, probability)
+    worth = 0.0 if worth_K is None else worth_K
+    scatter = None if mount_scatter_K is None else scatter_of_comparison(mount_scatter_K)
+
+    def found(kind: Kind, words: str, mounts: int | None = None, after: NextMeasurement | None = None) -> Verdict:
+        numbers = (gain_K, low_K, high_K, coverage, probability, worth, worth_K is not None, scatter)
+        return Verdict(kind, words, *numbers, mounts=mounts, next_measurement=after)
+
+    if refused is not None:
+        return found("refused", f"Refused, whatever it gains: {refused}.")
+    told = _Words(gain_K, low_K, high_K, coverage, worth, worth_K is not None, scatter)
+    close = error_K > 0.0 and min(abs(low_K - worth), abs(high_K - worth)) <= 2.0 * error_K
+    end = (" A close call: more samples may turn it." if close else "") + told.unsaid
+    if max(abs(low_K), abs(high_K)) < NO_DIFFERENCE_K:
+        return found("not worth it", f"Not worth it: it makes no difference.{told.unsaid}")
+    if high_K < worth or high_K <= 0.0:
+        reason = "It gains nothing." if high_K <= 0.0 else f"Even the high end stays below {told.aim}."
+        return found("not worth it", f"Not worth it: {told.interval}. {reason}{end}")
+    if scatter is not None and high_K <= scatter:
+        return found("not worth it", f"Not worth it: {told.interval}. {told.within_scatter}{end}")
+    if low_K > worth and (probability is None or probability >= SURE - WHOLE_PERCENT):
+        if scatter is None or low_K > scatter:
+            bench = told.no_scatter if scatter is None else told.above_scatter
+            return found("supported", f"Supported: {told.interval}. All of it is above {told.aim}. {bench}{end}")
+        mounts = _mounts(scatter, low_K)
+        return found("undecided", f"Undecided: {told.interval}. {told.bench(mounts)}{end}", mounts)
+    known = uncertainty_K is not None and low_K <= worth
+    after = measure_next(shares, gain_K, low_K, high_K, worth, uncertainty_K or 0.0) if known else None
+    odds = "" if probability is None else f" Chance that it is above: {percent(probability)}."
+    step = "" if after is None else f" {after.words}"
+    return found("undecided", f"Undecided: {told.interval}. {told.straddles}{odds}{step}{end}", None, after)
+
+
+def _check(gain_K: float, low_K: float, high_K: float, coverage: float, probability: float | None) -> None:
+    if not (isfinite(gain_K) and isfinite(low_K) and isfinite(high_K) and low_K <= high_K):
+        raise ValueError(f"no interval: gain {gain_K}, from {low_K} to {high_K}")
+    if not 0.0 < coverage < 1.0 or (probability is not None and not 0.0 <= probability <= 1.0):
+        raise ValueError(f"coverage {coverage} and probability {probability} lie between 0 and 1")
+    if coverage < LEAST_COVERAGE - 1e-9 and probability is None:
+        raise ValueError(f"an interval of {coverage:g} says too little without a probability")
+
+
+def _mounts(scatter_K: float, low_K: float) -> int | None:
+    """Mounts of each kind whose means differ by less than the low end for want of anything but scatter."""
+    mounts = max(2, floor((scatter_K / low_K) ** 2 * (1.0 + 1e-12)) + 1)
+    return mounts if mounts <= MOST_MOUNTS else None
+
+
+@dataclass(frozen=True)
+class _Words:
+    """Pieces of a verdict's sentences, with just enough decimals to tell the numbers apart."""
+
+    gain_K: float
+    low_K: float
+    high_K: float
+    coverage: float
+    worth_K: float
+    worth_given: bool
+    scatter_K: float | None
+
+    @property
+    def interval(self) -> str:
+        one, low, high = (self._K(number) for number in (self.gain_K, self.low_K, self.high_K))
+        return f"the gain is {one} K, {_often(self.coverage)} between {low} and {high} K"
+
+    @property
+    def aim(self) -> str:
+        return f"the {self.worth_K:g} K that would be worth it" if self.worth_given else "0 K"
+
+    @property
+    def unsaid(self) -> str:
+        return "" if self.worth_given else " What would be worth it is not given (`worth_K`): held against 0 K."
+
+    @property
+    def scatter(self) -> str:
+        return f"{self.scatter_K or 0.0:.{max(self._decimals, 1)}f} K"
+
+    @property
+    def within_scatter(self) -> str:
+        return (
+            f"Two mounts of the same chip differ by up to {self.scatter}: even the high end lies within. "
+            "Leave the chip closed."
+        )
+
+    @property
+    def above_scatter(self) -> str:
+        return f"One mount of each will show it (two mounts of the same chip differ by up to {self.scatter})."
+
+    no_scatter = "How far two mounts differ is not given (`mount_scatter_K`): one mount of each may not show it."
+
+    @property
+    def straddles(self) -> str:
+        lies = f"{self.aim[0].upper()}{self.aim[1:]} lies within."
+        if self.low_K > self.worth_K:
+            lies = f"It is above {self.aim} more often than not, but not surely enough."
+        if self.scatter_K is not None and self.gain_K <= self.scatter_K:
+            lies += f" Two mounts of the same chip differ by up to {self.scatter}, as much as is expected of it."
+        return lies
+
+    def bench(self, mounts: int | None) -> str:
+        shown = f"{mounts} mounts of each would" if mounts else f"not even {MOST_MOUNTS} of each would"
+        return (
+            f"It is above {self.aim}, but one mount of each cannot show it: two mounts of the same chip differ by "
+            f"up to {self.scatter}. {shown[0].upper()}{shown[1:]}."
+        )
+
+    def _K(self, number: float) -> str:
+        return f"{round(number, self._decimals) + 0.0:.{self._decimals}f}"  # no minus before a zero
+
+    @property
+    def _decimals(self) -> int:
+        marks = [self.worth_K] if self.scatter_K is None else [self.worth_K, self.scatter_K]
+        ends = (self.low_K, self.high_K)
+        most = MOST_DECIMALS
+        for decimals in range(decimals_for(0.5 * (self.high_K - self.low_K), most), most):
+            if all(round(end, decimals) != round(mark, decimals) for end in ends for mark in marks if end != mark):
+                return decimals
+        return most
+
+
+def _often(coverage: float) -> str:
+    """`9 times in 10`, `19 times in 20`, `99 times in 100`."""
+    for whole in (10, 20, 100):
+        if abs(coverage * whole - round(coverage * whole)) < 1e-9:
+            return f"{round(coverage * whole)} times in {whole}"
+    return f"{100.0 * coverage:.4g} times in 100"

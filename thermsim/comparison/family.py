@@ -1,0 +1,138 @@
+"""Base and options on one family of grids that are alike, so that the error of the grid cancels in a gain."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.options import with_option
+from thermsim.case.vocabulary.schema import Case
+from thermsim.comparison.outcome import WARMEST
+from thermsim.errors import ThermsimError
+from thermsim.mesh.convergence import Doubt, doubts
+from thermsim.mesh.predict import predict
+from thermsim.mesh.prediction import MeshStep, Prediction
+from thermsim.model.grid.topology import alike
+from thermsim.readout.answers import HOTTEST, Question, temperatures
+
+Array = NDArray[np.float64]
+
+AS_IN_FILE = "as in the file"
+
+
+@dataclass(frozen=True)
+class Family:
+    """Base and options on one family of grids: answers of each on each grid.
+
+    table : (grids, cases, questions) [C], NaN where a case has no such place; questions end with WARMEST
+    """
+
+    names: tuple[str, ...]
+    predictions: tuple[Prediction, ...]
+    questions: tuple[Question, ...]
+    table: Array
+
+    @property
+    def cases(self) -> tuple[Case, ...]:
+        return tuple(prediction.case for prediction in self.predictions)
+
+    @property
+    def headline(self) -> Question:
+        return WARMEST if WARMEST in self.questions else HOTTEST
+
+    @property
+    def readings(self) -> list[int]:
+        """Places of the sensors among the questions."""
+        return [place for place, question in enumerate(self.questions) if question[0] == "reading"]
+
+    @property
+    def judged(self) -> list[int]:
+        """Places of the temperatures that a verdict is about: sensors, else the hottest spot."""
+        return self.readings or [self.questions.index(HOTTEST)]
+
+    def in_common(self, number: int) -> list[Question]:
+        """What the base and another case can both answer."""
+        known = np.isfinite(self.table[-1][[0, number]]).all(axis=0)
+        return [question for question, is_known in zip(self.questions, known, strict=True) if is_known]
+
+    def warmest_of(self, number: int) -> int:
+        """Place of the highest reading of a case."""
+        return self.readings[int(np.nanargmax(self.table[-1, number, self.readings]))]
+
+    def gain(self, number: int, question: Question) -> Doubt:
+        """Gain of a case (base less option) in one temperature, over the grids."""
+        place = self.questions.index(question)
+        difference = self.table[:, 0, place] - self.table[:, number, place]
+        steps = self.predictions[0].steps
+        noise = max(a.error_K + b.error_K for a, b in zip(steps, self.predictions[number].steps, strict=True))
+        return doubts(difference[:, None], [step.size for step in steps], noise)[0]
+
+
+def chosen(case: Case, base: str | None, options: Sequence[str] | None) -> tuple[tuple[str, ...], tuple[Case, ...]]:
+    """Names and cases of a comparison, the base first. base : an option that is built already, instead of the file's"""
+    known = [option.option for option in case.options]
+    if not known:
+        raise ThermsimError("the case has no options to compare", "add `options:` to it, see the README")
+    names = [AS_IN_FILE, *known] if options is None else [AS_IN_FILE, *options]
+    first = AS_IN_FILE if base is None else base
+    names = [first, *(name for name in names if name != first)]
+    return tuple(names), tuple(case if name == AS_IN_FILE else with_option(case, name) for name in names)
+
+
+def family(
+    names: Sequence[str],
+    cases: Sequence[Case],
+    accuracy_K: float | None = None,
+    memory_GB: float | None = None,
+    watch: Callable[[str, MeshStep, float], None] | None = None,
+) -> Family:
+    """Predict the base, and every option on the same grids, stretched.
+
+    Raises what `predict` raises, with the name of the option.
+    """
+    predictions: list[Prediction] = []
+    for name, case in zip(names, cases, strict=True):
+        tell = None if watch is None else lambda step, worst, name=name: watch(name, step, worst)
+        if not predictions:
+            predictions.append(predict(case, accuracy_K=accuracy_K, memory_GB=memory_GB, watch=tell))
+            continue
+        first = predictions[0]
+        plan = alike(first.plan, first.case, case)
+        try:
+            other = predict(
+                case, accuracy_K=accuracy_K, memory_GB=memory_GB, plan=plan, grids=len(first.steps), watch=tell
+            )
+        except ThermsimError as error:
+            error.add_note(f"in option {name!r}")
+            raise
+        predictions.append(other)
+    questions = temperatures(predictions[0].answers)
+    table = np.array(
+        [
+            [[other.steps[grid].answers.get(question, np.nan) for question in questions] for other in predictions]
+            for grid in range(len(predictions[0].steps))
+        ]
+    )
+    if cases[0].readings:
+        questions.append(WARMEST)
+        table = np.concatenate([table, warmest(table, questions[:-1])[..., None]], axis=-1)
+    whole = Family(tuple(names), tuple(predictions), tuple(questions), table)
+    return replace(whole, predictions=tuple(_held(whole, number) for number in range(len(cases))))
+
+
+def _held(whole: Family, number: int) -> Prediction:
+    """The prediction of a case; of an option, the accuracy is asked of its gains, whatever its temperatures hold."""
+    first, other = whole.predictions[0], whole.predictions[number]
+    if number == 0:
+        return first
+    widest = max(whole.gain(number, question).half_width for question in whole.in_common(number))
+    return replace(other, status="accuracy held" if widest <= first.accuracy_K else "accuracy not held")
+
+
+def warmest(table: Array, questions: Sequence[Question]) -> Array:
+    """The highest of all readings along the last axis of a table of answers."""
+    readings = [place for place, question in enumerate(questions) if question[0] == "reading"]
+    return np.asarray(np.nanmax(table[..., readings], axis=-1))

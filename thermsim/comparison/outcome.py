@@ -1,0 +1,136 @@
+"""What a comparison of options found: data only, for tables, pictures and files."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.vocabulary.schema import Case
+from thermsim.comparison.decision import Kind
+from thermsim.comparison.ranking import NextMeasurement
+from thermsim.mesh.convergence import Doubt
+from thermsim.mesh.prediction import Prediction
+from thermsim.printable import Printable
+from thermsim.readout.answers import Question
+from thermsim.readout.ladder import Ladder
+
+Array = NDArray[np.float64]
+
+# The warmest of all expected readings, of the base and of the option each for itself.
+WARMEST: Question = ("warmest reading",)
+
+
+@dataclass(frozen=True)
+class Interval:
+    """Where a gain lies with the coverage asked for [K]; error_K : sampling error of the ends."""
+
+    low: float
+    high: float
+    error_K: float = 0.0
+
+
+@dataclass(frozen=True)
+class Gain:
+    """What an option lowers one temperature by, base less option [K]; below zero where the option is warmer.
+
+    base_C, option_C : expected temperatures on the finest grid
+    mesh : the gain over the grids, with the doubt of the difference (not the sum of two doubts)
+    interval : by Monte Carlo, mesh doubt included; first_order : the same from sensitivities
+    uncertainty_K : standard uncertainty
+    probability : that the gain exceeds what is worth it (0 K where the case does not say)
+    """
+
+    question: Question
+    base_C: float
+    option_C: float
+    mesh: Doubt
+    interval: Interval
+    first_order: Interval
+    uncertainty_K: float
+    probability: float
+
+    @property
+    def value_K(self) -> float:
+        return self.mesh.value
+
+
+@dataclass(frozen=True)
+class Contribution:
+    """One input's part in the doubt of the headline gain.
+
+    path : address of the input; of : "shared", or the name of the case that owns it
+    sensitivity : kelvin of gain per `unit`; half_width : of the input, in `unit`
+    share : of the variance of the gain, 0 to 1
+    """
+
+    path: str
+    of: str
+    value: float
+    unit: str
+    half_width: float
+    basis: str | None
+    sensitivity: float
+    share: float
+
+
+@dataclass(frozen=True)
+class FluxBounds:
+    """Sanity check of an exchanged joint: change of its resistance times the average flux, and times that of the
+    hottest zone [K]; words say what was taken, or why the bounds do not apply."""
+
+    low_K: float | None
+    high_K: float | None
+    words: str
+
+
+@dataclass(frozen=True)
+class OptionResult:
+    """One option against the base.
+
+    samples : (samples,) gains of the headline [K], the mesh doubt not among them
+    unfit : inputs that are not fit for the question, in words
+    ways : whether both ways of propagation agree, in words
+    """
+
+    option: str
+    case: Case
+    prediction: Prediction
+    gains: tuple[Gain, ...]
+    headline: Gain
+    contributions: tuple[Contribution, ...]
+    next_measurement: NextMeasurement | None
+    unfit: tuple[str, ...]
+    ways: str
+    flux: FluxBounds
+    kind: Kind
+    words: str
+    cautions: tuple[str, ...]
+    samples: Array
+
+    @property
+    def ladder(self) -> Ladder | None:
+        return self.prediction.ladder
+
+
+@dataclass(frozen=True)
+class Comparison(Printable):
+    """Base and options.
+
+    base_name : "as in the file", or the option that was taken as the base
+    coverage : of the intervals, 0 to 1; samples, seed : of the Monte Carlo; way : how samples were answered, in words
+    """
+
+    case: Case
+    base_name: str
+    base: Prediction
+    options: tuple[OptionResult, ...]
+    coverage: float
+    worth_K: float | None
+    mount_scatter_K: float | None
+    samples: int
+    seed: int
+    way: str
+    seconds: float
+    remarks: tuple[str, ...]

@@ -1,0 +1,196 @@
+"""What the tolerances of all inputs make of the temperatures of a base and its options: samples and sensitivities."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.inputs.spread import table
+from thermsim.comparison.family import Family
+from thermsim.comparison.outcome import WARMEST
+from thermsim.nearby.one_case import HELD_OUT, Checks, OneCase, solved_for
+from thermsim.nearby.samples import Nearby
+from thermsim.nearby.small_model import is_offset
+from thermsim.nearby.variables import Variable, sample_of, variables
+from thermsim.run.journal import Failure, Result, Solved
+from thermsim.run.workers import FEW, Make, Task, compute
+
+Array = NDArray[np.float64]
+Machinery = Callable[[Make, list[Task]], list[Result]]
+Way = Literal["full solves", "small models"]
+
+CHECKED = 6  # samples that are answered on two grids
+SHORTCUT_SHARE = 0.1
+# Samples for each full solve that a small model is made from. On the demo both ways take about as long at two; below
+# eight, full solves keep intervals free of the doubt of small models.
+PAYS = 8
+
+
+@dataclass(frozen=True)
+class CaseWay:
+    """How the samples of one case were answered.
+
+    small, full : samples by a small model and by full solves; neither where no input changes a temperature
+    doubt_K : largest doubt of the small model in a reading (in any answer, without sensors) of the samples it answered
+    words : how it was made, or why there is none
+    """
+
+    name: str
+    small: int
+    full: int
+    doubt_K: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Samples:
+    """What the tolerances make of every temperature.
+
+    values : (samples, variables)
+    deviation : (samples, cases, questions) [K] from the nominal state; NaN where there is no steady state
+    shortcut_K : (cases, questions) half width, what the coarse grid of the samples and small models leave of a gain's
+        deviation; model_K : (cases, questions) the small models' part in it
+    slopes : (variables, cases, questions) [K per unit]
+    cells : of the grid of the samples; ways : of each case
+    """
+
+    varied: tuple[Variable, ...]
+    values: Array
+    deviation: Array
+    shortcut_K: Array
+    model_K: Array
+    slopes: Array
+    cells: int
+    ways: tuple[CaseWay, ...]
+
+    @property
+    def lost(self) -> int:
+        """Samples in which some case has no steady state."""
+        return int(np.any(np.all(np.isnan(self.deviation), axis=2), axis=1).sum())
+
+
+def sampled(whole: Family, count: int, seed: int, machinery: Machinery, way: Way | None = None) -> Samples:
+    """Answer scrambled Sobol points of all tolerances for base and options, on the coarsest grid that serves.
+
+    A grid finds how far samples deviate from the nominal state of that grid, not their temperatures: its own error
+    cancels but for its change. A few samples are answered on the last grid but one too; twice the largest difference is
+    what the short cut may leave of a gain. Where that is, for a reading, more than the accuracy asked for and more
+    than a tenth of what the tolerances make of the gain, the next grid takes over.
+
+    On that grid each case gets a small model where it can have one and there are samples enough for it to pay; samples
+    of which it is not sure enough, and all of a case that cannot have one, are solved in full.
+
+    way : instead of choosing
+    """
+    study = _Study(whole, count, seed, machinery)
+    multiplier, shortcut = study.grid()
+    found = study.one_by_one(multiplier, way)
+    serves = np.array([one.values["serves"] > 0.0 for one in found]).T.reshape(count, -1)
+    deviation = np.stack([one.values["deviation"] for one in found], axis=1)
+    study.solve_rest(multiplier, serves, deviation)
+    doubt = np.stack([np.where(serves[:, [n]], one.values["doubt"], 0.0) for n, one in enumerate(found)], axis=1)
+    model_K = np.max(doubt[:, :1] + doubt, axis=0, initial=0.0)
+    model_K[0] = 0.0  # of the base's gain on itself
+    slopes = np.stack([one.values["slopes"] for one in found], axis=1)
+    return Samples(
+        study.varied, study.values, deviation, shortcut + model_K, model_K, slopes,
+        whole.predictions[0].plan.cells(multiplier), study.ways(found, serves, doubt),
+    )  # fmt: skip
+
+
+class _Study:
+    """The samples of a comparison, and what the machinery makes of them."""
+
+    def __init__(self, whole: Family, count: int, seed: int, machinery: Machinery) -> None:
+        self.whole, self.count, self.machinery = whole, count, machinery
+        self.varied = variables(whole.cases, whole.names)
+        self.values = table([one.spread for one in self.varied], count, seed)
+        self.questions = whole.questions[:-1] if whole.headline == WARMEST else whole.questions
+        self.samples = [sample_of(self.varied, row) for row in self.values.tolist()] if self.varied else []
+        self.plan = whole.predictions[0].plan
+
+    def grid(self) -> tuple[int, Array]:
+        """Multiplier of the coarsest grid that serves, and what its short cut leaves (cases, questions) [K]."""
+        few = tuple(self.samples[:: -(-self.count // CHECKED)])
+        multipliers = tuple(step.multiplier for step in self.whole.predictions[0].steps[:-1])
+        if not few:
+            return multipliers[0], np.zeros((len(self.whole.cases), len(self.questions)))
+        make = Checks(self.whole.cases, self.plan, multipliers, self.questions, few)
+        checks = self._of_cases(make, "check of")
+        gains = {}
+        for multiplier in multipliers:
+            found = np.stack([one[str(multiplier)] for one in checks], axis=1)
+            gains[multiplier] = found[:, :1] - found
+        truth = gains[multipliers[-1]]
+        spread = np.nan_to_num(np.std(truth, axis=0))
+        enough = np.maximum(self.whole.predictions[0].accuracy_K, SHORTCUT_SHARE * spread)
+        for multiplier in multipliers:
+            shortcut = 2.0 * np.max(np.nan_to_num(np.abs(gains[multiplier] - truth)), axis=0)
+            if np.all((shortcut <= enough)[:, self.whole.judged]):
+                break
+        return multiplier, shortcut
+
+    def one_by_one(self, multiplier: int, way: Way | None) -> list[Any]:
+        """What `OneCase` finds of each case."""
+        first = self.whole.predictions[0]
+        has = tuple(
+            tuple(one for one in self.questions if np.isfinite(prediction.answers.get(one, np.nan)))
+            for prediction in self.whole.predictions
+        )
+        most = max(
+            sum(one.acts_on[number] and not is_offset(one.input) for one in self.varied) for number in range(len(has))
+        )
+        pays = self.count >= PAYS * (solved_for(most) + HELD_OUT)
+        make = OneCase(
+            self.whole.cases, self.plan, multiplier, self.questions, has, self.varied, self.values, first.accuracy_K,
+            pays if way is None else way == "small models",
+        )  # fmt: skip
+        return self._of_cases(make, "case")
+
+    def _of_cases(self, make: Checks | OneCase, key: str) -> list[Any]:
+        """One task for each case. An error is raised as it was."""
+        tasks = [Task(f"{key} {name}", number) for number, name in enumerate(self.whole.names)]
+        found = self.machinery(make, tasks)
+        for task, one in zip(tasks, found, strict=True):
+            if isinstance(one, Failure):
+                make.work(task)
+        return found
+
+    def solve_rest(self, multiplier: int, serves: NDArray[np.bool_], deviation: Array) -> None:
+        """Full solves where no small model serves; a sample without a steady state in one case is lost in all."""
+        rows = np.flatnonzero(~np.all(serves, axis=1)).tolist()
+        if not rows:
+            return
+        nearby = Nearby(self.whole.cases, self.plan, multiplier, self.questions)
+        work = nearby()
+        nominal = work(Task("nominal", tuple(None if sure else {} for sure in np.all(serves, axis=0).tolist())))
+        tasks = [
+            Task(
+                f"sample {row}",
+                tuple(None if sure else one for sure, one in zip(serves[row].tolist(), self.samples[row], strict=True)),
+            )
+            for row in rows
+        ]
+        if len(tasks) <= FEW:
+            results: list[Result] = [compute(work, task).result for task in tasks]
+        else:
+            results = self.machinery(nearby, tasks)
+        for row, found in zip(rows, results, strict=True):
+            if isinstance(found, np.ndarray):
+                deviation[row, ~serves[row]] = (found - nominal)[~serves[row]]
+            else:
+                deviation[row] = np.nan
+
+    def ways(self, found: Sequence[Solved], serves: NDArray[np.bool_], doubt: Array) -> tuple[CaseWay, ...]:
+        told = []
+        columns = self.whole.readings or list(range(len(self.questions)))
+        for number, (name, one) in enumerate(zip(self.whole.names, found, strict=True)):
+            sure = int(serves[:, number].sum())
+            moved = any(variable.acts_on[number] and not is_offset(variable.input) for variable in self.varied)
+            small, full = (sure, self.count - sure) if moved else (0, 0)
+            told.append(CaseWay(name, small, full, float(doubt[:, number, columns].max(initial=0.0)), one.way))
+        return tuple(told)

@@ -1,0 +1,121 @@
+"""What another clock and voltage make of the powers of a case, and the voltage that a clock between two steps needs.
+
+With P the power typed of a zone at `clock` (f0, V0), at another clock and voltage (f, V):
+
+    no leakage, or linear       P (V/V0)^2 f/f0 (1 + per_K (T - at_C))
+    exponential, share s        P [(1 - s) (V/V0)^2 f/f0 + s (V/V0) 2^((T - at_C)/doubling_K)]
+
+V^2 f is the power of a capacitance charged and discharged each cycle (Weste and Harris, CMOS VLSI Design, 4th ed.,
+section 5.2; from memory). Leakage current does not depend on the clock; that it is taken not to depend on the voltage
+either, so that its power goes with V, is common practice, no source: a leakage that grows faster with voltage makes a
+chip hotter. A linear law does not tell leakage from the rest: all of the power goes with V^2 f, and so does its growth.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from thermsim.case.vocabulary.schema import Case, Clock, Heat, Leakage, Zone
+
+
+@dataclass(frozen=True)
+class Drive:
+    """Factors on the power of the clocked zones: on what switches, and on what leaks at a given temperature."""
+
+    dynamic: float = 1.0
+    leakage: float = 1.0
+
+    def times(self, share: float) -> Drive:
+        return Drive(share * self.dynamic, share * self.leakage)
+
+
+def proportional(share: float) -> Drive:
+    """All power of the clocked zones times `share`, leakage too."""
+    return Drive(share, share)
+
+
+def drive_at(clock: Clock, frequency_GHz: float, voltage_V: float) -> Drive:
+    """The factors at another clock [GHz] and voltage [V]."""
+    over = voltage_V / clock.voltage_V
+    return Drive(over**2 * frequency_GHz / clock.frequency_GHz, over)
+
+
+def voltage_points(clock: Clock) -> tuple[tuple[float, float], ...]:
+    """Pairs (GHz, V), rising in frequency, between which the voltage runs in straight lines.
+
+    The clock as typed is one of them unless the voltage would have to fall somewhere with it, or a step has its
+    frequency: then the steps are another curve (of a lowered voltage, say), on which it does not lie.
+    """
+    steps = [(step.frequency_GHz, step.voltage_V) for step in clock.steps]
+    whole = sorted([*steps, (clock.frequency_GHz, clock.voltage_V)])
+    rises = all(low[0] < high[0] and low[1] <= high[1] for low, high in pairwise(whole))
+    return tuple(whole if rises else steps)
+
+
+def voltage_at(points: Sequence[tuple[float, float]], frequency_GHz: float) -> float:
+    """The voltage [V] on the straight line between the neighbouring points; at the ends, that of the end."""
+    return float(np.interp(frequency_GHz, [point[0] for point in points], [point[1] for point in points]))
+
+
+def driven(case: Case, drive: Drive) -> Case:
+    """The case with the clocked zones driven otherwise: a case like any other, in powers and leakage alone.
+
+    Without `clock`, or with a clock that names no zones, all heat is driven, that of maps too. Where a clock names
+    zones, maps are not. Heat whose leakage is exponential, and of which a part is clocked, becomes two entries, at
+    every drive, so that states of two drives can start from one another.
+    """
+    named = frozenset(case.clock.zones) if case.clock is not None else frozenset()
+    heat: list[Heat] = []
+    tables = {}
+    for number, entry in enumerate(case.heat):
+        clocked, others = _parted(entry, named)
+        if clocked is not None:
+            factor, law = _law_at(clocked.leakage, drive)
+            update: dict[str, Any] = {"leakage": law, "zones": [_scaled(zone, factor) for zone in clocked.zones]}
+            if clocked.map is not None:
+                file = f"{clocked.map.file} of heat {number}"
+                tables[file] = factor * case.tables[clocked.map.file]
+                update["map"] = clocked.map.model_copy(update={"file": file})
+            clocked = clocked.model_copy(update=update)
+        if clocked is not None and others is not None and (entry.leakage is None or entry.leakage.share is None):
+            merged = {zone.zone: zone for zone in (*clocked.zones, *others.zones)}
+            heat.append(entry.model_copy(update={"zones": [merged[zone.zone] for zone in entry.zones]}))
+        else:
+            heat += [part for part in (clocked, others) if part is not None]
+    changed = case.model_copy(update={"heat": heat})
+    if tables and case._origin is not None:
+        changed._origin = replace(case._origin, tables={**case._origin.tables, **tables})
+    return changed
+
+
+def _parted(heat: Heat, named: frozenset[str]) -> tuple[Heat | None, Heat | None]:
+    """What of an entry is clocked, and what is not."""
+    if not named:
+        return heat, None
+    clocked = [zone for zone in heat.zones if zone.zone in named]
+    others = [zone for zone in heat.zones if zone.zone not in named]
+    if not clocked:
+        return None, heat
+    if not others and heat.map is None:
+        return heat, None
+    return heat.model_copy(update={"zones": clocked, "map": None}), heat.model_copy(update={"zones": others})
+
+
+def _law_at(law: Leakage | None, drive: Drive) -> tuple[float, Leakage | None]:
+    """Factor on the power typed, and the law that it then follows."""
+    if law is None or law.share is None:
+        return drive.dynamic, law
+    switches, leaks = (1.0 - law.share) * drive.dynamic, law.share * drive.leakage
+    factor = switches + leaks
+    return factor, law if factor == 0.0 else law.model_copy(update={"share": leaks / factor})
+
+
+def _scaled(zone: Zone, factor: float) -> Zone:
+    power = zone.power_W
+    scaled = {"value": factor * power.value, "plus_minus": factor * power.plus_minus}
+    return zone.model_copy(update={"power_W": power.model_copy(update=scaled)})

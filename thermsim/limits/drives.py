@@ -1,0 +1,123 @@
+"""States of one case at many clocks or powers on one grid, and where readings meet a limit along such a line."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+from thermsim.case.vocabulary.schema import Case
+from thermsim.errors import NotConvergedError, RunawayError
+from thermsim.limits.clock import Drive, driven
+from thermsim.model.build import Guess, build_model
+from thermsim.model.grid.axes import Grid
+from thermsim.readout.answers import answers
+from thermsim.readout.field import Field
+from thermsim.solver.steady import steady_state
+
+OUTER_K = 3e-5  # of the steady state: what is asked here is far coarser
+MEETS_K = 1e-4  # how near to the limit a crossing is found
+NARROWEST = 1e-4  # of the place along the line: as close as the edge of runaway is found
+MOST_TRIALS = 80
+
+
+@dataclass(frozen=True)
+class State:
+    """One steady state. readings : expected [C], by name; made_W : with leakage; guess : to start a warmer one from"""
+
+    drive: Drive
+    readings: dict[str, float]
+    made_W: float
+    coolant_C: float
+    guess: Guess
+
+
+class States:
+    """Steady states of a case on a grid, each begun from the warmest one found that is surely colder."""
+
+    def __init__(self, case: Case, grid: Grid) -> None:
+        self.case = case
+        self.grid = grid
+        self._found: dict[Drive, State | None] = {}
+
+    def at(self, drive: Drive) -> State | None:
+        """The state at a drive; None where leakage leaves none (thermal runaway).
+
+        Raises
+        ------
+        NotConvergedError, HeatBalanceError, NoWayOutError : see `thermsim.errors`
+        """
+        if drive not in self._found:
+            self._found[drive] = self._solve(drive)
+        return self._found[drive]
+
+    def shares(self) -> list[float]:
+        """Shares of the clocked power, leakage too, that were tried."""
+        return [drive.dynamic for drive in self._found if drive.dynamic == drive.leakage]
+
+    def _solve(self, drive: Drive) -> State | None:
+        case = driven(self.case, drive)
+        model = build_model(case, self.grid)
+        colder = self._colder(drive)
+        try:
+            steady = steady_state(model, colder, accuracy_K=OUTER_K, climb=colder is None)
+        except RunawayError:
+            return None
+        except NotConvergedError:
+            if any(source.leakage is not None for source in model.sources):
+                return None  # so close to runaway that the iteration creeps
+            raise
+        field = Field.of(model, steady)
+        found = answers(case, field)
+        readings = {reading.reading: found["reading", reading.reading] for reading in case.readings}
+        return State(drive, readings, field.heat_made_W, field.coolant_C, model.guess(field.filled, field.heated_face))
+
+    def _colder(self, drive: Drive) -> Guess | None:
+        """From a colder guess the iteration rises to the stable state and never to the unstable one above it."""
+        colder = [
+            state
+            for state in self._found.values()
+            if state is not None and state.drive.dynamic <= drive.dynamic and state.drive.leakage <= drive.leakage
+        ]
+        return max(colder, key=lambda state: state.made_W).guess if colder else None
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """Where an excess passes zero along a line; or, by runaway, the last place with a steady state."""
+
+    at: float
+    ends_by: Literal["limit", "runaway"]
+
+
+Excess = Callable[[float], float | None]  # over a limit [K], rising; None where no steady state exists
+
+
+def crossing(excess: Excess, low: float, high: float) -> Crossing:
+    """Find it between a place below the limit and one that is not.
+
+    Illinois' variant of the false position (Dowell and Jarratt, BIT 11 (1971) 168); halving next to a runaway.
+    """
+    at_low, at_high = excess(low), excess(high)
+    assert at_low is not None and at_low < 0.0
+    kept = 0  # +1: the upper end was kept in the last step, -1: the lower one
+    for _ in range(MOST_TRIALS):
+        if at_high is None:
+            if high - low <= NARROWEST * high:
+                return Crossing(low, "runaway")
+            middle, kept = 0.5 * (low + high), 0
+        else:
+            middle = high - at_high * (high - low) / (at_high - at_low)
+        value = excess(middle)
+        if value is not None and abs(value) <= MEETS_K:
+            return Crossing(middle, "limit")
+        if value is not None and value < 0.0:
+            low, at_low = middle, value
+            if kept == 1 and at_high is not None:
+                at_high *= 0.5
+            kept = 1
+        else:
+            if value is not None and at_high is not None and kept == -1:
+                at_low *= 0.5
+            high, at_high, kept = middle, value, -1 if value is not None else 0
+    raise NotConvergedError("the place where a reading meets its limit was not found", "report this case with its file")

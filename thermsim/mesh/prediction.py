@@ -1,0 +1,63 @@
+"""What a prediction found: data only, for tables, pictures and files."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from thermsim.case.vocabulary.schema import Case
+from thermsim.mesh.bounds import Bounds
+from thermsim.mesh.convergence import Doubt
+from thermsim.model.grid.axes import GridPlan
+from thermsim.printable import Printable
+from thermsim.readout.answers import Question, temperatures
+from thermsim.readout.field import Field
+from thermsim.readout.ladder import Ladder
+
+
+@dataclass(frozen=True)
+class MeshStep:
+    """One grid of the study. size : cell width relative to the plan's; answers, ladder : on this grid"""
+
+    multiplier: int
+    cells: int
+    seconds: float
+    iterations: int
+    error_K: float
+    balance_relative: float
+    answers: dict[Question, float]
+    ladder: Ladder | None
+
+    @property
+    def size(self) -> float:
+        return 1.0 / self.multiplier
+
+
+@dataclass(frozen=True)
+class Prediction(Printable):
+    """Every answer with its doubt, and the field of the finest grid. plan : its family of grids
+
+    Temperatures are limits at cells of no size where they settle (see `convergence.doubts`); heats, and what is seen of
+    the field, are of the finest grid.
+    """
+
+    case: Case
+    field: Field
+    steps: tuple[MeshStep, ...]
+    doubts: dict[Question, Doubt]
+    ladder: Ladder | None
+    accuracy_K: float
+    status: Literal["accuracy held", "accuracy not held"]
+    plan: GridPlan
+    bounds: Bounds | None = None  # of the power-weighted mean source temperature, on the last grid
+    remarks: tuple[str, ...] = ()  # what must be said beside the numbers: accuracy not held, ranges left, likely slips
+
+    @property
+    def answers(self) -> dict[Question, float]:
+        return {question: doubt.value for question, doubt in self.doubts.items()}
+
+    @property
+    def worst(self) -> tuple[Question, Doubt]:
+        """The temperature with the widest mesh doubt."""
+        question = max(temperatures(self.doubts), key=lambda question: self.doubts[question].half_width)
+        return question, self.doubts[question]

@@ -1,0 +1,114 @@
+"""What a reader of a prediction must be told beside its numbers, in plain words."""
+
+from __future__ import annotations
+
+from math import isfinite
+
+import numpy as np
+
+from thermsim.case.vocabulary.schema import Case
+from thermsim.mesh.prediction import Prediction
+from thermsim.model.grid.plan import needed_GB
+from thermsim.plausibility.cautions import gallium_cautions, option_of
+from thermsim.plausibility.findings import slips_of
+from thermsim.readout.answers import HOTTEST, asked, temperatures
+from thermsim.readout.field import Field
+from thermsim.rounding import doubt_in_words, two_digits_up
+
+# Where silicon parts throttle or stop, and where a prediction is rather a sign of a slip: common practice, no source.
+SURVIVES_C = 125.0
+GRAVE = ("DANGER", "WARNING")
+KINDS = {"hottest": "the hottest spot", "reading": "all readings", "zone": "all zones", "probe": "all probes"}
+MOST_NAMED = 3  # temperatures that do not hold the accuracy
+
+
+def remarks(prediction: Prediction) -> tuple[str, ...]:
+    """Likely slips, temperatures no chip survives, accuracy not held, conductivities out of their range.
+
+    What may make the numbers worthless begins with DANGER or WARNING.
+    """
+    found = (
+        *_slips(prediction.case),
+        *_too_hot(prediction),
+        *_accuracy(prediction),
+        *_laws(prediction.field),
+    )
+    return tuple(sorted(found, key=lambda text: [text.startswith(word) for word in GRAVE], reverse=True))
+
+
+def is_grave(remark: str) -> bool:
+    """Whether a remark must be read before the numbers."""
+    return remark.startswith(GRAVE)
+
+
+def _accuracy(prediction: Prediction) -> list[str]:
+    if prediction.status == "accuracy held":
+        return []
+    wanted, doubts = prediction.accuracy_K, prediction.doubts
+    asked_of = temperatures(doubts)
+    beyond = sorted(
+        (question for question in asked_of if not doubts[question].half_width <= wanted),
+        key=lambda question: -doubts[question].half_width,
+    )
+    kinds = {question[0] for question in asked_of} - {question[0] for question in beyond}
+    hold = [words for kind, words in KINDS.items() if kind in kinds]
+    fail = [f"{asked(question)} ({doubt_in_words(doubts[question].half_width)} K)" for question in beyond[:MOST_NAMED]]
+    fail += [f"{len(beyond) - MOST_NAMED} more"] if len(beyond) > MOST_NAMED else []
+    text = f"WARNING: the accuracy of {wanted:g} K is not held"
+    if fail:
+        text += f": it is by {_listed(hold)}, but not by {_listed(fail)}" if hold else f" by {_listed(fail)}"
+    return [f"{text}. {_remedy(prediction)}"]
+
+
+def _remedy(prediction: Prediction) -> str:
+    """Options that help: a doubt that is held as it is, or the memory of the next grid."""
+    widest, last = prediction.worst[1].half_width, prediction.steps[-1].multiplier
+    remedies = [f"ask for less: `--accuracy {doubt_in_words(widest)}`"] if isfinite(widest) else []
+    plan = prediction.plan
+    finer = [multiplier for multiplier in plan.multipliers if multiplier > last]
+    if finer:
+        needed = needed_GB(plan.cells(finer[0]))
+        remedies.append(f"allow the next grid: `--memory {two_digits_up(needed)}`")
+    else:
+        remedies.append("there is no finer grid")
+    text = ", or ".join(remedies)
+    return text[0].upper() + text[1:]
+
+
+def _listed(words: list[str]) -> str:
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+
+
+def _laws(field: Field) -> list[str]:
+    found = []
+    for number, region in enumerate(field.model.regions):
+        here = field.model.region == number
+        if region.material.is_constant or not here.any():
+            continue
+        cells = field.temperature[here]
+        low, high = float(np.min(cells)), float(np.max(cells))
+        for law in dict.fromkeys(region.material.laws):
+            if low < law.valid_C[0] or high > law.valid_C[1]:
+                found.append(
+                    f"{region.name} reaches from {low:.0f} to {high:.0f} C; the conductivity of {region.material.name} "
+                    f"is known from {law.valid_C[0]:.0f} to {law.valid_C[1]:.0f} C"
+                )
+    return found
+
+
+def _too_hot(prediction: Prediction) -> list[str]:
+    hottest = prediction.answers[HOTTEST]
+    heated = prediction.field.heat_made_W > 0.0
+    if not heated or hottest <= SURVIVES_C:
+        return []
+    return [
+        f"WARNING: {hottest:.0f} C is hotter than a processor lets itself become: "
+        "check power, joints and coolant films for a slip"
+    ]
+
+
+def _slips(case: Case) -> list[str]:
+    """Dangers and warnings of the case, and what gallium does to copper: that cannot be undone either."""
+    told = [slip for slip in slips_of(case) if slip.severity != "notice"]
+    told += [slip for slip in gallium_cautions(case, option_of(case)) if slip.severity == "notice"]
+    return [f"{slip.severity.upper()}: {slip.place}: {slip.message}; {slip.remedy}" for slip in dict.fromkeys(told)]

@@ -1,0 +1,89 @@
+"""Where grid lines must stand: every outline of a case, by name, and which of them are hot (heat turns there)."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from thermsim.case.geometry.places import AXIS_OF_FACE, insert_box, levels, part_box, patch_box, stack_box, zone_box
+from thermsim.case.vocabulary.schema import Case, Part, PowerMap
+from thermsim.units import MM
+
+MAP_LINES = 12  # of a power map, each way: enough for hot spots, few enough for a first grid
+
+
+class Outline(NamedTuple):
+    """One line across an axis. name : of whose edge it is, alike in all cases that have it; place [m]"""
+
+    name: str
+    place: float
+    hot: bool
+
+
+def outlines(case: Case) -> tuple[list[Outline], list[Outline], list[Outline]]:
+    """For x, y and z: every outline; many may stand at one place."""
+    heated = {heat.in_ for heat in case.heat}
+    boxes = [("stack", stack_box(case), False)]
+    boxes += [(part.part, part_box(case, part), part.part in heated) for part in case.parts]
+    for part in case.parts:
+        for number, insert in enumerate(part.inserts):
+            boxes.append((f"{part.part}, insert {number}", insert_box(case, part, insert), True))
+    parts = {part.part: part for part in case.parts}
+    for heat in case.heat:
+        for zone in heat.zones:
+            boxes.append((f"{heat.in_}, zone {zone.zone}", zone_box(case, parts[heat.in_], zone), True))
+    x, y = (
+        [(f"{name}, {end}", box[axis + 2 * end], hot) for name, box, hot in boxes for end in (0, 1)] for axis in (0, 1)
+    )
+    for heat in case.heat:
+        if heat.map is not None:
+            for found, edges in zip((x, y), _map_edges(case, parts[heat.in_], heat.map), strict=True):
+                found += [(f"{heat.in_}, map {column}", edge, True) for column, edge in edges]
+    hot_heights = _hot_heights(case)
+    z = []
+    for low, high, part in levels(case):
+        z += [(f"{part.part}, 0", low, low in hot_heights), (f"{part.part}, 1", high, high in hot_heights)]
+    for number, cooling in enumerate(case.cooling):
+        patch = patch_box(case, cooling)
+        if patch is None:
+            continue
+        across = [axis for axis in range(3) if axis != AXIS_OF_FACE[cooling.face][0]]
+        held = cooling.temperature_C is not None  # at the edge of a patch of fixed temperature the flux has no bound
+        for place, axis in enumerate(across):
+            (x, y, z)[axis].extend((f"patch {number}, {end}", patch[place + 2 * end], held) for end in (0, 1))
+    everywhere = not heated
+    found_x, found_y, found_z = (
+        [Outline(name, MM * place, hot or everywhere) for name, place, hot in axis] for axis in (x, y, z)
+    )
+    return found_x, found_y, found_z
+
+
+def _map_edges(case: Case, part: Part, power: PowerMap) -> list[list[tuple[int, float]]]:
+    """For x and y: number and place [mm] of edges between columns of a power map, those where it changes most."""
+    table = np.array(case.tables[power.file])[::-1].T  # file order: first line is the far edge
+    box = part_box(case, part)
+    found = []
+    for axis in (0, 1):
+        inner = np.linspace(box[axis], box[axis + 2], table.shape[axis] + 1)[1:-1]
+        change = np.abs(np.diff(table, axis=axis)).sum(axis=1 - axis)
+        strongest = np.argsort(change)[::-1][:MAP_LINES].tolist()
+        found.append([(edge, float(inner[edge])) for edge in strongest if change[edge] > 0.0])
+    return found
+
+
+def _hot_heights(case: Case) -> set[float]:
+    """Heights [mm] where heat enters, and where a heated part meets one of another outline."""
+    found = set()
+    stack = levels(case)
+    for heat in case.heat:
+        number = next(index for index, (_, _, part) in enumerate(stack) if part.part == heat.in_)
+        low, high, part = stack[number]
+        if heat.at != "top":
+            found.add(low)
+        if heat.at != "bottom":
+            found.add(high)
+        for other in stack[max(number - 1, 0) : number + 2]:
+            if part_box(case, other[2]) != part_box(case, part):
+                found.add(low if other[0] < low else high)
+    return found

@@ -1,0 +1,221 @@
+"""What the case says about materials and joints, completed from the catalogue, in SI."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import sqrt
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from thermsim.case.vocabulary.schema import Basis, Conductivity, Film, Joint, MaterialGiven, Quantity
+from thermsim.errors import ThermsimError
+from thermsim.materials import catalogue
+from thermsim.materials.catalogue import JointClass, Material, Range
+from thermsim.materials.conductivity import Law
+from thermsim.units import MM2K_W, UM
+
+# Mean of (1 - x^2)(1 - y^2) over the square of half side 1: how far the mean of a dome lies from edge to centre.
+DOME_MEAN = 4 / 9
+
+
+def material_of(given: MaterialGiven) -> Material:
+    """The material that a case names or describes; values beside a name replace the catalogue's.
+
+    `k_spread` of values in place is their largest `plus_minus` as a fraction.
+
+    Raises
+    ------
+    UnknownNameError : no such material in the catalogue
+    ThermsimError : `void`, which is no material: callers treat it before
+    """
+    if is_void(given):
+        raise ThermsimError(
+            "`void` has no conductivity",
+            "leave a level around its part void by leaving out `around`; an insert may be void, a part may not",
+        )
+    if given.name is not None:
+        body = catalogue.material(given.name)
+    else:
+        nothing = Law.constant(1.0)  # replaced below: the schema demands a conductivity where there is no name
+        body = Material("given in the case", nothing, nothing, nothing)
+    return _with_own_values(body, given)
+
+
+def is_void(given: MaterialGiven) -> bool:
+    """Whether a case leaves that place empty: no conduction, not an unknown of the model."""
+    return given.name == catalogue.VOID
+
+
+def law_of(given: Conductivity) -> Law:
+    """The conductivity law of a case entry [W/mK over C]."""
+    if given.table is not None:
+        return Law.table(list(given.table))
+    assert given.value is not None  # the schema demands one of the two
+    if given.exponent is not None and given.at_C is not None:
+        return Law.power(given.value, given.at_C, given.exponent)
+    return Law.constant(given.value)
+
+
+def _with_own_values(body: Material, given: MaterialGiven) -> Material:
+    if given.density_kg_m3 is not None:
+        body = replace(body, density_kg_m3=given.density_kg_m3.value)
+    if given.heat_capacity_J_kgK is not None:
+        body = replace(body, heat_capacity_J_kgK=given.heat_capacity_J_kgK.value)
+    if given.conductivity_W_mK is not None:
+        law = law_of(given.conductivity_W_mK)
+        spread = given.conductivity_W_mK.plus_minus / (given.conductivity_W_mK.value or 1.0)
+        return _conducting(body, (law, law, law), spread)
+    if given.in_plane_W_mK is not None and given.through_W_mK is not None:
+        x, y, z = given.in_plane_W_mK[0], given.in_plane_W_mK[-1], given.through_W_mK
+        spread = max(direction.plus_minus / direction.value for direction in (x, y, z))
+        return _conducting(body, (Law.constant(x.value), Law.constant(y.value), Law.constant(z.value)), spread)
+    return body
+
+
+def _conducting(body: Material, laws: tuple[Law, Law, Law], spread: float) -> Material:
+    return replace(
+        body,
+        along_x=laws[0],
+        along_y=laws[1],
+        along_z=laws[2],
+        k_spread=spread,
+        source="given in the case",
+        how_sure="given in the case",
+    )
+
+
+@dataclass(frozen=True)
+class Bounded:
+    """A value [SI] with its half width and where it comes from (None: the case does not say)."""
+
+    value: float
+    plus_minus: float = 0.0
+    basis: Basis | None = None
+
+
+@dataclass(frozen=True)
+class JointProperties:
+    """One joint as the model sees it: R'' = (film / conductivity + boundary) / wetted, or resistance / wetted.
+
+    Attributes
+    ----------
+    way : "film" or "resistance", whichever of the two holds
+    film : thickness [m], the mean of its bounds if it is not even; in the way "resistance" it counts for the height
+        only; None if nobody knows it or it is a map from a file
+    form : the case's own words on an uneven film; None if it is even
+    conductivity [W/mK], boundary [m2K/W] : None in the way "resistance"
+    resistance : [m2K/W]; None in the way "film"
+    wetted : fraction of the area that conducts
+    """
+
+    name: str
+    way: Literal["film", "resistance"]
+    wetted: Bounded
+    film: Bounded | None = None
+    form: Film | None = None
+    conductivity: Bounded | None = None
+    boundary: Bounded | None = None
+    resistance: Bounded | None = None
+    holds_gallium: bool = False
+
+    def resistance_at(self, film_m: npt.ArrayLike) -> npt.NDArray[np.float64]:
+        """Resistance of a square metre [m2K/W] where the film is `film_m` thick [m]; any shape."""
+        film = np.asarray(film_m, dtype=np.float64)
+        if self.resistance is not None:
+            return np.full_like(film, self.resistance.value / self.wetted.value)
+        assert self.conductivity is not None and self.boundary is not None
+        return np.asarray((film / self.conductivity.value + self.boundary.value) / self.wetted.value)
+
+    def middle(self) -> Bounded | None:
+        """Resistance of a square metre [m2K/W] at the mean film, and what its terms leave open.
+
+        The half width is the root-sum-square of `doubts`. None if the film is a map from a file.
+        """
+        if self.resistance is not None:
+            value = self.resistance.value / self.wetted.value
+        elif self.film is not None and self.conductivity is not None and self.boundary is not None:
+            value = float(self.resistance_at(self.film.value))
+        else:
+            return None
+        return Bounded(value, sqrt(sum(doubt**2 for doubt in self.doubts().values())))
+
+    def doubts(self) -> dict[str, float]:
+        """What each term leaves open of the resistance of a square metre [m2K/W], to first order."""
+        wetted = self.wetted.value
+        if self.resistance is not None:
+            found = {"resistance": self.resistance.plus_minus / wetted}
+            value = self.resistance.value / wetted
+        else:
+            assert self.film is not None and self.conductivity is not None and self.boundary is not None
+            bulk = self.conductivity
+            found = {
+                "film": self.film.plus_minus / bulk.value / wetted,
+                "conductivity": self.film.value * bulk.plus_minus / bulk.value**2 / wetted,
+                "boundary": self.boundary.plus_minus / wetted,
+            }
+            value = float(self.resistance_at(self.film.value))
+        return {**found, "wetted fraction": value * self.wetted.plus_minus / wetted}
+
+
+def joint_of(joint: Joint) -> JointProperties:
+    """A joint in SI; what the case leaves out comes from its class: mid-range, half the range as tolerance, assumed.
+
+    A joint that gives nothing but its class takes the class's resistance, which is narrower than what its film,
+    conductivity and boundary allow together; the film then counts for the height only.
+
+    Raises
+    ------
+    UnknownNameError : no such joint class
+    ThermsimError : neither the case nor the class says enough
+    """
+    kind = catalogue.joint(joint.material) if joint.material is not None else _NO_CLASS
+    wetted = _bounded(joint.wetted_fraction, 1.0) or Bounded(1.0)
+    film = _film(joint.film_um) or _middle(kind.film_um, UM)
+    resistance = _bounded(joint.resistance_mm2K_W, MM2K_W)
+    of_film = (joint.film_um, joint.conductivity_W_mK, joint.boundary_mm2K_W)
+    if resistance is None and all(value is None for value in of_film):
+        resistance = _middle(kind.resistance_mm2K_W, MM2K_W)
+    if resistance is not None:
+        gallium = kind.holds_gallium
+        return JointProperties(joint.joint, "resistance", wetted, film, resistance=resistance, holds_gallium=gallium)
+    conductivity = _bounded(joint.conductivity_W_mK, 1.0) or _middle(kind.conductivity_W_mK, 1.0)
+    boundary = _bounded(joint.boundary_mm2K_W, MM2K_W) or _middle(kind.boundary_mm2K_W, MM2K_W) or Bounded(0.0)
+    no_film = film is None and joint.film_um is None
+    if no_film or conductivity is None:
+        missing = "film_um" if no_film else "conductivity_W_mK"
+        raise ThermsimError(
+            f"joint {joint.joint!r}: neither the case nor the joint class {joint.material!r} gives `{missing}`",
+            f"give `{missing}`, or `resistance_mm2K_W` alone",
+        )
+    form = joint.film_um if joint.film_um is not None and joint.film_um.value is None else None
+    if form is not None and form.file is not None:
+        film = None
+    return JointProperties(
+        joint.joint, "film", wetted, film, form, conductivity, boundary, holds_gallium=kind.holds_gallium
+    )
+
+
+_NO_CLASS = JointClass("", None, None, None, None, "given in the case", "given in the case")
+
+
+def _bounded(given: Quantity | None, unit: float) -> Bounded | None:
+    return None if given is None else Bounded(given.value * unit, given.plus_minus * unit, given.basis)
+
+
+def _middle(bounds: Range | None, unit: float) -> Bounded | None:
+    return None if bounds is None else Bounded(bounds.middle * unit, bounds.half_width * unit, "assumed")
+
+
+def _film(given: Film | None) -> Bounded | None:
+    """Mean film [m]; that it is uneven is no tolerance. A map is not read here."""
+    if given is None:
+        return None
+    if given.value is not None:
+        return Bounded(given.value * UM, given.plus_minus * UM, given.basis)
+    if given.low is not None and given.high is not None:
+        return Bounded((given.low + given.high) / 2 * UM, 0.0, given.basis)
+    if given.edge is not None and given.centre is not None:
+        return Bounded((given.edge + DOME_MEAN * (given.centre - given.edge)) * UM, 0.0, given.basis)
+    return None

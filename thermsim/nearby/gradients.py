@@ -1,0 +1,290 @@
+"""How every answer of a case changes with every number in it: the gradient of the answer on one grid.
+
+The cost is one adjoint solve for each answer (`solver/adjoint.py`), whatever the number of inputs. What an input does
+to the model (widths, conductivities, joints, heat, films) is differenced without any solve, on the grid of the case
+stretched along with it, so the gradient is that of the numbers this very grid would give: no noise of grids is in it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.inputs.values import Input, inputs, with_inputs
+from thermsim.case.vocabulary.schema import Case, Reading
+from thermsim.errors import ThermsimError, UnknownNameError
+from thermsim.model.build import Model, build_model
+from thermsim.model.grid.axes import Grid, GridPlan
+from thermsim.model.grid.plan import plan_grid
+from thermsim.model.grid.topology import StretchedAxis, alike
+from thermsim.readout.answers import Question, answers, asked, place_of
+from thermsim.readout.field import Field
+from thermsim.readout.weights import Asked, Reader
+from thermsim.solver.adjoint import Sensitivity, sensitivities
+from thermsim.solver.linearised import linearise
+from thermsim.solver.steady import steady_state
+
+Array = NDArray[np.float64]
+
+STEP = 1e-3  # of an input, relative
+UNIT_STEP = 1.0  # what the step of an input that is zero is relative to, in the unit of the case
+# Models are linear in these, so that two points give the slope exactly; of the others four give it to STEP^4.
+LINEAR = ("power_W", "film_W_m2K", "fluid_C", "temperature_C", "flux_W_mm2", "per_K", "share")
+TWO = ((-1.0, -0.5), (1.0, 0.5))
+ASIDE = ((0.0, -1.0), (1.0, 1.0))
+FOUR = tuple((at, weight / 12.0) for at, weight in ((-2.0, 1.0), (-1.0, -8.0), (1.0, 8.0), (2.0, -1.0)))
+FIVE_ASIDE = tuple(
+    (at, weight / 12.0) for at, weight in ((0.0, -25.0), (1.0, 48.0), (2.0, -36.0), (3.0, 16.0), (4.0, -3.0))
+)
+LINES_PART = (
+    "outlines that lie on one another, or all but, would part or change their order: no grid of the same cells serves"
+)
+
+
+@dataclass(frozen=True)
+class Gradients:
+    """Derivatives of answers.
+
+    field : the solved case; values : for each question, by path of an input, in the units that `unit` tells
+    answers : the answers on that grid; left_out : inputs whose change the grid cannot follow, and why
+    known : the inputs by path
+    """
+
+    field: Field
+    answers: dict[Question, float]
+    values: dict[Question, dict[str, float]]
+    left_out: dict[str, str]
+    known: dict[str, Input]
+
+    def __getitem__(self, question: Question) -> dict[str, float]:
+        return self.values[question]
+
+    def unit(self, question: Question, path: str) -> str:
+        """`K per um`, `W per K`, `K per (W/mK)`; numbers without unit (fractions, factors) count in ones: `K per 1`."""
+        of = self.known[path].unit or "1"
+        of = "K" if of == "C" else f"({of})" if "/" in of else of
+        return f"{'W' if is_heat(question) else 'K'} per {of}"
+
+
+def is_heat(question: Question) -> bool:
+    """Whether an answer is a heat [W]; the others are temperatures [C]."""
+    return question[0] == "flow" or (question[0] == "zone" and question[2] == "power")
+
+
+def gradients(
+    case: Case,
+    plan: GridPlan | None = None,
+    multiplier: int = 2,
+    questions: Collection[Question] | None = None,
+    paths: Collection[str] | None = None,
+    field: Field | None = None,
+) -> Gradients:
+    """The derivative of every answer with respect to every number of a case.
+
+    Where an answer has a kink (a hottest spot about to jump to another cell, a probe on a grid line or in the centre of
+    a cell), the derivative is that of the cells it is read off now.
+
+    Parameters
+    ----------
+    plan, multiplier : the grid; default: an even family of the case's own
+    questions : as in `answers(case, field)`; default: all temperatures and the heat of each cooling
+    paths : of inputs, as `inputs(case)` lists them; default: all
+    field : the case, solved on just that grid; default: it is solved here
+
+    Raises
+    ------
+    UnknownNameError : a question or an input that the case does not have
+    ThermsimError : a field of another grid
+    NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError : see `thermsim.errors`
+    """
+    known = {one.path: one for one in inputs(case)}
+    plan = plan_grid(case) if plan is None else plan
+    field = _solved(case, plan.grid(multiplier), field)
+    found = answers(case, field)
+    usual = (one for one, value in found.items() if np.isfinite(value) and (one[0] == "flow" or not is_heat(one)))
+    wanted = list(usual if questions is None else questions)
+    varied = list(known) if paths is None else list(paths)
+    _check_names(wanted, found, "question", "`answers(case, field)`")
+    _check_names(varied, known, "number", "`thermsim.inputs(case)`")
+    readings: dict[Question, Reading] = {("reading", reading.reading): reading for reading in case.readings}
+    places = {question: place_of(readings[question]) if question in readings else question for question in wanted}
+    for place in places.values():
+        if not np.isfinite(found[place]):
+            raise ThermsimError(f"{asked(place)} lies in a void", "leave it out of the questions")
+    at = linearise(field.model, field.temperature, field.guess)
+    reader = Reader(case, at)
+    goals = {place: reader.asked(place) for place in dict.fromkeys(places.values())}
+    nearby = _Nearby(reader, plan, multiplier, tuple(goals.values()), known)
+    changes, left_out = nearby.changes([path for path in varied if known[path].steps[0] != "readings"])
+    rows: dict[Question, dict[str, float]] = {}
+    found_of = sensitivities(at, [one.goal for one in goals.values()])
+    for number, (place, of_goal) in enumerate(zip(goals, found_of, strict=True)):
+        rows[place] = {path: _derivative(at.model, of_goal, change, number) for path, change in changes.items()}
+    values = {}
+    for question, place in places.items():
+        offset = f"readings.{question[1]}.offset_K" if question in readings else None
+        kept = (path for path in varied if path not in left_out)
+        values[question] = {path: rows[place].get(path, 1.0 if path == offset else 0.0) for path in kept}
+    return Gradients(field, {question: found[question] for question in wanted}, values, left_out, known)
+
+
+def _solved(case: Case, grid: Grid, field: Field | None) -> Field:
+    if field is None:
+        model = build_model(case, grid)
+        return Field.of(model, steady_state(model))
+    for own, wanted in zip(field.model.grid.axes, grid.axes, strict=True):
+        if own.cells != wanted.cells or not np.allclose(own.faces, wanted.faces, rtol=0.0, atol=1e-12):
+            raise ThermsimError(
+                "the field was not solved on this grid", "leave it out, or give its plan and multiplier"
+            )
+    return field
+
+
+def _check_names(given: Sequence[object], has: Collection[object], kind: str, where: str) -> None:
+    for name in given:
+        if name not in has:
+            raise UnknownNameError(f"the case has no {kind} {name!r}", f"see {where} for what it has")
+
+
+@dataclass(frozen=True)
+class _Nearby:
+    """Models near a solved one, and what they do at its temperatures."""
+
+    reader: Reader
+    plan: GridPlan
+    multiplier: int
+    asked: tuple[Asked, ...]
+    known: dict[str, Input]
+
+    def changes(self, paths: Sequence[str]) -> tuple[dict[str, _Change], dict[str, str]]:
+        """Of each input, and why some have none."""
+        found: dict[str, _Change] = {}
+        left_out: dict[str, str] = {}
+        for path in paths:
+            try:
+                change = self._change(self.known[path])
+            except ThermsimError as error:
+                left_out[path] = error.what
+                continue
+            if change is None:
+                left_out[path] = LINES_PART
+            else:
+                found[path] = change
+        return found, left_out
+
+    def _change(self, one: Input) -> _Change | None:
+        step = STEP * (abs(one.value) or UNIT_STEP)
+        points = _points(one, step)
+        models = []
+        for at, _ in points:
+            model = self._model(with_inputs(self.reader.case, {one.path: one.value + at * step}, self.known))
+            if model is None:
+                return None
+            models.append(model)
+        own = self.reader.model.regions
+        conducts = tuple(
+            (number, axis)
+            for number in range(len(own))
+            for axis in range(3)
+            if any(model.regions[number].material.laws[axis] != own[number].material.laws[axis] for model, _ in models)
+        )
+        states = [self._state(*model, conducts) for model in models]
+        weights = [weight / step for _, weight in points]
+        slopes = [
+            np.asarray(sum(weight * entry for weight, entry in zip(weights, entries, strict=True)))
+            for entries in zip(*states, strict=True)
+        ]
+        return _Change(conducts, slopes)
+
+    def _model(self, case: Case) -> tuple[Model, Case] | None:
+        """None where it is not like the solved one, cell by cell."""
+        own = self.reader.model
+        plan = alike(self.plan, self.reader.case, case)
+        for new, old in ((plan.x, self.plan.x), (plan.y, self.plan.y), (plan.z, self.plan.z)):
+            if new is not old and not isinstance(new, StretchedAxis):
+                return None
+        grid = plan.grid(self.multiplier)
+        if grid.shape != own.grid.shape:
+            return None
+        model = build_model(case, own.grid if _same(grid, own.grid) else grid)
+        like = (
+            np.array_equal(model.region, own.region)
+            and all(np.array_equal(*pair) for pair in zip(model.cooling_face, own.cooling_face, strict=True))
+            and all(np.array_equal(new.meets, old.meets) for new, old in zip(model.joints, own.joints, strict=True))
+            and model.zones == own.zones
+        )
+        return (model, case) if like else None
+
+    def _state(self, model: Model, case: Case, conducts: tuple[tuple[int, int], ...]) -> list[Array]:
+        """What `_change` takes the slopes of, in the order of `_weights`."""
+        own, temperature = self.reader.model, self.reader.at.temperature
+        log_conductivity = []
+        for number, axis in conducts:
+            law = model.regions[number].material.laws[axis]
+            log_conductivity.append(np.log(law(0.0 if law.is_constant else temperature[own.region == number])))
+        asked = [
+            one.value(model, case) if model.grid is not own.grid or not one.of_place else before
+            for one, before in zip(self.asked, self._before, strict=True)
+        ]
+        return [
+            *(axis.widths for axis in model.grid.axes),
+            *(
+                np.array([getattr(cooling, name) for cooling in model.coolings])
+                for name in ("film_W_m2K", "fluid_C", "flux_W_m2")
+            ),
+            *(joint.resistance for joint in model.joints),
+            *(s.made(face) for s, face in zip(model.face_sources, self.reader.field.heated_face, strict=True)),
+            *(source.made(self.reader.field.temperature) for source in model.volume_sources),
+            *log_conductivity,
+            np.array(asked),
+        ]
+
+    @cached_property
+    def _before(self) -> tuple[float, ...]:
+        return tuple(one.value(self.reader.model, self.reader.case) for one in self.asked)
+
+
+@dataclass(frozen=True)
+class _Change:
+    """What one input does, per unit of it. slopes : in the order of `_weights`; conducts : (region, axis) of new k"""
+
+    conducts: tuple[tuple[int, int], ...]
+    slopes: list[Array]
+
+
+def _derivative(model: Model, of_goal: Sensitivity, change: _Change, number: int) -> float:
+    """Of the answer `number`, which its sensitivity is given of."""
+    weights = [
+        *(by_log / axis.widths for by_log, axis in zip(of_goal.log_width, model.grid.axes, strict=True)),
+        of_goal.films,
+        of_goal.fluids,
+        of_goal.fluxes,
+        *of_goal.joints,
+        *of_goal.face_heat,
+        *(of_goal.cells[:, :, source.levels] for source in model.volume_sources),
+        *(of_goal.log_conductivity[axis][model.region == region] for region, axis in change.conducts),
+    ]
+    *slopes, own = change.slopes
+    return sum((float((w * slope).sum()) for w, slope in zip(weights, slopes, strict=True)), float(own[number]))
+
+
+def _same(one: Grid, other: Grid) -> bool:
+    return all(
+        np.allclose(mine.faces, yours.faces, rtol=0.0, atol=1e-15 * float(np.ptp(yours.faces)))
+        for mine, yours in zip(one.axes, other.axes, strict=True)
+    )
+
+
+def _points(one: Input, step: float) -> tuple[tuple[float, float], ...]:
+    """Where an input is taken, in steps from its value, and with what weights: all where it is allowed to be."""
+    key = next(str(name) for name in reversed(one.steps) if isinstance(name, str))
+    both, above = (TWO, ASIDE) if key in LINEAR else (FOUR, FIVE_ASIDE)
+    below = tuple((-at, -weight) for at, weight in above)
+    for points in (both, above, below):
+        if all(one.allows(one.value + at * step) for at, _ in points):
+            return points
+    raise ThermsimError(f"{one.path} cannot be varied around {one.value:g}", "")

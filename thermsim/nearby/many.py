@@ -1,0 +1,385 @@
+"""Many cases near one case, answered at once, each by the cheapest way that is as accurate as asked.
+
+An answer is what the base is told with, plus how far the sample deviates from the base on one grid,
+
+    T = T_base + (T_sample,grid - T_base,grid),       doubt = mesh doubt of T_base + what the short cut may leave,
+
+since the error of a grid cancels but for its change. That change is measured: a few samples that lie farthest out are
+solved on all grids of the base's mesh study, which gives their deviations at the limit. What a grid, superposition
+or a small model may leave is twice the largest miss of these, plus the doubt of their limits. Samples that no short cut
+answers well enough get a mesh study each.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.inputs.values import Input, inputs, with_inputs
+from thermsim.case.vocabulary.schema import Case
+from thermsim.errors import MemoryLimitError, ThermsimError, UnknownNameError
+from thermsim.mesh.convergence import doubts
+from thermsim.mesh.predict import predict
+from thermsim.mesh.prediction import Prediction
+from thermsim.nearby.one_case import HELD_OUT, Checks, solved_for
+from thermsim.nearby.power_maps import PowerMaps
+from thermsim.nearby.samples import SAMPLE_ACCURACY_K, Nearby
+from thermsim.nearby.small_model import is_offset
+from thermsim.nearby.small_model_training import reduce
+from thermsim.readout.answers import Question, asked, temperatures
+from thermsim.run.journal import Failure
+from thermsim.run.workers import FEW, Make, Task, run
+
+Array = NDArray[np.float64]
+Way = Literal["base", "all grids", "superposition", "small model", "full solve", "mesh study", "no steady state"]
+Watch = Callable[[int, int, float | None], None]
+
+MESH_SHARE = 0.5  # of the accuracy asked for, that the base's mesh study is held to
+ROOM = 0.8  # of it, for mesh and short cut together; a small model has the rest
+CHECKED = 3  # samples farthest out, besides those that are far out in an input in which none of these is
+FAR = 0.5  # of the largest deviation of an input
+SAFETY = 2.0
+NOISE_K = 1e-6  # of differences of grids; what the solves themselves leave is added to the doubt
+PAYS = 4  # samples for each full solve that a small model is made from
+
+
+@dataclass(frozen=True)
+class Many:
+    """Temperatures [C] and doubts [K] (samples, questions), NaN where a sample has no steady state or no such place.
+
+    ways : how each sample was answered; base : what deviations are added to
+    why_not : why samples have no answer, by number; words : how all was done, and what it cost in accuracy
+    """
+
+    questions: tuple[Question, ...]
+    values: Array
+    doubts: Array
+    ways: tuple[Way, ...]
+    base: Prediction
+    accuracy_K: float
+    why_not: dict[int, str]
+    words: str
+
+    @property
+    def held(self) -> bool:
+        """Whether every doubt is as small as asked."""
+        return bool(np.nanmax(self.doubts, initial=0.0) <= self.accuracy_K)
+
+
+def many(
+    case: Case,
+    samples: Sequence[Mapping[str, float]],
+    *,
+    questions: Sequence[Question] | None = None,
+    accuracy_K: float | None = None,
+    workers: int | None = None,
+    memory_GB: float | None = None,
+    watch: Watch | None = None,
+) -> Many:
+    """Answer cases that differ from one case in some of its numbers.
+
+    samples : of each what differs, by the paths of `thermsim.inputs(case)`, in their units
+    questions : temperatures; all that the case has unless given. Superposition serves where only powers vary and only
+        means of zones and probes are asked
+    accuracy_K : that every doubt is held to, the case's own unless given
+    workers : processes; None for one a processor
+    watch : called with samples done, all samples and the time left [s], while samples are solved in full
+
+    Raises
+    ------
+    UnknownNameError : a path or a question that the case does not have
+    ThermsimError : a value that a number cannot have; no sample
+    whatever `predict` raises for the case itself; a sample that fails is told in `why_not`
+    """
+    known = {one.path: one for one in inputs(case)}
+    if not samples:
+        raise ThermsimError("there are no samples to answer", "give at least one, as {path: value}")
+    for number, sample in enumerate(samples):
+        try:
+            with_inputs(case, sample, known)
+            if not np.all(np.isfinite(list(sample.values()))):
+                raise ThermsimError("a value is no number", "give finite ones")
+        except ThermsimError as error:
+            error.add_note(f"in sample {number}")
+            raise
+    wanted = case.accuracy_K if accuracy_K is None else accuracy_K
+    base = predict(case, accuracy_K=MESH_SHARE * wanted, memory_GB=memory_GB)
+    offered = [question for question in temperatures(base.answers) if np.isfinite(base.answers[question])]
+    for question in questions or ():
+        if question not in offered:
+            raise UnknownNameError(
+                f"the case has no temperature {asked(question)}", "ask for some of `temperatures(prediction.answers)`"
+            )
+    return _Study(case, known, samples, tuple(questions or offered), base, wanted, workers, memory_GB, watch).answer()
+
+
+@dataclass(frozen=True)
+class _Studies:
+    """Makes the function that gives one sample a mesh study: (2, questions) temperatures and doubts."""
+
+    case: Case
+    questions: tuple[Question, ...]
+    accuracy_K: float
+    memory_GB: float | None
+
+    def __call__(self) -> Callable[[Task], Array]:
+        return self.work
+
+    def work(self, task: Task) -> Array:
+        made = predict(with_inputs(self.case, task.value), accuracy_K=self.accuracy_K, memory_GB=self.memory_GB)
+        judged = [made.doubts.get(question) for question in self.questions]
+        return np.array(
+            [
+                [np.nan if one is None else one.value for one in judged],
+                [np.nan if one is None else one.half_width for one in judged],
+            ]
+        )
+
+
+@dataclass(frozen=True)
+class _Checked:
+    """Deviations at the limit of some samples [K], to measure short cuts by. limit, half_width : (checks, questions)"""
+
+    samples: tuple[int, ...]
+    limit: Array
+    half_width: Array
+
+    def left_K(self, deviation: Array) -> Array:
+        """(questions,) what a way may leave that gives these deviations (checks, questions)."""
+        return np.asarray(SAFETY * np.abs(deviation - self.limit).max(axis=0) + self.half_width.max(axis=0))
+
+
+@dataclass(frozen=True)
+class _Grid:
+    """One grid of the base's study, and what it leaves of deviations (questions,)."""
+
+    multiplier: int
+    left_K: Array
+
+
+class _Study:
+    def __init__(
+        self, case: Case, known: dict[str, Input], samples: Sequence[Mapping[str, float]],
+        questions: tuple[Question, ...], base: Prediction, accuracy_K: float, workers: int | None,
+        memory_GB: float | None, watch: Watch | None,
+    ) -> None:  # fmt: skip
+        self.case, self.known, self.questions, self.base = case, known, questions, base
+        self.accuracy_K, self.workers, self.memory_GB, self.watch = accuracy_K, workers, memory_GB, watch
+        self.solid = [
+            {path: value for path, value in sample.items() if not is_offset(known[path]) and value != known[path].value}
+            for sample in samples
+        ]
+        self.shift = np.zeros((len(samples), len(questions)))  # what other offsets of sensors show [K]
+        for row, sample in zip(self.shift, samples, strict=True):
+            for path, value in sample.items():
+                place = ("reading", known[path].owner)
+                if is_offset(known[path]) and place in questions:
+                    row[questions.index(place)] += value - known[path].value
+        judged = [base.doubts[question] for question in questions]
+        self.mesh_K = np.array([one.half_width for one in judged])
+        self.base_C = np.array([one.value for one in judged])
+        self.deviation, self.left_K = (np.full(self.shift.shape, np.nan) for _ in range(2))
+        self.studied: dict[int, Array] = {}  # (2, questions) temperatures and doubts of a mesh study of their own
+        self.ways: list[Way] = ["no steady state"] * len(samples)
+        self.why_not: dict[int, str] = {}
+        self.notes: list[str] = []
+
+    def answer(self) -> Many:
+        for number, sample in enumerate(self.solid):
+            if not sample:
+                self._keep(number, "base", np.zeros(len(self.questions)), 0.0)
+        if self.varied:
+            self._superpose_linear()
+        if self._left():
+            serves = self._checked()
+            if serves is not None:
+                checked, grid = serves
+                self._superpose(checked, grid)
+                self._by_small_model(grid)
+                self._in_full(grid)
+            self._by_studies()
+        values, widths = self.base_C + self.deviation + self.shift, self.mesh_K + self.left_K
+        for number, (value, width) in self.studied.items():
+            values[number], widths[number] = value + self.shift[number], width
+        widths[np.isnan(values)] = np.nan
+        return Many(
+            self.questions, values, widths, tuple(self.ways), self.base, self.accuracy_K, self.why_not,
+            self._words(widths),
+        )  # fmt: skip
+
+    @cached_property
+    def varied(self) -> list[str]:
+        paths = {path for sample in self.solid for path in sample}
+        return [path for path in self.known if path in paths]
+
+    @cached_property
+    def table(self) -> Array:
+        """(samples, varied) values."""
+        usual = dict(zip(self.varied, self.usual.tolist(), strict=True))
+        return np.array([list((usual | sample).values()) for sample in self.solid])
+
+    @cached_property
+    def usual(self) -> Array:
+        """(varied,) values of the base."""
+        return np.array([self.known[path].value for path in self.varied])
+
+    @cached_property
+    def away(self) -> Array:
+        """(samples, varied) how far samples lie from the base."""
+        return np.asarray(self.table - self.usual)
+
+    def _keep(self, number: int, way: Way, deviation: Array, left_K: Array | float) -> None:
+        self.ways[number], self.deviation[number], self.left_K[number] = way, deviation, left_K
+
+    def _left(self) -> list[int]:
+        """Samples without an answer that is good enough."""
+        return [number for number, way in enumerate(self.ways) if way == "no steady state"]
+
+    def _enough(self, left_K: Array, share: float = 1.0) -> bool:
+        return bool(np.all(self.mesh_K + left_K <= share * self.accuracy_K))
+
+    # ---- what short cuts leave --------------------------------------------------------------------------------------
+
+    @cached_property
+    def far_out(self) -> list[int]:
+        """Samples to check by: the farthest from the base, and for each input one that is far out in it."""
+        away = np.abs(self.away) / np.abs(self.away).max(axis=0)
+        found = np.argsort(-np.square(away).sum(axis=1), kind="stable")[:CHECKED].tolist()
+        for column in range(away.shape[1]):
+            if away[found, column].max() < FAR:
+                found.append(int(away[:, column].argmax()))
+        return [number for number in found if self.solid[number]]
+
+    def _checked(self) -> tuple[_Checked, _Grid] | None:
+        """The coarsest grid that serves, from samples that are solved on all of them and are answered with that."""
+        steps = self.base.steps
+        make = Checks(
+            (self.case,), self.base.plan, tuple(step.multiplier for step in steps), self.questions,
+            tuple((self.solid[number],) for number in self.far_out),
+        )  # fmt: skip
+        found = make.work(Task("checks", 0))
+        table = np.array([found[str(step.multiplier)] for step in steps])
+        solved = np.isfinite(table).all(axis=(0, 2))
+        if not solved.any():
+            return None
+        numbers = tuple(number for number, one in zip(self.far_out, solved, strict=True) if one)
+        table = table[:, solved]
+        judged = doubts(table.reshape(len(steps), -1), [step.size for step in steps], NOISE_K)
+        told = np.array([[one.value, one.half_width + SAMPLE_ACCURACY_K] for one in judged])
+        checked = _Checked(numbers, told[:, 0].reshape(table.shape[1:]), told[:, 1].reshape(table.shape[1:]))
+        for number, deviation, left in zip(numbers, checked.limit, checked.half_width, strict=True):
+            if self._enough(left):
+                self._keep(number, "all grids", deviation, left)
+        grids = [_Grid(step.multiplier, checked.left_K(rows)) for step, rows in zip(steps, table, strict=True)]
+        for share in (ROOM, 1.0):
+            for grid in grids:
+                if self._enough(grid.left_K, share):
+                    return checked, grid
+        return None
+
+    # ---- ways, the cheapest first -----------------------------------------------------------------------------------
+
+    @cached_property
+    def power_maps(self) -> PowerMaps | None:
+        """Where samples differ by powers of zones alone, and no power depends on temperature."""
+        zones = [self.known[path].owner for path in self.varied if path.endswith(".power_W")]
+        if not zones or len(zones) < len(self.varied) or any(heat.leakage or heat.map for heat in self.case.heat):
+            return None
+        return PowerMaps(self.base, zones, self.questions)
+
+    def _superpose_linear(self) -> None:
+        """Only the grid's error of resistances is left."""
+        if self.power_maps is None:
+            return
+        most = np.abs(self.away)
+        found = self.power_maps.settled(lambda half: self._enough((most @ half.T).max(axis=0)), self.memory_GB)
+        if found is None:
+            return
+        limit, half = found
+        for number in self._left():
+            self._keep(number, "superposition", limit @ self.away[number], half @ most[number])
+
+    def _superpose(self, checked: _Checked, grid: _Grid) -> None:
+        """Where k depends on temperature, what superposition leaves is measured like any other short cut."""
+        found = None if self.power_maps is None else self.power_maps.on(grid.multiplier)
+        if found is None:
+            return
+        deviation = self.away @ found.T
+        left = checked.left_K(deviation[list(checked.samples)])
+        if self._enough(left):
+            for number in self._left():
+                self._keep(number, "superposition", deviation[number], left)
+
+    def _by_small_model(self, grid: _Grid) -> None:
+        left, solves = self._left(), solved_for(len(self.varied)) + HELD_OUT
+        if len(left) < PAYS * solves:
+            return
+        try:
+            model = reduce(
+                self.case,
+                varied=[self.known[path] for path in self.varied],
+                plan=self.base.plan,
+                multiplier=grid.multiplier,
+                limits=(np.minimum(self.table.min(axis=0), self.usual), np.maximum(self.table.max(axis=0), self.usual)),
+                solved=solved_for(len(self.varied)),
+                held_out=HELD_OUT,
+            )
+            missing = [question for question in self.questions if question not in model.questions]
+            if missing:
+                raise ThermsimError(f"a small model does not answer {asked(missing[0])}")
+            found = model.answers(np.vstack([self.usual, self.table[left]]))
+        except MemoryLimitError:
+            raise
+        except (ThermsimError, np.linalg.LinAlgError) as error:
+            self.notes.append(f"no small model: {error.what if isinstance(error, ThermsimError) else error}")
+            return
+        columns = [found.questions.index(question) for question in self.questions]
+        values, widths = found.values[:, columns], found.doubts[:, columns]
+        self.notes.append(f"the small model has {model.small.size} vectors, from {solves} full solves")
+        for row, number in enumerate(left, start=1):
+            both = grid.left_K + widths[0] + widths[row]
+            if found.inside[row] and self._enough(both):
+                self._keep(number, "small model", values[row] - values[0], both)
+
+    def _in_full(self, grid: _Grid) -> None:
+        left = self._left()
+        if not left:
+            return
+        nearby = Nearby((self.case,), self.base.plan, grid.multiplier, self.questions)
+        work = nearby()
+        nominal = work(Task("nominal", ({},)))[0]
+        make = nearby if len(left) > FEW else lambda: work  # here, what the nominal state was solved by serves on
+        for number, found in zip(left, self._run(make, [(self.solid[n],) for n in left]), strict=True):
+            if not isinstance(found, Failure):  # else the grid may be too coarse: a mesh study has the last word
+                self._keep(number, "full solve", found[0] - nominal, grid.left_K)
+
+    def _by_studies(self) -> None:
+        left = self._left()
+        make = _Studies(self.case, self.questions, self.accuracy_K, self.memory_GB)
+        for number, found in zip(left, self._run(make, [self.solid[n] for n in left]), strict=True):
+            if isinstance(found, Failure):
+                self.why_not[number] = found.message
+            else:
+                self.ways[number], self.studied[number] = "mesh study", found
+
+    def _run(self, make: Make, values: Sequence[object]) -> list[Any]:
+        tasks = [Task(f"sample {number}", value) for number, value in enumerate(values)]
+        return list(run(make, tasks, workers=1 if len(tasks) <= FEW else self.workers, watch=self.watch))
+
+    def _words(self, widths: Array) -> str:
+        told = [
+            f"{count} {'' if way == 'no steady state' else 'by '}{way}" for way, count in Counter(self.ways).items()
+        ]
+        cost, widest = np.nanmax(self.left_K, initial=0.0), np.nanmax(widths, initial=0.0)
+        parts = [
+            f"{len(self.ways)} samples: {', '.join(told)}",
+            *self.notes,
+            f"short cuts leave up to {cost:.2g} K beside the mesh doubt; the widest doubt is {widest:.2g} K",
+        ]
+        return "; ".join(parts)

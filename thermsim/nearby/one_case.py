@@ -1,0 +1,175 @@
+"""What can be found of one case of a comparison by itself, a task each: checks on two grids, slopes, a small model.
+
+Sensors' offsets shift what they show and no temperature: they need no solve, and no room in a small model.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.inputs.values import Input, inputs
+from thermsim.case.vocabulary.schema import Case
+from thermsim.errors import MemoryLimitError, ThermsimError
+from thermsim.model.grid.axes import GridPlan
+from thermsim.model.grid.topology import alike
+from thermsim.nearby.gradients import gradients
+from thermsim.nearby.samples import Sample, Solver
+from thermsim.nearby.small_model import Found, is_offset
+from thermsim.nearby.small_model_training import reduce
+from thermsim.nearby.variables import Variable
+from thermsim.readout.answers import HOTTEST, Question, asked
+from thermsim.run.journal import Solved
+from thermsim.run.workers import Task
+
+Array = NDArray[np.float64]
+
+# Of the accuracy asked for: a wider doubt sends a sample to a full solve, of a reading or a mean, of a hottest spot
+# that no sensor shows, of a probe.
+DOUBT_SHARE, OTHERS_SHARE, PROBES_SHARE = 0.1, 0.5, 1.0
+REACH = 2.0  # half widths: samples farther out are solved in full, so that long tails do not widen the ranges
+CANDIDATES, HELD_OUT = 128, 16
+
+
+def solved_for(varied: int) -> int:
+    """Full solves that a small model of so many inputs is made from: three an input, and some (measured on the demo:
+    below two an input its doubts are a hundred times wider)."""
+    return 3 * varied + 8
+
+
+@dataclass(frozen=True)
+class Checks:
+    """Makes the function that answers a few samples of one case on some grids; the number of the case is its task.
+
+    cases : the base, then its options; plan : of grids of the base
+    """
+
+    cases: tuple[Case, ...]
+    plan: GridPlan
+    multipliers: tuple[int, ...]
+    questions: tuple[Question, ...]
+    samples: tuple[Sample, ...]
+
+    def __call__(self) -> Callable[[Task], dict[str, Array]]:
+        return self.work
+
+    def work(self, task: Task) -> dict[str, Array]:
+        """By multiplier (samples, questions) deviations from the nominal state [K]; NaN without a steady state."""
+        found = {}
+        for multiplier in self.multipliers:
+            solver = Solver(self.cases, task.value, self.plan, multiplier, self.questions)
+            nominal = solver.answer({})
+            rows = [_deviation(solver, sample, task.value, nominal) for sample in self.samples]
+            found[str(multiplier)] = np.array(rows).reshape(-1, len(nominal))
+        return found
+
+
+def _deviation(solver: Solver, sample: Sample, number: int, nominal: Array) -> Array:
+    try:
+        return solver.answer(sample[number] or {}) - nominal
+    except MemoryLimitError:
+        raise
+    except ThermsimError:
+        return np.full(len(nominal), np.nan)
+
+
+@dataclass(frozen=True)
+class OneCase:
+    """Makes the function that finds slopes of one case and, where `small`, answers all samples by a small model.
+
+    cases, plan, questions : as in `Checks`; has : for each case, those of the questions that it can answer
+    varied, values : (samples, variables); multiplier : of the grid
+    """
+
+    cases: tuple[Case, ...]
+    plan: GridPlan
+    multiplier: int
+    questions: tuple[Question, ...]
+    has: tuple[tuple[Question, ...], ...]
+    varied: tuple[Variable, ...]
+    values: Array
+    accuracy_K: float
+    small: bool
+
+    def __call__(self) -> Callable[[Task], Solved]:
+        return self.work
+
+    def work(self, task: Task) -> Solved:
+        """slopes : (variables, questions) [K per unit of the variable]; serves : (samples,) 1 where the small model
+        answers, 0 where a full solve must; deviation, doubt : (samples, questions) [K].
+
+        Raises what `gradients` raises. The way is the reason why there is no small model, or how it was made.
+        """
+        number = int(task.value)
+        has = self.has[number]
+        own = {one.path: one for one in inputs(self.cases[number])}
+        mine = {place: own[one.input.path] for place, one in enumerate(self.varied) if one.acts_on[number]}
+        columns = [self.questions.index(question) for question in has]
+        count, width = len(self.values), len(self.questions)
+        slopes, deviation, doubt = (np.zeros((rows, width)) for rows in (len(self.varied), count, count))
+        serves, way = np.ones(count), "no input changes a temperature"
+        if mine:
+            plan = alike(self.plan, self.cases[0], self.cases[number])
+            paths = [one.path for one in mine.values()]
+            found = gradients(self.cases[number], plan, self.multiplier, has, paths)
+            rows = [[found[question].get(path, 0.0) for question in has] for path in paths]
+            slopes[np.ix_(list(mine), columns)] = rows
+        solid = {place: one for place, one in mine.items() if not is_offset(one)}
+        if solid:
+            small, way = self._small(number, solid, plan)
+            serves = np.zeros(count)
+            if small is not None:
+                at = [small.questions.index(question) for question in has]
+                deviation[:, columns] = small.values[:, at] - [found.answers[question] for question in has]
+                doubt[:, columns] = small.doubts[:, at]
+                sure = np.all(small.doubts[:, at] <= self._close(has), axis=1)
+                serves = (small.inside & sure).astype(np.float64)
+        for place, one in mine.items():
+            if is_offset(one) and ("reading", one.owner) in has:
+                deviation[:, self.questions.index(("reading", one.owner))] += self.values[:, place] - one.value
+        return Solved({"slopes": slopes, "serves": serves, "deviation": deviation, "doubt": doubt}, way)
+
+    def _small(self, number: int, varied: dict[int, Input], plan: GridPlan) -> tuple[Found | None, str]:
+        """Answers of a small model to all samples, and how it was made, or None, and why there is none.
+
+        varied : the inputs by their place among the variables
+        """
+        if not self.small:
+            return None, "too few samples for a small model to pay"
+        values = self.values[:, list(varied)]
+        centre = np.array([one.value for one in varied.values()])
+        reach = REACH * np.array([one.plus_minus for one in varied.values()])
+        limits = np.maximum(values.min(axis=0), centre - reach), np.minimum(values.max(axis=0), centre + reach)
+        try:
+            model = reduce(
+                self.cases[number],
+                varied=list(varied.values()),
+                plan=plan,
+                multiplier=self.multiplier,
+                limits=limits,
+                solved=solved_for(len(varied)),
+                held_out=HELD_OUT,
+                candidates=CANDIDATES,
+            )
+            if missing := [question for question in self.has[number] if question not in model.questions]:
+                return None, f"a small model does not answer {asked(missing[0])}"
+            return model.answers(values), f"a small model of {model.small.size} vectors"
+        except MemoryLimitError:
+            raise
+        except ThermsimError as error:
+            return None, error.what
+        except np.linalg.LinAlgError as error:
+            return None, f"no small model: {error}"
+
+    def _close(self, has: tuple[Question, ...]) -> Array:
+        """(questions,) the widest doubt [K] with which an answer of a small model is taken."""
+        sensed = any(question[0] == "reading" for question in has)
+        found = []
+        for question in has:
+            judged = question[0] == "reading" or question[-1] == "mean" or (question == HOTTEST and not sensed)
+            share = DOUBT_SHARE if judged else PROBES_SHARE if question[0] == "probe" else OTHERS_SHARE
+            found.append(share * self.accuracy_K)
+        return np.array(found)

@@ -1,0 +1,108 @@
+"""Many cases near one another, answered at once: the base and its options, sample by sample.
+
+All are solved on one coarse grid of one topology, from the temperatures of the case they vary. What that grid costs in
+accuracy is measured on a finer one by who takes the samples, see `tolerances.sampled`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.inputs.values import Input, inputs, with_inputs
+from thermsim.case.vocabulary.schema import Case
+from thermsim.model.build import build_model
+from thermsim.model.grid.axes import GridPlan
+from thermsim.model.grid.topology import alike
+from thermsim.readout.answers import HOTTEST, Question, probe_answers, reading_answers, zone_answers
+from thermsim.readout.field import Field
+from thermsim.run.workers import Task
+from thermsim.solver.linear import State
+from thermsim.solver.steady import steady_state
+
+Array = NDArray[np.float64]
+
+# Of a sample [K]: its outer iteration may stop there, a hundred times below what such studies ask for.
+SAMPLE_ACCURACY_K = 1e-4
+
+# For each case, the numbers that differ from it; None for a case that is not asked.
+Sample = tuple[Mapping[str, float] | None, ...]
+
+
+@dataclass(frozen=True)
+class Nearby:
+    """What a process needs to answer samples; calling it makes the one that answers.
+
+    cases : the base, then its options; plan : of grids of the base; questions : what is asked of each case
+    """
+
+    cases: tuple[Case, ...]
+    plan: GridPlan
+    multiplier: int
+    questions: tuple[Question, ...]
+
+    def __call__(self) -> Callable[[Task], Array]:
+        solvers: dict[int, Solver] = {}
+
+        def solver(number: int) -> Solver:
+            if number not in solvers:
+                solvers[number] = Solver(self.cases, number, self.plan, self.multiplier, self.questions)
+            return solvers[number]
+
+        def work(task: Task) -> Array:
+            """(cases, questions) temperatures [C] of a sample; NaN where a case has no such place, or is not asked.
+
+            Raises what `thermsim.solver.steady.steady_state` raises.
+            """
+            nothing = np.full(len(self.questions), np.nan)
+            return np.array(
+                [
+                    nothing if values is None else solver(number).answer(values)
+                    for number, values in enumerate(task.value)
+                ]
+            )
+
+        return work
+
+
+class Solver:
+    """Answers for cases near one case. Each starts from the state of that case, never from the last one: the bits of
+    an answer then depend on its sample alone.
+    """
+
+    def __init__(
+        self, cases: tuple[Case, ...], number: int, plan: GridPlan, multiplier: int, questions: tuple[Question, ...]
+    ) -> None:
+        """cases : the base, then its options; number : of the case that is meant; plan : of grids of the base"""
+        self.base, self.case, self.plan, self.multiplier = cases[0], cases[number], plan, multiplier
+        self.questions = questions
+        self.known: dict[str, Input] = {one.path: one for one in inputs(self.case)}
+        probed = {reading.reading for reading in self.case.readings if reading.probe is not None}
+        self.asks_probes = any(question[0] == "probe" or question[-1] in probed for question in questions)
+        self.state: State | None = None
+        self.start: Field | None = None
+        self.start = self.solve(self.case)
+
+    def solve(self, case: Case) -> Field:
+        plan = alike(self.plan, self.base, case)
+        model = build_model(case, plan.grid(self.multiplier))
+        guess = None if self.start is None else self.start.guess_for(model)
+        like_base = self.start is None or guess is not None
+        steady = steady_state(model, guess, self.state if guess is not None else None, SAMPLE_ACCURACY_K)
+        if like_base:  # a grid of other cells has no use for this hierarchy, nor this grid for that one
+            self.state = steady.state
+        return Field.of(model, steady)
+
+    def answer(self, values: Mapping[str, float]) -> Array:
+        """(questions,) temperatures [C], NaN where the case has no such place."""
+        case = with_inputs(self.case, values, self.known) if values else self.case
+        shifts = all(self.known[path].steps[0] == "readings" for path in values)  # what sensors show, no temperature
+        field = self.start if shifts and self.start is not None else self.solve(case)
+        found = {HOTTEST: field.hottest[0], **zone_answers(field)}
+        if self.asks_probes:
+            found |= probe_answers(case, field)
+        found |= reading_answers(case, found)
+        return np.array([found.get(question, np.nan) for question in self.questions])

@@ -1,0 +1,76 @@
+"""How temperatures change with every number of a case, over the grids of a prediction, each slope with its doubt."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from thermsim.case.vocabulary.schema import Case
+from thermsim.mesh.convergence import GRIDS_OF_LIMIT, Doubt, doubts
+from thermsim.mesh.predict import predict
+from thermsim.mesh.prediction import Prediction
+from thermsim.nearby.gradients import Gradients, gradients
+from thermsim.readout.answers import Question, asked
+
+
+@dataclass(frozen=True)
+class Sensitivities:
+    """Derivatives of answers by numbers of the case.
+
+    values : for each question, by path of an input, the derivative with its mesh doubt, in the units that `unit` tells
+    left_out : inputs whose change no grid can follow, and why; prediction : of the case
+    """
+
+    prediction: Prediction
+    values: dict[Question, dict[str, Doubt]]
+    left_out: dict[str, str]
+    finest: Gradients = field(repr=False)
+
+    def __getitem__(self, question: Question) -> dict[str, Doubt]:
+        return self.values[question]
+
+    def __repr__(self) -> str:
+        return f"Sensitivities of {', '.join(map(asked, self.values))} by {len(self.finest.known)} numbers"
+
+    def unit(self, question: Question, path: str) -> str:
+        """As in `Gradients.unit`."""
+        return self.finest.unit(question, path)
+
+
+def sensitivities(
+    case: Case,
+    questions: Collection[Question] | None = None,
+    paths: Collection[str] | None = None,
+    accuracy_K: float | None = None,
+) -> Sensitivities:
+    """The derivative of every answer with respect to every number of a case.
+
+    They are found on the last grids of a mesh study, and told as temperatures are: at their limit where they settle.
+    Answers with a kink (see `gradients`) are judged with the rest; their doubt is wide.
+
+    questions, paths : as in `gradients`; accuracy_K : of the mesh study, the case's own unless given
+
+    Raises
+    ------
+    what `predict` and `gradients` raise
+    """
+    prediction = predict(case, accuracy_K=accuracy_K)
+    steps = prediction.steps[-GRIDS_OF_LIMIT:]
+    on_grids = [
+        gradients(
+            case, prediction.plan, step.multiplier, questions, paths,
+            prediction.field if step is steps[-1] else None,
+        )
+        for step in steps
+    ]  # fmt: skip
+    finest = on_grids[-1]
+    left_out = {path: why for one in on_grids for path, why in one.left_out.items()}
+    values = {}
+    for question, row in finest.values.items():
+        kept = [path for path in row if path not in left_out]
+        table = np.array([[one[question][path] for path in kept] for one in on_grids]).reshape(len(steps), len(kept))
+        judged = doubts(table, [step.size for step in steps], 0.0) if kept else []
+        values[question] = dict(zip(kept, judged, strict=True))
+    return Sensitivities(prediction, values, left_out, finest)

@@ -1,0 +1,244 @@
+"""Thousands of cases near one case, answered by a small model of it, which `small_model_training` makes.
+
+Answers come with a doubt: how far they may be from the full solve of the same case on the same grid. It is measured,
+not proven. What the second half of the basis adds has an energy E (a hierarchical estimate; Hesthaven, Rozza, Stamm,
+Certified Reduced Basis Methods, Springer 2016, section 3.3, from memory); errors of answers go about as E^1.5, between
+E of a temperature and E^2 of a power-weighted mean (measured on the demo). The doubt is E^1.5 times the usual ratio of
+true difference to it, times the worst excess over the usual, both in full solves that the model has not seen, times a
+factor of safety. The mesh doubt comes on top.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from thermsim.case.inputs.values import Input, inputs, with_inputs
+from thermsim.case.vocabulary.schema import Case
+from thermsim.errors import ThermsimError
+from thermsim.model.build import Model, build_model
+from thermsim.model.coefficients.groups import Numbers, Topology, numbers, topology
+from thermsim.model.grid.axes import GridPlan
+from thermsim.model.grid.plan import plan_grid
+from thermsim.nearby.small_model_answers import Readout, offered, spots, volume_means, windows
+from thermsim.readout.answers import Question
+from thermsim.solver.reduced import SmallModel, ready
+
+Array = NDArray[np.float64]
+
+CELLS = 100_000  # of the grid, unless one is given
+COARSER = 0.5  # of the basis, against which the rest is judged
+GROWTH = 1.5  # of errors with the energy that the rest adds
+SOLVE_K = 1e-5  # of the full solves
+BEYOND = 1.0  # of the span of solved cases, in which answers are believed
+TOGETHER = 64  # cases that are answered at once
+
+
+@dataclass(frozen=True)
+class Found:
+    """Temperatures [C] and doubts [K] of n cases (n, questions).
+
+    inside : (n,) whether inputs lay in their ranges, and answers not far from those of the solved cases: where leakage
+        has no steady state, a small balance may still have a solution, of absurd temperatures
+    """
+
+    questions: tuple[Question, ...]
+    values: Array
+    doubts: Array
+    inside: NDArray[np.bool_]
+
+    def sure(self, within_K: float, of: Collection[Question] | None = None) -> NDArray[np.bool_]:
+        """(n,) bool: cases that need no full solve, if `within_K` is close enough for the answers `of` (for all)."""
+        asked = [number for number, question in enumerate(self.questions) if of is None or question in of]
+        return np.asarray(self.inside & np.all(self.doubts[:, asked] <= within_K, axis=1))
+
+
+@dataclass(frozen=True)
+class Reduced:
+    """A small model of a case.
+
+    varied : inputs, in the order of the columns of what is asked; low, high : (inputs,) the ranges it was made for
+    vectors : (cells, r) basis, temperatures over `small.reference_C`
+    start : (features, r) first guess of coefficients; ratio : (questions,) doubt per `scale` of the energy;
+        least : energy below which cases are not told apart
+    lowest, highest : (questions,) of the solved cases [C]
+    """
+
+    base: Topology
+    plan: GridPlan
+    multiplier: int
+    varied: tuple[Input, ...]
+    low: Array
+    high: Array
+    vectors: Array
+    small: SmallModel
+    readout: Readout
+    start: Array
+    ratio: Array
+    least: float
+    lowest: Array
+    highest: Array
+
+    @property
+    def questions(self) -> tuple[Question, ...]:
+        return self.readout.questions
+
+    def answers(self, given: ArrayLike) -> Found:
+        """Answers for values of the varied inputs, (n, inputs) in their units.
+
+        Raises
+        ------
+        ThermsimError : another number of inputs, or a value that an input cannot have
+        """
+        table = self._checked(given)
+        inside = np.all((table >= self.low - 1e-12) & (table <= self.high + 1e-12), axis=1)
+        blocks = [self.block(table[first : first + TOGETHER]) for first in range(0, len(table), TOGETHER)]
+        values = np.concatenate([found for found, _ in blocks])
+        energy = np.concatenate([energy for _, energy in blocks])
+        doubts = scale(energy, self.least)[:, None] * self.ratio + SOLVE_K
+        return Found(self.questions, values, doubts, inside & self._likely(values))
+
+    def _likely(self, values: Array) -> NDArray[np.bool_]:
+        """(n,) whether answers lie within `BEYOND` of the span of the solved cases; sensors may be off by anything."""
+        span = np.maximum(self.highest - self.lowest, 1.0)
+        off = np.maximum(values - self.highest, self.lowest - values)
+        solid = np.array([question[0] != "reading" for question in self.questions])
+        return np.asarray(np.all(off[:, solid] <= (BEYOND * span)[solid], axis=1))
+
+    def temperature(self, values: ArrayLike) -> Array:
+        """(nx, ny, nz) temperatures [C] of one case at the cell centres of its grid, NaN in voids."""
+        whole = (self.small.reference_C + self.rise(values)).reshape(self.base.model.grid.shape)
+        return np.where(self.base.model.region >= 0, whole, np.nan)
+
+    def rise(self, values: ArrayLike) -> Array:
+        """(cells,) temperatures of one case over the base's coldest coolant [K], zero in voids."""
+        table = self._checked(values)
+        c = self.small.solve(numbers(self.base, self._cases(table)), self._features(table) @ self.start)[0]
+        return np.asarray(self.vectors @ c)
+
+    def _checked(self, given: ArrayLike) -> Array:
+        table = np.atleast_2d(np.asarray(given, dtype=np.float64))
+        if table.ndim != 2 or table.shape[1] != len(self.varied) or not np.all(np.isfinite(table)):
+            raise ThermsimError(
+                f"values of shape {table.shape}, and {len(self.varied)} inputs vary",
+                f"give one number for each of {', '.join(one.path for one in self.varied)}",
+            )
+        return table
+
+    def _cases(self, table: Array) -> list[Case]:
+        known = {one.path: one for one in self.varied}
+        physical = [number for number, one in enumerate(self.varied) if not is_offset(one)]
+        paths = [self.varied[number].path for number in physical]
+        return [
+            with_inputs(self.base.case, dict(zip(paths, row, strict=True)), known)
+            for row in table[:, physical].tolist()
+        ]
+
+    def _features(self, table: Array) -> Array:
+        return features(self.varied, self.low, self.high, table)
+
+    def block(self, table: Array) -> tuple[Array, Array]:
+        """Answers (n, questions) and the energy of what the second half of the basis adds (n,)."""
+        given = numbers(self.base, self._cases(table))
+        basis = self._features(table)
+        c, energy = self.coefficients(given, basis)
+        offsets = {one.reading: np.full(len(table), one.offset_K.value) for one in self.base.case.readings}
+        for column, one in enumerate(self.varied):
+            if is_offset(one):
+                offsets[one.owner] = table[:, column]
+        found = self.readout.answers(given, self.small.base, c, self.small.reference_C, basis, offsets)
+        return found, energy
+
+    def coefficients(self, given: Numbers, basis: Array) -> tuple[Array, Array]:
+        """Coefficients (n, r) of cases by their numbers and features, and the energy of their second half (n,)."""
+        c = self.small.solve(given, basis @ self.start)
+        coarse = self.small.solve(given, c, max(1, int(COARSER * self.small.size)))
+        added = c.copy()
+        added[:, : coarse.shape[1]] -= coarse
+        return c, np.sqrt(np.sum(added**2, axis=1))
+
+
+def features(varied: Sequence[Input], low: Array, high: Array, table: Array) -> Array:
+    """(n, features): one, inputs from -1 to 1 over their ranges, and their squares; offsets of sensors left out."""
+    physical = [number for number, one in enumerate(varied) if not is_offset(one)]
+    half = np.maximum(0.5 * (high - low), 1e-300)
+    place = ((table - 0.5 * (high + low)) / half)[:, physical]
+    return np.hstack([np.ones((len(table), 1)), place, place**2])
+
+
+def scale(energy: Array, least: float) -> Array:
+    """(n,) what errors go with."""
+    return np.asarray(np.maximum(energy, least) ** GROWTH)
+
+
+def is_offset(one: Input) -> bool:
+    """Whether an input shifts what a sensor shows, and no temperature."""
+    return one.steps[0] == "readings"
+
+
+def readout_of(base: Topology, vectors: Array, probes: tuple[tuple[str, Array, Array], ...]) -> Readout:
+    """All that can be read off, with these probes."""
+    on_faces = spots(base, vectors)
+    questions = offered(base, [name for name, _, _ in (*on_faces, *probes)])
+    means = volume_means(base, vectors)
+    return Readout(windows(base, vectors), on_faces, means, probes, questions, tuple(base.case.readings))
+
+
+# ---- files ------------------------------------------------------------------------------------------------------
+
+
+def digest(case: Case, model: Model) -> str:
+    """What a saved model is tied to (sha256): all that the case says, its tables, and the faces of its grid."""
+    text = hashlib.sha256(case.model_dump_json().encode("utf-8"))
+    for name, table in sorted(case.tables.items()):
+        text.update(name.encode("utf-8") + table.tobytes())
+    for axis in model.grid.axes:
+        text.update(axis.faces.tobytes())
+    return text.hexdigest()
+
+
+def save(model: Reduced, path: Path) -> None:
+    """Write a small model as .npz, with its basis; `load` finds it again for the same case on the same grid."""
+    small, probes = model.small, model.readout.probes
+    np.savez(
+        path, digest=digest(model.base.case, model.base.model), varied=[one.path for one in model.varied],
+        low=model.low, high=model.high, vectors=model.vectors, chosen=small.chosen, mix=small.mix,
+        matrices=small.matrices, right=small.vectors, reference_C=small.reference_C, start=model.start,
+        ratio=model.ratio, least=model.least, lowest=model.lowest, highest=model.highest,
+        probes=[name for name, _, _ in probes],
+        rows=np.array([row for _, row, _ in probes]), rests=np.array([rest for _, _, rest in probes]),
+    )  # fmt: skip
+
+
+def load(path: Path, case: Case, plan: GridPlan | None = None, multiplier: int = 1) -> Reduced:
+    """A small model that was saved for a case on a grid (of about 100 000 cells unless given).
+
+    Raises
+    ------
+    ThermsimError : it was made for another case or another grid
+    """
+    grid_plan = plan or plan_grid(case, CELLS)
+    base = topology(case, build_model(case, grid_plan.grid(multiplier)))
+    with np.load(path) as held:
+        if str(held["digest"]) != digest(case, base.model):
+            raise ThermsimError(
+                f"{path.name} was made for another case, or for another grid of it", "make the small model again"
+            )
+        known = {one.path: one for one in inputs(case)}
+        varied = tuple(known[name] for name in held["varied"].tolist())
+        vectors = held["vectors"]
+        small = ready(
+            base, held["chosen"], held["mix"], held["matrices"], held["right"], vectors, numbers(base, [case]),
+            float(held["reference_C"]),
+        )  # fmt: skip
+        probes = tuple(zip(held["probes"].tolist(), held["rows"], held["rests"], strict=True))
+        return Reduced(
+            base, grid_plan, multiplier, varied, held["low"], held["high"], vectors, small,
+            readout_of(base, vectors, probes), held["start"], held["ratio"], float(held["least"]),
+            held["lowest"], held["highest"],
+        )  # fmt: skip

@@ -1,0 +1,202 @@
+"""Answers of a small model, read off as `thermsim.readout.field` reads them off a whole one, for many cases at once."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.geometry.places import probe_point
+from thermsim.case.vocabulary.schema import Case, Reading
+from thermsim.model.build import ZoneCells
+from thermsim.model.coefficients.groups import Faces, Ints, Numbers, Topology, faces_at
+from thermsim.readout.answers import HOTTEST, Question, place_of
+from thermsim.readout.faces import face_spot, heated_boxes
+from thermsim.readout.surface_maximum import BESIDE, Box, Plane
+from thermsim.units import MM
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Window:
+    """A rectangle of a heated face, wider than its heat and zones where the grid goes on.
+
+    regions : (nx, ny) of the cells under and over the face, -1 for none; widths : of its cells [m]
+    below, above : (faces, r) basis vectors at the cells on both sides
+    zones : name and slices of each zone within the rectangle; boxes : slices of what may hold the hottest spot
+    """
+
+    faces: Faces
+    upper: bool
+    regions: tuple[Ints, Ints]
+    widths: tuple[Array, Array]
+    below: Array
+    above: Array
+    zones: tuple[tuple[str, slice, slice], ...]
+    boxes: tuple[Box, ...]
+
+    def face(self, numbers: Numbers, base: Numbers, c: Array, reference_C: float) -> Array:
+        """(n, nx, ny) temperatures of the heated face [C], NaN where there is none."""
+        below, above = (reference_C + c @ rows[:, : c.shape[1]].T for rows in (self.below, self.above))
+        node = self.faces.planes(numbers, base, below, above).nodes(below, above)[self.upper]
+        region = self.regions[self.upper]
+        return np.where(region >= 0, node.reshape(-1, *region.shape), np.nan)
+
+    def highest(self, face: Array) -> list[Array]:
+        """Highest temperatures (n,) [C] of each box."""
+        plane = Plane(self.regions[self.upper], self.widths)
+        return [summit.value for summit in plane.summits(face, self.boxes)]
+
+
+@dataclass(frozen=True)
+class Readout:
+    """All that is read off. volumes : rows (r,) of the means of zones that are volumes
+
+    spots : of probes on faces, see `spots`; probes : rows and rests of those inside parts, whose temperature is that
+        of their cell and a small rest, fitted to the solved cases over the varied inputs
+    """
+
+    windows: tuple[Window, ...]
+    spots: tuple[tuple[str, Window, Array], ...]
+    volumes: tuple[tuple[str, Array], ...]
+    probes: tuple[tuple[str, Array, Array], ...]
+    questions: tuple[Question, ...]
+    readings: tuple[Reading, ...]
+
+    def answers(
+        self, numbers: Numbers, base: Numbers, c: Array, reference_C: float, features: Array, offsets: dict[str, Array]
+    ) -> Array:
+        """(n, questions) temperatures [C] for coefficients (n, r)."""
+        found: dict[Question, Array] = {}
+        hottest: list[Array] = []
+        for window in self.windows:
+            face = window.face(numbers, base, c, reference_C)
+            area = window.widths[0][:, None] * window.widths[1]
+            highest = window.highest(face)
+            hottest += highest
+            for (name, x, y), value in zip(
+                window.zones, highest, strict=False
+            ):  # else the box is of all that is heated
+                share = area[x, y] / area[x, y].sum()
+                found["zone", name, "mean"] = np.tensordot(face[:, x, y], share, axes=2)
+                found["zone", name, "highest"] = value
+        if hottest:
+            found[HOTTEST] = np.max(hottest, axis=0)
+        for name, row in self.volumes:
+            found["zone", name, "mean"] = reference_C + c @ row[: c.shape[1]]
+        for name, window, weights in self.spots:
+            found["probe", name] = np.tensordot(window.face(numbers, base, c, reference_C), weights, axes=2)
+        for name, row, rest in self.probes:
+            found["probe", name] = reference_C + c @ row[: c.shape[1]] + features @ rest
+        for reading in self.readings:
+            if place_of(reading) in found:
+                found["reading", reading.reading] = found[place_of(reading)] + offsets[reading.reading]
+        return np.array([found[question] for question in self.questions]).T
+
+
+def offered(base: Topology, probes: Collection[str]) -> tuple[Question, ...]:
+    """What a small model answers, with these probes: no highest temperature where heat is made in a volume."""
+    case, model = base.case, base.model
+    found: list[Question] = [] if model.volume_sources or not model.face_sources else [HOTTEST]
+    for zone in model.zones:
+        found.append(("zone", zone.zone, "mean"))
+        if zone.face is not None:
+            found.append(("zone", zone.zone, "highest"))
+    found += [("probe", probe.probe) for probe in case.probes if probe.probe in probes]
+    known = set(found)
+    return (*found, *(("reading", one.reading) for one in case.readings if place_of(one) in known))
+
+
+def windows(base: Topology, vectors: Array) -> tuple[Window, ...]:
+    """One window for each heated face."""
+    found = []
+    for (level, side), boxes in heated_boxes(base.model).items():
+        zones = [zone for zone in base.model.zones if (zone.face, zone.side) == (level, side)]
+        x, y = (_wider(boxes, axis, base.model.grid.shape[axis]) for axis in (0, 1))
+        within = tuple((_within(box[0], x), _within(box[1], y)) for box in boxes)
+        named = tuple((zone.zone, _within(zone.x, x), _within(zone.y, y)) for zone in zones)
+        found.append(_window(base, vectors, level, side, (x, y), named, within))
+    return tuple(found)
+
+
+def spots(base: Topology, vectors: Array) -> tuple[tuple[str, Window, Array], ...]:
+    """Of each probe on the bottom or top face of its part: name, window, and weights (nx, ny) of its temperatures."""
+    found = []
+    for probe in base.case.probes:
+        x, y, z = probe_point(base.case, probe)
+        spot = face_spot(base.model, (MM * x, MM * y, MM * z), probe.in_)
+        if spot is None:
+            continue
+        (i0, j0), (i1, j1) = np.min(list(spot.weights), axis=0).tolist(), np.max(list(spot.weights), axis=0).tolist()
+        window = _window(base, vectors, spot.face, spot.side, (slice(i0, i1 + 1), slice(j0, j1 + 1)))
+        weights = np.zeros((i1 - i0 + 1, j1 - j0 + 1))
+        for (i, j), weight in spot.weights.items():
+            weights[i - i0, j - j0] = weight
+        found.append((probe.probe, window, weights))
+    return tuple(found)
+
+
+def _window(
+    base: Topology,
+    vectors: Array,
+    level: int,
+    side: str,
+    plan: Box,
+    zones: tuple[tuple[str, slice, slice], ...] = (),
+    boxes: tuple[Box, ...] = (),
+) -> Window:
+    model, (x, y) = base.model, plan
+    i, j = (array.ravel() for array in np.mgrid[x, y])
+    faces = faces_at(base, np.full(len(i), 2), np.column_stack([i, j, np.full(len(i), level)]))
+    none = np.full((x.stop - x.start, y.stop - y.start), -1)
+    regions = [
+        model.region[x, y, cells].astype(np.int64) if 0 <= cells < model.grid.shape[2] else none
+        for cells in (level - 1, level)
+    ]
+    return Window(
+        faces, side == "upper", (regions[0], regions[1]), (model.grid.x.widths[x], model.grid.y.widths[y]),
+        vectors[faces.lower.cell], vectors[faces.upper.cell], zones, boxes,
+    )  # fmt: skip
+
+
+def volume_means(base: Topology, vectors: Array) -> tuple[tuple[str, Array], ...]:
+    """Name and row (r,) of the mean of each zone that is a volume."""
+    return tuple((zone.zone, _volume_row(base, zone) @ vectors) for zone in base.model.zones if zone.face is None)
+
+
+def _volume_row(base: Topology, zone: ZoneCells) -> Array:
+    grid = base.model.grid
+    row = np.zeros(grid.shape)
+    volume = grid.face_area(2)[zone.x, zone.y, None] * grid.z.widths[zone.levels]
+    row[zone.x, zone.y, zone.levels] = volume * (base.model.region[zone.x, zone.y, zone.levels] >= 0)
+    return np.asarray((row / row.sum()).ravel())
+
+
+def probe_cells(case: Case, base: Topology) -> dict[str, int]:
+    """For each probe inside a part, the flat index of a cell of its part that touches it."""
+    grid = base.model.grid
+    found = {}
+    for probe in case.probes:
+        place = [MM * at for at in probe_point(case, probe)]
+        levels = range(*base.model.level_of_part[probe.in_].indices(grid.shape[2]))
+        index = [
+            int(np.clip(np.searchsorted(axis.faces, at) - 1, 0, axis.cells - 1))
+            for axis, at in zip(grid.axes, place, strict=True)
+        ]
+        index[2] = min(max(index[2], levels.start), levels.stop - 1)
+        if face_spot(base.model, (place[0], place[1], place[2]), probe.in_) is None:
+            found[probe.probe] = int(np.ravel_multi_index(index, grid.shape))
+    return found
+
+
+def _wider(boxes: list[Box], axis: int, count: int) -> slice:
+    """All boxes and, beyond them, the cells that their summits are read off with."""
+    low, high = min(box[axis].start for box in boxes), max(box[axis].stop for box in boxes)
+    return slice(max(low - BESIDE, 0), min(high + BESIDE, count))
+
+
+def _within(inner: slice, outer: slice) -> slice:
+    return slice(inner.start - outer.start, inner.stop - outer.start)

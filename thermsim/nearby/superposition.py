@@ -1,0 +1,241 @@
+"""Power maps by superposition: temperatures are a base plus the thermal resistances of all zones times their heats.
+
+With conductivities and films that hold still, temperatures are linear in the heat of the zones,
+
+    T_i = T_i^base + sum_j R_ij (P_j - P_j^base),        R_ij = dT_i / dP_j at fixed k  [K/W],
+
+where T_i are mean temperatures of zones, or probes. For zones, R is the thermal resistance matrix of JEDEC JESD51-31
+(from memory; there of chips, here of zones). It is symmetric: with f_j the watt of zone j spread over its cells,
+R_ij = f_i' A^-1 f_j plus what the heated face itself adds within one zone, and A is symmetric (reciprocity).
+
+P_j is heat *made*. Where power grows with temperature (leakage), the heat made in a zone follows from its temperature,
+and who varies the power of a case must add that growth; R itself knows of no leakage. In a linear case answers are
+exact for every map. Where k depends on temperature, R holds the conductivities of the solved base: answers are exact
+at the base (leakage and k(T) included), and off it wrong by about the relative change of k times the temperature drop
+within that part. R is then no derivative: that one has no reciprocity.
+
+Highest temperatures are no part of this: where the hottest place is, changes with the power map.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from thermsim.case.vocabulary.schema import Case, Zone
+from thermsim.errors import ThermsimError
+from thermsim.materials.conductivity import Law
+from thermsim.mesh.convergence import Doubt, doubts
+from thermsim.model.assemble import assemble
+from thermsim.model.build import Guess, Model, Region, ZoneCells, build_model
+from thermsim.model.grid.axes import GridPlan
+from thermsim.model.grid.plan import FIRST_GRID_CELLS, plan_grid
+from thermsim.model.physics.heat import FaceSource, VolumeSource
+from thermsim.readout.answers import Question, place_of, probe_answers
+from thermsim.readout.field import Field
+from thermsim.solver.linear import prepare, solve_many
+from thermsim.solver.steady import steady_state
+
+Array = NDArray[np.float64]
+
+Heats = tuple[tuple[FaceSource, ...], tuple[VolumeSource, ...]]
+
+GRIDS = (1, 2, 3, 4)  # multipliers of a family, for the mesh doubt of a matrix
+
+
+@dataclass(frozen=True)
+class Superposition:
+    """Temperatures of one case for any heats of its zones.
+
+    zones : names, in the order of the case
+    questions : what each row answers: the mean of each zone first, then probes, then readings that take one of these
+    resistance : (questions, zones) [K/W]
+    base_W : (zones,) heat made in each zone at the base, a power map not counted [W]
+    base_C : (questions,) temperatures of the base [C]
+    """
+
+    zones: tuple[str, ...]
+    questions: tuple[Question, ...]
+    resistance: Array
+    base_W: Array
+    base_C: Array
+
+    @property
+    def matrix(self) -> Array:
+        """(zones, zones) [K/W]: the rise of the mean of zone i per watt in zone j; symmetric."""
+        return self.resistance[: len(self.zones)]
+
+    def temperatures(self, powers_W: ArrayLike) -> Array:
+        """(maps, questions) temperatures [C] for the heat made in each zone, (maps, zones) [W].
+
+        Raises
+        ------
+        ThermsimError : another number of zones, or a heat that is no number
+        """
+        powers = np.atleast_2d(np.asarray(powers_W, dtype=np.float64))
+        if powers.ndim != 2 or powers.shape[1] != len(self.zones):
+            raise ThermsimError(
+                f"a power map has shape {powers.shape}, and there are {len(self.zones)} zones",
+                f"give one heat [W] for each of {', '.join(self.zones)}",
+            )
+        if not np.all(np.isfinite(powers)):
+            raise ThermsimError("a power map holds a value that is no number")
+        return np.asarray(self.base_C + (powers - self.base_W) @ self.resistance.T)
+
+
+def superposition(case: Case, field: Field) -> Superposition:
+    """The resistances of all zones of a solved case, from one more solve for each zone, on the grid of its field.
+
+    Raises what `thermsim.solver.linear.solve` raises.
+    """
+    model = field.model
+    zones = model.zones
+    heats = [_watt(field, zone) for zone in zones]
+    bare = _unheated(field)
+    state = prepare(assemble(bare, field.guess), bare.may_have_islands)
+    held = [replace(bare, face_sources=faces, volume_sources=volumes) for faces, volumes in heats]
+    solutions = solve_many(state, [assemble(one, _guess_for(one, field)).heat for one in held])
+    rows = []
+    for one, solution in zip(held, solutions, strict=True):
+        checked = solution.checked()
+        rows.append(
+            _read(case, Field(one, _guess_for(one, field), checked.temperature, checked.error_K), offsets=False)
+        )
+    base = _read(case, field, offsets=True)
+    return Superposition(
+        tuple(zone.zone for zone in zones),
+        tuple(base),
+        np.array([list(row.values()) for row in rows]).reshape(len(zones), len(base)).T,
+        np.array(_base_heats(case, field, heats)),
+        np.array(list(base.values())),
+    )
+
+
+@dataclass(frozen=True)
+class Resistances:
+    """The superposition of the finest grid with the mesh doubt of each resistance [K/W], row by row."""
+
+    finest: Superposition
+    doubts: tuple[tuple[Doubt, ...], ...]
+
+    @property
+    def resistance(self) -> Array:
+        """(questions, zones) [K/W], at their limits where they settle"""
+        return np.array([[doubt.value for doubt in row] for row in self.doubts])
+
+    @property
+    def half_width(self) -> Array:
+        """(questions, zones) [K/W]"""
+        return np.array([[doubt.half_width for doubt in row] for row in self.doubts])
+
+
+def resistances(case: Case, plan: GridPlan | None = None, multipliers: Sequence[int] = GRIDS) -> Resistances:
+    """Resistances on three or more grids of one family (planned for the case unless given), each with its doubt.
+
+    Raises
+    ------
+    ThermsimError : fewer than three grids, or grids too alike
+    NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError : see `thermsim.errors`
+    """
+    family = plan or plan_grid(case, FIRST_GRID_CELLS)
+    return settled([on_grid(case, family, multiplier) for multiplier in multipliers], multipliers)
+
+
+def on_grid(case: Case, plan: GridPlan, multiplier: int) -> tuple[Superposition, float]:
+    """The superposition of a case on one grid, and what the solver leaves of resistances [K/W]."""
+    model = build_model(case, plan.grid(multiplier))
+    field = Field.of(model, steady_state(model))
+    return superposition(case, field), field.error_K / max(field.heat_made_W, 1.0)
+
+
+def settled(on_grids: Sequence[tuple[Superposition, float]], multipliers: Sequence[int]) -> Resistances:
+    """Resistances at their limits, from what `on_grid` found at three or more multipliers, the finest last."""
+    found, noise = [one for one, _ in on_grids], max(left for _, left in on_grids)
+    table = np.array([one.resistance.ravel() for one in found])
+    flat = doubts(table, 1.0 / np.array(multipliers, dtype=np.float64), noise)
+    finest = found[-1]
+    count = len(finest.zones)
+    rows = tuple(tuple(flat[row * count : (row + 1) * count]) for row in range(len(finest.questions)))
+    return Resistances(finest, rows)
+
+
+# ---- one watt in one zone ---------------------------------------------------------------------------------------
+
+
+def _watt(field: Field, zone: ZoneCells) -> Heats:
+    """A watt spread over the solid area (or volume) of a zone, as the only heat of a model."""
+    model = field.model
+    area = model.grid.face_area(2)
+    if zone.face is not None:
+        layer = zone.face - 1 if zone.side == "lower" else zone.face
+        watts = np.zeros(area.shape)
+        watts[zone.x, zone.y] = np.where(model.region[zone.x, zone.y, layer] >= 0, area[zone.x, zone.y], 0.0)
+        return (FaceSource(zone.part, zone.face, zone.side, watts / watts.sum(), None),), ()
+    volume = np.zeros((*area.shape, len(model.grid.z.widths[zone.levels])))
+    here = area[zone.x, zone.y, None] * model.grid.z.widths[zone.levels]
+    volume[zone.x, zone.y] = np.where(model.region[zone.x, zone.y, zone.levels] >= 0, here, 0.0)
+    return (), (VolumeSource(zone.part, zone.levels, volume / volume.sum(), None),)
+
+
+def _unheated(field: Field) -> Model:
+    """The model without heat, every coolant at 0 C, every conductivity as at the solved temperatures."""
+    model = field.model
+    return replace(
+        model,
+        regions=tuple(_frozen(region, k) for region, k in zip(model.regions, _mean_conductivity(field), strict=True)),
+        face_sources=(),
+        volume_sources=(),
+        coolings=tuple(replace(cooling, fluid_C=0.0, flux_W_m2=0.0) for cooling in model.coolings),
+    )
+
+
+def _guess_for(model: Model, field: Field) -> Guess:
+    """The conductivities of the solved field, for a model with other heat."""
+    return Guess(field.guess.temperature, (0.0,) * len(model.face_sources), field.guess.conductivity)
+
+
+def _mean_conductivity(field: Field) -> list[float]:
+    """Of each region, at its mean temperature: probes on a line between two parts lie in the better conductor."""
+    found = []
+    for number, region in enumerate(field.model.regions):
+        here = field.temperature[field.model.region == number]
+        found.append(float(region.material.along_x(here.mean() if here.size else field.model.coldest_C)))
+    return found
+
+
+def _frozen(region: Region, conductivity: float) -> Region:
+    law = Law.constant(conductivity)
+    return replace(region, material=replace(region.material, along_x=law, along_y=law, along_z=law))
+
+
+def _base_heats(case: Case, field: Field, heats: Sequence[Heats]) -> list[float]:
+    """Heat made in each zone by its own power [W], with leakage at the temperatures of the base."""
+    powers = [zone.power_W.value for heat in case.heat for zone in heat.zones or [Zone(zone=heat.in_)]]
+    laws = {source.part: source.leakage for source in field.model.sources}
+    faces = {source.part: face for source, face in zip(field.model.face_sources, field.heated_face, strict=True)}
+    found = []
+    for power, (face_watt, volume_watt) in zip(powers, heats, strict=True):
+        for source in face_watt:
+            law = laws[source.part]
+            found.append(power * float((source.watts * (law.factor(faces[source.part]) if law else 1.0)).sum()))
+        for volume in volume_watt:
+            law = laws[volume.part]
+            cells = np.nan_to_num(field.temperature[:, :, volume.levels])
+            found.append(power * float((volume.watts * (law.factor(cells) if law else 1.0)).sum()))
+    return found
+
+
+def _read(case: Case, field: Field, offsets: bool) -> dict[Question, float]:
+    """Means of zones, probes, and readings that take one of them [C]."""
+    found: dict[Question, float] = {}
+    for zone in field.zones:
+        found["zone", zone.zone, "mean"] = zone.mean_C
+    found |= probe_answers(case, field)
+    for reading in case.readings:
+        if place_of(reading) in found:
+            offset = reading.offset_K.value if offsets else 0.0
+            found["reading", reading.reading] = found[place_of(reading)] + offset
+    return found

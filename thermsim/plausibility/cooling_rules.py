@@ -1,0 +1,158 @@
+"""Likely slips about where heat is made and how it leaves: forgotten faces, bare contacts, the wrong side of a die."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from thermsim.case.geometry.places import part_box, shared
+from thermsim.case.vocabulary.schema import Case, Cooling, Part
+from thermsim.plausibility import usual_ranges as usual
+from thermsim.plausibility.coverage import area_mm2
+from thermsim.plausibility.dimensions import heat_W, part_called
+from thermsim.plausibility.finding import Severity, Slip
+from thermsim.plausibility.heat_paths import Ways, film_conductances_W_K, ways_of
+from thermsim.plausibility.usual_ranges import in_full, meant, outside, role_of
+
+# Materials that are cast, painted, soldered or pressed on: they fill their own contact.
+WETS = frozenset(
+    (
+        "gallium",
+        "gallium-indium",
+        "gallium-indium-tin",
+        "indium",
+        "solder, tin-silver-copper",
+        "solder, gold-tin",
+        "epoxy",
+        "underfill",
+        "mould compound",
+        "paste",
+        "phase-change film",
+        "electroless nickel",
+        "air",
+        "water",
+    )
+)
+LAMINATES = ("laminate", "laminate with copper")  # what lies on them is mounted with balls or bumps
+LEAST_SHARE_OF_ENDS = 0.1  # of all films, that a flat stack has on its top and bottom
+NOTABLE_RISE_K = 50.0
+
+
+def heat_balance(case: Case) -> Iterator[Slip]:
+    """No heat at all; heat that cannot leave as the films stand."""
+    power = sum(heat_W(case, heat) for heat in case.heat)
+    if power <= 0.0:
+        yield from _no_heat(case)
+        return
+    films = film_conductances_W_K(case)
+    rises = [power / sum(films)] if sum(films) > 0.0 else []
+    for heat in case.heat:
+        total = ways_of(case, heat).total
+        rises += [heat_W(case, heat) / total] if total > 0.0 else []
+    ends = sum(film for film, cooling in zip(films, case.cooling, strict=True) if cooling.face in ("top", "bottom"))
+    sideways = ends < LEAST_SHARE_OF_ENDS * sum(films)
+    rise = max(rises, default=0.0)
+    if rise <= (NOTABLE_RISE_K if sideways else usual.MOST_FILM_RISE_K):
+        return
+    by_strength = sorted(zip(films, case.cooling, strict=True), key=lambda pair: -pair[0])
+    through = ", ".join(dict.fromkeys(_label(cooling) for film, cooling in by_strength if film > 0.0))
+    cooled = {cooling.face for film, cooling in by_strength if film > 0.0}
+    bare = [face for face in ("top", "bottom") if face not in cooled]
+    nothing = f"nothing cools the {' and the '.join(bare)}; " if bare else ""
+    yield Slip(
+        "warning",
+        "cooling",
+        f"{nothing}{in_full(power)} W must leave through {through}: at least {in_full(rise)} K above the fluid",
+        "check which `face` each entry of `cooling` names, film coefficients (W/m2K), wetted areas and powers",
+    )
+
+
+def _no_heat(case: Case) -> Iterator[Slip]:
+    temperatures = {given.value for c in case.cooling for given in (c.fluid_C, c.temperature_C) if given is not None}
+    fluxes = [c.flux_W_mm2 for c in case.cooling if c.flux_W_mm2 is not None]
+    if len(temperatures) == 1 and not any(flux.value for flux in fluxes):
+        message = f"no heat is made: the whole stack stays at {temperatures.pop():g} C"
+        yield Slip("warning", "heat", message, "give `heat` with zones and their `power_W`, or a `map`")
+
+
+def bare_contacts(case: Case) -> Iterator[Slip]:
+    """Parts that touch without a joint where the heat crosses."""
+    ways = [ways_of(case, heat) for heat in case.heat if heat_W(case, heat) > 0.0]
+    pairs = {(low.part, high.part): (low, high) for way in ways for low, high in way.bare}
+    for low, high in pairs.values():
+        if area_mm2(shared(part_box(case, low), part_box(case, high))) <= 0.0:
+            continue
+        severity = _gravity(case, low, high)
+        if severity is not None:
+            yield Slip(
+                severity,
+                high.part,
+                f"{low.part} touches {high.part} without a joint: perfect contact, which no mount has",
+                "put a `joint` between them (such as `dry lapped contact`), unless both are one piece",
+            )
+
+
+def _gravity(case: Case, low: Part, high: Part) -> Severity | None:
+    names = (low.material.name, high.material.name)
+    if any(name in WETS for name in names):
+        return None
+    if None in names or any(name in LAMINATES for name in names):
+        return "notice"
+    if names[0] == names[1] and role_of(case, low) == role_of(case, high):
+        return None  # levels of one piece
+    return "warning"
+
+
+def heated_side(case: Case) -> Iterator[Slip]:
+    """Heat in that face of a die which is joined to the cooled parts."""
+    for heat in case.heat:
+        part = part_called(case, heat.in_)
+        above = case.parts[case.parts.index(part) + 1 :]
+        if heat.at != "top" or not above or role_of(case, part) != "die":
+            continue
+        ways: Ways = ways_of(case, heat)
+        if ways.up > ways.down:
+            yield Slip(
+                "notice",
+                f"heat in {part.part}, at",
+                f"the heat is made in the face of {part.part} towards {above[0].part}, through which it is cooled",
+                "write `at: bottom` if the die lies with its circuits down, as under a lid it does",
+            )
+
+
+def depth_of_slice(case: Case) -> Iterator[Slip]:
+    """A slice whose depth nobody gave, and power that would not fit it."""
+    if case.dimensions != 2:
+        return
+    if case.depth_mm is None and case.heat:
+        message = "a slice, 1000 mm deep (assumed): its watts are watts per metre of depth"
+        yield Slip("notice", "depth_mm", message, "give `depth_mm`, the depth of the heated part, for watts of a part")
+    for heat in case.heat:
+        part, power = part_called(case, heat.in_), heat_W(case, heat)
+        box = part_box(case, part)
+        flux = power / area_mm2(box)
+        if role_of(case, part) == "die" and 0.0 < flux < usual.LEAST_DIE_FLUX:
+            message = (
+                f"{in_full(power)} W in {part.part}, {box[2] - box[0]:g} mm long and {box[3] - box[1]:g} mm deep, "
+                f"are {flux:.3g} W/mm2; a working die makes {usual.LEAST_DIE_FLUX:g} to 5"
+            )
+            remedy = "give `depth_mm` as deep as the die, or power for a metre of depth"
+            yield Slip("warning", "depth_mm", message, remedy)
+
+
+def cooling_values(cooling: Cooling) -> Iterator[Slip]:
+    """Film coefficients and temperatures that nothing has."""
+    label = _label(cooling)
+    place = f"cooling of {label}"
+    if cooling.film_W_m2K is not None:
+        yield from outside(
+            cooling.film_W_m2K.value, usual.COEFFICIENT, usual.COEFFICIENT_UNITS, f"film coefficient of {label}", place
+        )
+    for given in (cooling.fluid_C, cooling.temperature_C):
+        if given is not None and not usual.FLUID.holds(given.value):
+            kelvin = meant(given.value - 273.15, usual.FLUID, (usual.Factor(1.0, "kelvin written as C"),))
+            message = f"{label} at {given.value:g} C is out of the usual {usual.FLUID.low:g} to {usual.FLUID.high:g}"
+            yield Slip("warning", place, message, kelvin or "check the temperature")
+
+
+def _label(cooling: Cooling) -> str:
+    return cooling.environment or cooling.face

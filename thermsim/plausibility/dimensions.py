@@ -1,0 +1,274 @@
+"""Levels, parts and joints of a case, measured on the grid that the model would use."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import prod, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.geometry.places import part_box
+from thermsim.case.vocabulary.schema import Case, Heat, Joint, Part
+from thermsim.materials.catalogue import VOID, Material
+from thermsim.model.build import Model
+from thermsim.model.physics.properties import Bounded, JointProperties, joint_of, material_of
+from thermsim.units import GRAM, MM, MM2, MM2K_W, UM
+
+Array = NDArray[np.float64]
+
+# What a density may be off by that nobody gave a tolerance for, as a fraction (common practice, no source).
+DENSITY_DOUBT = {"measured standard value": 0.005, "handbook": 0.02, "range from practice": 0.05}
+
+
+@dataclass(frozen=True)
+class Level:
+    """One part or joint of the stack. thickness_mm is None where nobody knows it (a joint given by its resistance)."""
+
+    level: str
+    kind: str
+    thickness_mm: float | None
+    plus_minus_mm: float
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Height:
+    """The whole stack: sum of what is known, worst case and root-sum-square of the tolerances."""
+
+    height_mm: float
+    worst_case_mm: float
+    root_sum_square_mm: float
+    unknown: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class PartMeasure:
+    """Area, volume and mass of a part with its inserts, without what stands around it.
+
+    verdict : "agrees" or "differs" where a weighed mass was given, "cannot say" without density, else ""
+    thickness_by_mass_mm : thickness at which the weighed mass would be right
+    """
+
+    part: str
+    area_mm2: float
+    volume_mm3: float
+    mass_g: float | None
+    mass_plus_minus_g: float | None
+    weighed_g: float | None = None
+    difference_g: float | None = None
+    tolerance_g: float | None = None
+    thickness_by_mass_mm: float | None = None
+    verdict: str = ""
+
+
+@dataclass(frozen=True)
+class JointMeasure:
+    """A joint: resistance (mean over its area, uneven films lowest to highest); drop if all heat crossed it evenly.
+
+    `assumed` names the terms whose basis is `assumed` or not said; `fit` is False where the tolerance is more than
+    half of the value.
+    """
+
+    joint: str
+    between: tuple[str, str]
+    area_mm2: float
+    film_um: float | None
+    resistance_mm2K_W: float
+    plus_minus_mm2K_W: float
+    lowest_mm2K_W: float
+    highest_mm2K_W: float
+    drop_K: float
+    drop_plus_minus_K: float
+    largest_doubt: str
+    assumed: tuple[str, ...]
+    fit: bool
+
+
+def heat_W(case: Case, heat: Heat) -> float:
+    """Power [W] of one entry of `heat`: its zones and its map."""
+    watts = sum(zone.power_W.value for zone in heat.zones)
+    if heat.map is None:
+        return watts
+    table = np.asarray(case.tables[heat.map.file], dtype=np.float64)
+    if heat.map.holds == "W":
+        return watts + float(table.sum())
+    x0, y0, x1, y1 = part_box(case, part_called(case, heat.in_))
+    return watts + float(table.mean()) * (x1 - x0) * (y1 - y0)
+
+
+def map_W_mm2(case: Case, heat: Heat) -> Array:
+    """Power of each cell of an entry's map [W/mm2], (lines, columns) as in the file.
+
+    Raises KeyError if the entry has no map.
+    """
+    if heat.map is None:
+        raise KeyError(heat.in_)
+    table = np.asarray(case.tables[heat.map.file], dtype=np.float64)
+    if heat.map.holds == "W/mm2":
+        return table
+    x0, y0, x1, y1 = part_box(case, part_called(case, heat.in_))
+    return table * table.size / ((x1 - x0) * (y1 - y0))
+
+
+def film_bounds_m(case: Case, joint: Joint, known: JointProperties) -> tuple[float, float, float] | None:
+    """Lowest, mean and highest film [m]; None where nobody knows the film."""
+    form = known.form
+    if form is None:
+        return None if known.film is None else (known.film.value,) * 3
+    if form.file is not None:
+        table = UM * np.asarray(case.tables[form.file], dtype=np.float64)
+        return float(table.min()), float(table.mean()), float(table.max())
+    mean = known.film.value if known.film is not None else 0.0
+    if form.edge is not None and form.centre is not None and case.dimensions == 2:
+        mean = UM * (form.edge + 2 / 3 * (form.centre - form.edge))  # mean of a parabola, over one direction only
+    bounds = [UM * end for end in (form.low, form.high, form.edge, form.centre) if end is not None]
+    return min(bounds), mean, max(bounds)
+
+
+def levels_of(case: Case) -> tuple[Level, ...]:
+    """Every layer with its thickness, from the bottom up."""
+    found: list[Level] = []
+    for layer in case.layers:
+        if isinstance(layer, Part):
+            found.append(Level(layer.part, "part", layer.thickness_mm.value, layer.thickness_mm.plus_minus))
+            continue
+        known = joint_of(layer)
+        bounds = film_bounds_m(case, layer, known)
+        if bounds is None:
+            note = "given by its resistance: thickness unknown, not counted"
+            found.append(Level(layer.joint, "joint", None, 0.0, note))
+            continue
+        note = f"uneven, {bounds[0] / UM:.3g} to {bounds[2] / UM:.3g} um" if bounds[0] < bounds[2] else ""
+        if layer.film_um is None:
+            note = f"thickness from the joint class {layer.material!r}: assumed"
+        half = known.film.plus_minus if known.film is not None else 0.0
+        found.append(Level(layer.joint, "joint", bounds[1] / MM, half / MM, note))
+    return tuple(found)
+
+
+def height_of(levels: tuple[Level, ...]) -> Height:
+    """Sum of the levels, with what is not known named."""
+    tolerances = [level.plus_minus_mm for level in levels]
+    return Height(
+        height_mm=sum(level.thickness_mm or 0.0 for level in levels),
+        worst_case_mm=sum(tolerances),
+        root_sum_square_mm=_root_sum_square(tolerances),
+        unknown=tuple(level.level for level in levels if level.thickness_mm is None),
+    )
+
+
+def part_measure(case: Case, part: Part, model: Model) -> PartMeasure:
+    """Area, volume and mass of a part; the mass held against the scale if it was weighed."""
+    volumes = _volumes_by_material(part, model)
+    volume = sum(each for each, _ in volumes)
+    x0, y0, x1, y1 = part_box(case, part)
+    measured = PartMeasure(part.part, (x1 - x0) * (y1 - y0), volume / MM**3, None, None)
+    densities = [body.density_kg_m3 for _, body in volumes]
+    if any(density is None for density in densities):
+        no_density = "cannot say" if part.weighed_g is not None else ""
+        weighed = part.weighed_g.value if part.weighed_g is not None else None
+        return replace(measured, weighed_g=weighed, verdict=no_density)
+    mass = sum(each * (density or 0.0) for (each, _), density in zip(volumes, densities, strict=True)) / GRAM
+    half = _mass_tolerance(part, mass, volumes)
+    measured = replace(measured, mass_g=mass, mass_plus_minus_g=half)
+    if part.weighed_g is None:
+        return measured
+    tolerance = _root_sum_square([half, part.weighed_g.plus_minus])
+    difference = part.weighed_g.value - mass
+    return replace(
+        measured,
+        weighed_g=part.weighed_g.value,
+        difference_g=difference,
+        tolerance_g=tolerance,
+        thickness_by_mass_mm=part.thickness_mm.value * part.weighed_g.value / mass,
+        verdict="agrees" if abs(difference) <= tolerance else "differs",
+    )
+
+
+def _volumes_by_material(part: Part, model: Model) -> list[tuple[float, Material]]:
+    """Volumes [m3] of the part's body and of each of its inserts as they stand on the grid (later inserts win)."""
+    grid = model.grid
+    volume = grid.face_area(2)[:, :, None] * grid.z.widths
+    names = [part.part, *(f"{part.part}, insert {number}" for number in range(1, len(part.inserts) + 1))]
+    return [
+        (float(volume[model.region == number].sum()), region.material)
+        for number, region in enumerate(model.regions)
+        if region.part == part.part and region.name in names
+    ]
+
+
+def _mass_tolerance(part: Part, mass_g: float, volumes: list[tuple[float, Material]]) -> float:
+    """Root-sum-square [g] of the size tolerances of the part and of its inserts, and of the densities."""
+    body = volumes[0][1]
+    rho = body.density_kg_m3 or 0.0
+    solid_g = rho * MM**3 / GRAM * part.thickness_mm.value
+    area = prod(side.value for side in part.size_mm) if len(part.size_mm) == 2 else None
+    terms = [mass_g * part.thickness_mm.plus_minus / part.thickness_mm.value]
+    terms += [(solid_g * area if area else mass_g) * side.plus_minus / side.value for side in part.size_mm]
+    for insert in part.inserts:
+        inside = 0.0 if insert.material.name == VOID else material_of(insert.material).density_kg_m3 or 0.0
+        change_g = (inside - rho) * MM**3 / GRAM * part.thickness_mm.value
+        sides = [side.value for side in insert.size_mm]
+        if len(sides) == 2:
+            terms += [change_g * sides[0] * sides[1] * side.plus_minus / side.value for side in insert.size_mm]
+    given = part.material.density_kg_m3
+    doubt = given.plus_minus / given.value if given is not None else DENSITY_DOUBT.get(body.how_sure, 0.0)
+    terms.append(volumes[0][0] * rho / GRAM * doubt)
+    return _root_sum_square(terms)
+
+
+def joint_measure(case: Case, joint: Joint, model: Model) -> JointMeasure:
+    """Area and resistance of a joint, and what is open of it."""
+    plane = next(plane for plane in model.joints if plane.joint == joint.joint)
+    area_mm2 = float(model.grid.face_area(2)[plane.meets].sum()) / MM2
+    known = joint_of(joint)
+    bounds = film_bounds_m(case, joint, known)
+    if bounds is not None and known.way == "film":
+        half = known.film.plus_minus if known.film is not None else 0.0
+        known = replace(known, film=Bounded(bounds[1], half, known.film.basis if known.film is not None else None))
+    middle = known.middle()
+    assert middle is not None  # the mean film stands in for a map
+    ends = known.resistance_at([bounds[0], bounds[2]] if bounds is not None else [0.0, 0.0])
+    terms = {
+        "resistance": known.resistance,
+        "film": known.film if known.way == "film" else None,
+        "conductivity": known.conductivity,
+        "boundary": known.boundary,
+        "wetted fraction": known.wetted if joint.wetted_fraction is not None else None,
+    }
+    flux = sum(heat_W(case, heat) for heat in case.heat) / area_mm2 if area_mm2 else 0.0
+    resistance, plus_minus = middle.value / MM2K_W, middle.plus_minus / MM2K_W
+    at = case.layers.index(joint)
+    below, above = case.layers[at - 1], case.layers[at + 1]
+    assert isinstance(below, Part) and isinstance(above, Part)  # the reader refuses anything else
+    return JointMeasure(
+        joint=joint.joint,
+        between=(below.part, above.part),
+        area_mm2=area_mm2,
+        film_um=None if bounds is None else bounds[1] / UM,
+        resistance_mm2K_W=resistance,
+        plus_minus_mm2K_W=plus_minus,
+        lowest_mm2K_W=float(ends[0]) / MM2K_W,
+        highest_mm2K_W=float(ends[1]) / MM2K_W,
+        drop_K=resistance * flux,
+        drop_plus_minus_K=plus_minus * flux,
+        largest_doubt=_largest(known.doubts()),
+        assumed=tuple(name for name, term in terms.items() if term is not None and term.basis in (None, "assumed")),
+        fit=plus_minus <= 0.5 * resistance,
+    )
+
+
+def _largest(doubts: dict[str, float]) -> str:
+    """Which term leaves most of the resistance open; empty if no term has a tolerance."""
+    name = max(doubts, key=lambda term: doubts[term])
+    return name if doubts[name] > 0.0 else ""
+
+
+def part_called(case: Case, name: str) -> Part:
+    """The part of that name; the reader has seen to it that it exists."""
+    return next(part for part in case.parts if part.part == name)
+
+
+def _root_sum_square(terms: list[float]) -> float:
+    return sqrt(sum(term * term for term in terms))

@@ -1,0 +1,88 @@
+"""What the table of published references is made of: a row, and the case file that rows are read off."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+from thermsim.readout.answers import Question
+
+Number = float | Callable[[], float]
+
+# How a reference is known.
+CLOSED_FORM = "closed form"  # summed on this machine, to more digits than are compared
+PRINTED = "printed"  # as it stands in the source
+MEMORY = "from memory"  # of the source, which was not at hand
+BY_HAND = "by hand"  # the formula of the source evaluated with the numbers of the case
+FINITE_ELEMENTS = "finite elements"  # another method, written and meshed apart from thermsim
+ONE_DIMENSION = "theory in one dimension"
+BAND = "sanity band"  # an approximation, which shows no more than that nothing is badly wrong
+
+EXACT = (CLOSED_FORM, BY_HAND)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One quantity: how it is asked for, what it must be, and how near.
+
+    asked : as the mesh study names it: ("zone", name, "mean"), ("probe", name), ("flow", environment); also
+        ("bounds", key of the result), and ("limit",) for the power up to which a refusal says one may go
+    reference : in `unit`
+    within, excellent : half widths in `unit`, or in percent of the reference; no `excellent`: nothing finer is asked
+    per, less : the answer of the case becomes (answer - less) / per
+    order : least order at which the true error must fall over the grids of the study
+    points : instead of `asked`, many questions with their references: the worst is shown
+    note : what a reader should know beside the numbers, such as why a figure is not met
+    differs : what stands between the reference and the very case, so that the mesh doubt cannot be held against it
+    """
+
+    quantity: str
+    asked: Question
+    reference: Number
+    unit: str
+    within: float
+    excellent: float | None = None
+    percent: bool = False
+    per: float = 1.0
+    less: float = 0.0
+    order: float | None = None
+    known: str = CLOSED_FORM
+    note: str = ""
+    differs: str = ""
+    points: tuple[tuple[Question, Number], ...] = ()
+
+    def width(self, given: float, reference: float) -> float:
+        """A half width in `unit`."""
+        return given * abs(reference) / 100.0 if self.percent else given
+
+
+@dataclass(frozen=True)
+class Published:
+    """A case file (its path below the folder of cases), the option taken, the source, and the rows read off it."""
+
+    title: str
+    file: str
+    source: str
+    rows: tuple[Row, ...]
+    option: str | None = None
+    expects: Literal["an answer", "runaway"] = "an answer"
+
+
+@dataclass(frozen=True)
+class Sample:
+    """A published sample of convergence statistics; it needs no case file."""
+
+    quantity: str
+    found: Callable[[], float]
+    reference: float
+    within: float
+    source: str
+    unit: str = ""
+    excellent: float | None = None
+    known: str = PRINTED
+
+
+def value_of(number: Number) -> float:
+    """A reference; closed forms are summed here."""
+    return float(number() if callable(number) else number)

@@ -1,0 +1,378 @@
+"""What is read off a solved model: zones, probes, the hottest spot, flows through every face, heat balance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.errors import HeatBalanceError
+from thermsim.model.assemble import face_plane
+from thermsim.model.build import CoolingFace, Guess, Model, ZoneCells
+from thermsim.readout.faces import Place, face_spot, heated_boxes, plane_of
+from thermsim.readout.surface_maximum import INSIDE, Plane, Summit
+from thermsim.solver.steady import Steady, heated_faces, nodes
+
+Array = NDArray[np.float64]
+
+# Largest imbalance, relative to all heat that enters, that residual and round-off may leave.
+BALANCE = 1e-8
+# Relative excess of slope over bend at which a summit still counts as lying on the side of its cell.
+AT_SIDE = 1e-9
+# Heat below which a stack counts as unheated, and its balance holds nothing but round-off.
+NO_HEAT_W = 1e-6
+
+
+@dataclass(frozen=True)
+class ZoneReading:
+    """Temperatures [C] over a zone's face (or volume), the heat made in it with leakage [W], its plan area [m2]."""
+
+    zone: str
+    part: str
+    mean_C: float
+    highest_C: float
+    highest_at: Place
+    power_W: float
+    area_m2: float
+
+
+@dataclass(frozen=True)
+class Flow:
+    """Heat [W] out through one cooling entry; area [m2] and mean temperature [C] of the faces it acts on."""
+
+    label: str
+    face: str
+    heat_W: float
+    area_m2: float
+    face_C: float
+    fluid_C: float | None
+
+
+@dataclass(frozen=True)
+class Field:
+    """A solved model.
+
+    temperature : (nx, ny, nz) [C] at cell centres, NaN in voids
+    guess : the temperatures at which its coefficients were taken
+    error_K : algebraic error [K]
+    """
+
+    model: Model
+    guess: Guess
+    temperature: Array
+    error_K: float
+
+    @classmethod
+    def of(cls, model: Model, steady: Steady) -> Field:
+        """The field of a steady state, if heat in and heat out agree.
+
+        Raises
+        ------
+        HeatBalanceError
+        """
+        return cls(model, steady.guess, steady.solution.temperature, steady.error_K).checked()
+
+    @property
+    def filled(self) -> Array:
+        """(nx, ny, nz) temperatures [C] without NaN: voids are as cold as the coldest coolant."""
+        return np.nan_to_num(self.temperature, nan=self.model.coldest_C)
+
+    def guess_for(self, model: Model) -> Guess | None:
+        """These temperatures for another model to start from; None where its grid has other cells."""
+        if model.grid.shape != self.model.grid.shape:
+            return None
+        return model.guess(self.filled, self.heated_face)
+
+    def z_nodes(self, face: int) -> tuple[Array, Array]:
+        """Temperatures (nx, ny) [C] of a z plane, under and over a joint there; NaN where there is no face."""
+        return self.nodes(2, face)
+
+    def nodes(self, axis: int, face: int) -> tuple[Array, Array]:
+        """Temperatures [C] on both sides of a plane of faces across an axis; NaN where there is no face."""
+        if (axis, face) not in self._nodes:
+            self._nodes[axis, face] = nodes(self.model, axis, face, self.temperature, self.guess)
+        return self._nodes[axis, face]
+
+    @cached_property
+    def _nodes(self) -> dict[tuple[int, int], tuple[Array, Array]]:
+        """What was asked for so far."""
+        return {}
+
+    @cached_property
+    def heated_face(self) -> tuple[Array, ...]:
+        """Temperatures (nx, ny) [C] of each heated face; the coldest known one where there is no face."""
+        return heated_faces(self.model, self.temperature, self.guess)
+
+    def z_flow(self, face: int) -> Array:
+        """Heat [W] that crosses a z plane upwards (through its joint, if it has one), (nx, ny)."""
+        plane = face_plane(self.model, 2, face, self.guess)
+        under, over = self.z_nodes(face)
+        if face > 0:
+            below = self.temperature[:, :, face - 1]
+            flow = plane.lower * (below - under) + plane.heat_lower + plane.slope_lower * under
+        else:
+            above = self.temperature[:, :, face]
+            flow = plane.upper * (over - above) - plane.heat_upper - plane.slope_upper * over
+        if 0 < face < self.model.grid.shape[2]:
+            # Where a film stands in a void, the heat leaves the stack there and crosses nothing.
+            flow = np.where(np.isnan(plane.known_lower) & np.isnan(plane.known_upper), flow, 0.0)
+        return np.nan_to_num(flow)
+
+    @cached_property
+    def zones(self) -> tuple[ZoneReading, ...]:
+        return tuple(self._zone(zone) for zone in self.model.zones)
+
+    @cached_property
+    def flows(self) -> tuple[Flow, ...]:
+        return tuple(_flow(self, index, cooling) for index, cooling in enumerate(self.model.coolings))
+
+    @cached_property
+    def heat_made_W(self) -> float:
+        """Heat made in all parts, with leakage at these temperatures [W]."""
+        faces = sum(float(made.sum()) for made in self._made_at_faces)
+        return faces + sum(float(source.made(self.temperature).sum()) for source in self.model.volume_sources)
+
+    @cached_property
+    def heat_balance_W(self) -> float:
+        """Heat in minus heat out [W]: what residual and round-off leave."""
+        return self.heat_made_W - sum(flow.heat_W for flow in self.flows)
+
+    @cached_property
+    def heat_balance_relative(self) -> float:
+        """`heat_balance_W` over all heat that enters the stack."""
+        enters = self.heat_made_W + sum(max(-flow.heat_W, 0.0) for flow in self.flows)
+        return abs(self.heat_balance_W) / enters if enters > NO_HEAT_W else 0.0
+
+    @cached_property
+    def hottest(self) -> tuple[float, Place]:
+        """Temperature [C] and place (x, y, z) [m] of the hottest spot."""
+        summits = [self.place_of(summit, *key) for key, summits in self.summits.items() for summit in summits]
+        i, j, k = np.unravel_index(int(np.nanargmax(self.temperature)), self.temperature.shape)
+        if not summits or not self._is_beside_heat((int(i), int(j), int(k))):
+            summits.append(self._highest_of_cells(*(slice(None),) * 3))
+        return max(summits, key=lambda summit: summit[0])
+
+    @cached_property
+    def summits(self) -> dict[tuple[int, str], list[Summit]]:
+        """By plane and side of it, of each heated zone there, or of all that is heated where there are none."""
+        return {
+            (face, side): self.plane(face, side).summits(self._face(face, side)[None], boxes)
+            for (face, side), boxes in heated_boxes(self.model).items()
+        }
+
+    def plane(self, face: int, side: str) -> Plane:
+        """The cells under or over a z plane."""
+        return plane_of(self.model, face, side)
+
+    def place_of(self, summit: Summit, face: int, side: str) -> tuple[float, Place]:
+        """Temperature [C] and place [m] of a summit."""
+        along = []
+        for axis, own in enumerate((self.model.grid.x, self.model.grid.y)):
+            cell, way = int(summit.cell[axis, 0]), int(summit.way[axis, 0])
+            offset = float(summit.place[axis, 0]) if way == INSIDE else 0.5 * way
+            along.append(float(own.centres[cell] + own.widths[cell] * offset))
+        return float(summit.value[0]), (along[0], along[1], float(self.model.grid.z.faces[face]))
+
+    def _is_beside_heat(self, cell: tuple[int, int, int]) -> bool:
+        """Whether a cell touches a heated face, whose summit then stands over it."""
+        i, j, k = cell
+        return any(
+            source.watts[i, j] > 0.0 and k in (source.face - 1, source.face) for source in self.model.face_sources
+        )
+
+    @cached_property
+    def coolant_C(self) -> float:
+        """Temperature [C] of the coolant that takes most heat."""
+        sinks = [flow for flow in self.flows if flow.fluid_C is not None]
+        return float(max(sinks, key=lambda flow: flow.heat_W).fluid_C or 0.0)
+
+    def at(self, place: Place, part: str | None = None) -> float:
+        """Temperature [C] at a point of the stack [m]; on the line between two materials, in the better conductor.
+
+        part : whose level is meant where the point lies on the face between two levels, which a joint may part
+
+        On the bottom or top face of that part it is read off as `summit` has it. Within a cell the temperature is a
+        parabola along each axis, with the value at the centre and the gradients at both faces: its error is then as
+        smooth over a family of grids wherever in a cell the point comes to lie.
+        """
+        spot = None if part is None else face_spot(self.model, place, part)
+        if spot is not None:
+            face = self._face(spot.face, spot.side)
+            return float(sum(weight * face[cell] for cell, weight in spot.weights.items()))
+        cells = self.cells_at(place, part)
+        return float(np.mean([self._in_cell(cell, place) for cell in cells])) if cells else float("nan")
+
+    def cells_at(self, place: Place, part: str | None = None) -> list[tuple[int, int, int]]:
+        """The cells that a point of the stack [m] lies in or between, those of the best conductor; see `at`."""
+        touching = []
+        level = slice(None) if part is None else self.model.level_of_part[part]
+        own = range(*level.indices(self.model.grid.shape[2]))
+        for axis, at in zip(self.model.grid.axes, place, strict=True):
+            tolerance = 1e-9 * float(axis.faces[-1] - axis.faces[0])
+            inside = (axis.faces[:-1] <= at + tolerance) & (axis.faces[1:] >= at - tolerance)
+            touching.append(np.flatnonzero(inside))
+        cells = [
+            (int(i), int(j), int(k))
+            for i in touching[0]
+            for j in touching[1]
+            for k in touching[2]
+            if self.model.region[i, j, k] >= 0 and k in own
+        ]
+        conducts = [self._conductivity(cell) for cell in cells]
+        return [cell for cell, k in zip(cells, conducts, strict=True) if k >= max(conducts) * (1.0 - 1e-12)]
+
+    def checked(self) -> Field:
+        """Itself, if heat in and heat out agree.
+
+        Raises
+        ------
+        HeatBalanceError
+        """
+        if self.heat_balance_relative > BALANCE:
+            raise HeatBalanceError(
+                f"heat in and out differ by {self.heat_balance_W:.3g} W ({self.heat_balance_relative:.1e} of the heat)",
+                "this is a fault of the solver or of a coefficient range: keep the case file and report it",
+            )
+        return self
+
+    @cached_property
+    def _made_at_faces(self) -> tuple[Array, ...]:
+        return tuple(source.made(face) for source, face in zip(self.model.face_sources, self.heated_face, strict=True))
+
+    def _face(self, face: int, side: str) -> Array:
+        under, over = self.z_nodes(face)
+        return under if side == "lower" else over
+
+    def _conductivity(self, cell: tuple[int, int, int]) -> float:
+        law = self.model.regions[self.model.region[cell]].material.along_x
+        return float(law(self.temperature[cell]))
+
+    def _in_cell(self, cell: tuple[int, int, int], place: Place) -> float:
+        axes = self.model.grid.axes
+        off = [at - float(along.centres[index]) for at, along, index in zip(place, axes, cell, strict=True)]
+        value = centre = float(self.temperature[cell])
+        for axis in range(3):
+            low, high = self._cell_faces(cell, axis)
+            share = off[axis] / (0.5 * axes[axis].widths[cell[axis]])
+            value += 0.5 * (high - low) * share + 0.25 * (high + low - 2.0 * centre) * share**2
+        for one, other in ((0, 1), (0, 2), (1, 2)):
+            twists = [self._twist(cell, one, other, off[other]), self._twist(cell, other, one, off[one])]
+            known = [twist for twist in twists if twist is not None]
+            value += off[one] * off[other] * sum(known) / max(len(known), 1)
+        return value
+
+    def _twist(self, cell: tuple[int, int, int], along: int, across: int, towards: float) -> float | None:
+        """How the gradient along an axis changes across another [K/m2], to the neighbour on one side of the cell.
+
+        None where that neighbour is no part of the same body.
+        """
+        index = cell[across] + (1 if towards > 0.0 else -1)
+        if not 0 <= index < self.model.grid.shape[across]:
+            return None
+        i, j, k = (index if axis == across else cell[axis] for axis in range(3))
+        neighbour = (i, j, k)
+        if self.model.region[neighbour] != self.model.region[cell]:
+            return None
+        gradients = []
+        for one in (cell, neighbour):
+            low, high = self._cell_faces(one, along)
+            gradients.append((high - low) / float(self.model.grid.axes[along].widths[one[along]]))
+        centres = self.model.grid.axes[across].centres
+        return (gradients[1] - gradients[0]) / float(centres[index] - centres[cell[across]])
+
+    def _cell_faces(self, cell: tuple[int, int, int], axis: int) -> tuple[float, float]:
+        """Temperatures [C] of the inner sides of a cell's lower and upper face across an axis."""
+        index = cell[axis]
+        rest = tuple(cell[other] for other in range(3) if other != axis)
+        return float(self.nodes(axis, index)[1][rest]), float(self.nodes(axis, index + 1)[0][rest])
+
+    def _zone(self, zone: ZoneCells) -> ZoneReading:
+        area = self.model.grid.face_area(2)[zone.x, zone.y]
+        if zone.face is None:
+            cells = self.temperature[zone.x, zone.y, zone.levels]
+            volume = area[:, :, None] * self.model.grid.z.widths[zone.levels] * np.isfinite(cells)
+            mean = float(np.nansum(cells * volume) / volume.sum())
+            highest, at = self._highest_of_cells(zone.x, zone.y, zone.levels)
+            made = [
+                source.made(self.temperature)[zone.x, zone.y]
+                for source in self.model.volume_sources
+                if source.part == zone.part
+            ]
+        else:
+            face = self._face(zone.face, zone.side)
+            mean = float((face[zone.x, zone.y] * area).sum() / area.sum())
+            key = zone.face, zone.side
+            highest, at = next(
+                self.place_of(summit, *key) for summit in self.summits[key] if summit.box == (zone.x, zone.y)
+            )
+            made = [
+                made[zone.x, zone.y]
+                for made, source in zip(self._made_at_faces, self.model.face_sources, strict=True)
+                if (source.face, source.side) == (zone.face, zone.side)
+            ]
+        power = sum(float(watts.sum()) for watts in made)
+        return ZoneReading(zone.zone, zone.part, mean, highest, at, power, float(area.sum()))
+
+    def _highest_of_cells(self, x: slice, y: slice, z: slice) -> tuple[float, Place]:
+        block = self.temperature[x, y, z]
+        i, j, k = np.unravel_index(int(np.nanargmax(block)), block.shape)
+        cell = (int(i) + (x.start or 0), int(j) + (y.start or 0), int(k) + (z.start or 0))
+        value, place = float(self.temperature[cell]), []
+        for axis in range(3):
+            along = self.model.grid.axes[axis]
+            low, high = self._cell_faces(cell, axis)
+            # Upwards a cell may end at a joint or a film, where only the temperatures of its faces are sure.
+            rise, offset = peak(low, float(self.temperature[cell]), high, bends=axis < 2)
+            value += rise
+            place.append(float(along.centres[cell[axis]] + 0.5 * along.widths[cell[axis]] * offset))
+        return value, (place[0], place[1], place[2])
+
+
+def peak(low: float, centre: float, high: float, bends: bool) -> tuple[float, float]:
+    """Highest rise over the centre of a cell along one axis, and where it is (-1 lower side, +1 upper side).
+
+    low, high : temperatures at the sides. A summit within the cell counts only where the temperature `bends` smoothly;
+    it lies on the parabola through three even centres, which bends half as much as one through low, centre and high.
+    """
+    candidates = [(0.0, 0.0), (low - centre, -1.0), (high - centre, 1.0)]
+    slope, bend = 0.5 * (high - low), 0.25 * (high + low) - 0.5 * centre
+    if bends and bend < 0.0 and abs(slope) <= -2.0 * bend * (1.0 + AT_SIDE):
+        candidates.append((-(slope**2) / (4.0 * bend), -slope / (2.0 * bend)))
+    return max(candidates)
+
+
+def _flow(field: Field, index: int, cooling: CoolingFace) -> Flow:
+    """Sum over every face on which one cooling entry acts."""
+    model = field.model
+    heat = weighted = area = 0.0
+    for axis in range(3):
+        entry = np.moveaxis(model.cooling_face[axis], axis, 0)
+        face_area = model.grid.face_area(axis)
+        cells = np.moveaxis(field.temperature, axis, 0)
+        for face in np.flatnonzero((entry == index).any(axis=(1, 2))):
+            plane = face_plane(model, axis, int(face), field.guess)
+            nothing = np.full(face_area.shape, np.nan)
+            below = cells[face - 1] if face > 0 else nothing
+            above = cells[face] if face < len(cells) else nothing
+            under, over = plane.nodes(below, above)
+            made = plane.heat_lower + plane.slope_lower * under + plane.heat_upper + plane.slope_upper * over
+            out_down = plane.upper * (above - over) + made
+            out_up = plane.lower * (below - under) + made
+            here = entry[face] == index
+            solid_above = here & np.isfinite(above)
+            if cooling.is_flux:
+                heat -= cooling.flux_W_m2 * float(face_area[here].sum())
+            else:
+                through_film = cooling.film_W_m2K * face_area * (np.where(solid_above, under, over) - cooling.fluid_C)
+                through_cell = np.where(solid_above, out_down, out_up)
+                # The same heat twice; over the stronger conductance it is a difference of all but equal numbers.
+                film_is_weaker = cooling.film_W_m2K * face_area < np.where(solid_above, plane.upper, plane.lower)
+                heat += float(np.where(film_is_weaker, through_film, through_cell)[here].sum())
+            node = np.where(solid_above, over, under)
+            weighted += float((node * face_area)[here].sum())
+            area += float(face_area[here].sum())
+    mean = weighted / area if area > 0.0 else float("nan")
+    fluid = None if cooling.is_flux else cooling.fluid_C
+    return Flow(cooling.label, cooling.face, heat, area, mean, fluid)

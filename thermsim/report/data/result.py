@@ -1,0 +1,246 @@
+"""A prediction as the stable JSON document of `--json` and result.json; `keys.py` says what each key means."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from math import floor, isfinite
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.geometry.places import levels, part_box
+from thermsim.case.vocabulary.schema import Case, Reading
+from thermsim.readout.answers import HOTTEST, Question, asked
+from thermsim.readout.faces import Place
+from thermsim.readout.field import Field, ZoneReading
+from thermsim.report.data.versions import thermsim_version
+from thermsim.units import MM, MM2
+
+if TYPE_CHECKING:
+    from thermsim.mesh.prediction import Prediction
+
+
+def result(prediction: Prediction) -> dict[str, Any]:
+    """Plain mappings, lists, text and finite numbers; null where a number does not exist."""
+    field, case = prediction.field, prediction.case
+    _, place = field.hottest
+    question, worst = prediction.worst
+    hottest_study = _study(prediction, ("hottest",))
+    document = {
+        "title": case.title,
+        "option": case.option,
+        "thermsim": thermsim_version(),
+        "status": prediction.status,
+        "accuracy_K": prediction.accuracy_K,
+        "remarks": list(prediction.remarks),
+        "hottest_C": prediction.answers[HOTTEST],
+        "hottest_at": hottest_at(case, field, place),
+        "coolant_C": field.coolant_C,
+        "zones": [_zone(prediction, zone) for zone in field.zones],
+        "readings": [_reading(prediction, reading) for reading in case.readings],
+        "probes": _probes(prediction),
+        "flows": _flows(prediction),
+        "heat_typed_W": typed_W(field),
+        "heat_made_W": field.heat_made_W,
+        "heat_balance_W": field.heat_balance_W,
+        "heat_balance_relative": field.heat_balance_relative,
+        "bounds": _bounds(prediction),
+        "ladder": _ladder(prediction),
+        "ladder_of": _ladder_of(prediction),
+        "limits": {"reading_C": case.limits.reading_C},
+        "mesh": _mesh(prediction),
+        "observed_order": hottest_study["observed_order"],
+        "mesh_note": hottest_study["mesh_note"],
+        "mesh_doubt_K": worst.half_width,
+        "worst_at": asked(question),
+    }
+    finite: dict[str, Any] = _finite(document)
+    return finite
+
+
+def as_json(document: dict[str, Any]) -> str:
+    """Strict JSON (RFC 8259: no NaN), readable, ending with a line feed."""
+    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def hottest_at(case: Case, field: Field, place: Place) -> dict[str, Any]:
+    """Part and place [mm] from its lower left bottom; at the line between two parts, the one that makes heat there."""
+    name = part_at(field, place)
+    low, part = {part.part: (low, part) for low, _, part in levels(case)}[name]
+    box = part_box(case, part)
+    x, y, z = (coordinate / MM for coordinate in place)
+    across = None if case.dimensions == 2 else y - box[1]
+    return {"part": name, "x_mm": x - box[0], "y_mm": across, "z_mm": z - low}
+
+
+def part_at(field: Field, place: Place) -> str:
+    """Name of the part at a point of the stack [m]."""
+    grid = field.model.grid
+    across, along, up = (cells_at(axis.faces, at) for axis, at in zip(grid.axes, place, strict=True))
+    for source in field.model.face_sources:
+        on_face = abs(float(grid.z.faces[source.face]) - place[2]) < 1e-9 * float(grid.z.faces[-1])
+        if on_face and (source.watts[np.ix_(across, along)] > 0.0).any():
+            return source.part
+    touching = field.model.region[np.ix_(across, along, up)]
+    return field.model.regions[int(touching[touching >= 0][0])].part
+
+
+def typed_W(field: Field) -> float:
+    """Heat [W] as the case gives it: at the temperatures at which its leakage laws hold."""
+    faces = sum(float(source.watts.sum()) for source in field.model.face_sources)
+    return faces + sum(float(source.watts.sum()) for source in field.model.volume_sources)
+
+
+def shown_C(expected_C: float, step_K: float | None) -> float:
+    """What the sensor shows: the nearest step, halves upwards."""
+    return expected_C if step_K is None else step_K * floor(expected_C / step_K + 0.5)
+
+
+def cells_at(faces: NDArray[np.float64], at: float) -> list[int]:
+    """Indices of the cells that hold a coordinate [m]: two where it stands on a face between them."""
+    tolerance = 1e-9 * float(faces[-1] - faces[0])
+    return [int(n) for n in np.flatnonzero((faces[:-1] <= at + tolerance) & (faces[1:] >= at - tolerance))]
+
+
+def _doubt(prediction: Prediction, question: Question) -> float | None:
+    doubt = prediction.doubts.get(question)
+    return None if doubt is None else doubt.half_width
+
+
+def _study(prediction: Prediction, question: Question) -> dict[str, Any]:
+    """What the mesh study says of one temperature."""
+    doubt = prediction.doubts.get(question)
+    return {
+        "mesh_doubt_K": None if doubt is None else doubt.half_width,
+        "finest_grid_C": None if doubt is None else doubt.finest,
+        "observed_order": None if doubt is None else doubt.order,
+        "mesh_note": "" if doubt is None else doubt.note,
+    }
+
+
+def _zone(prediction: Prediction, zone: ZoneReading) -> dict[str, Any]:
+    study = _study(prediction, ("zone", zone.zone, "mean"))
+    mean, highest = (prediction.answers["zone", zone.zone, which] for which in ("mean", "highest"))
+    return {
+        "zone": zone.zone,
+        "part": zone.part,
+        "mean_C": mean,
+        "highest_C": highest,
+        "rise_over_coolant_K": mean - prediction.field.coolant_C,
+        "power_W": zone.power_W,
+        "flux_W_mm2": zone.power_W / (zone.area_m2 / MM2),
+        "mesh_doubt_K": study["mesh_doubt_K"],
+        "highest_mesh_doubt_K": _doubt(prediction, ("zone", zone.zone, "highest")),
+        "finest_grid_mean_C": study["finest_grid_C"],
+        "observed_order": study["observed_order"],
+        "mesh_note": study["mesh_note"],
+    }
+
+
+def _reading(prediction: Prediction, reading: Reading) -> dict[str, Any]:
+    question = ("reading", reading.reading)
+    expected = prediction.answers[question]
+    doubt = _doubt(prediction, question)
+    limit, made = prediction.case.limits.reading_C, prediction.field.heat_made_W
+    margin = None if limit is None else limit - expected
+    offset = reading.offset_K.plus_minus
+    return {
+        "reading": reading.reading,
+        "of": reading.zone if reading.probe is None else reading.probe,
+        "takes": reading.takes if reading.probe is None else "point",
+        "expected_reading_C": expected,
+        "step_K": reading.step_K,
+        "shown_C": shown_C(expected, reading.step_K),
+        "offset_K": reading.offset_K.value,
+        "offset_plus_minus_K": offset,
+        "mesh_doubt_K": doubt,
+        "limit_margin_K": margin,
+        "limit_margin_least_K": None if margin is None or doubt is None else margin - offset - doubt,
+        "R_reading_coolant_K_W": (expected - prediction.field.coolant_C) / made if made > 0.0 else None,
+    }
+
+
+def _probes(prediction: Prediction) -> list[dict[str, Any]]:
+    found = []
+    for probe in prediction.case.probes:
+        question = ("probe", probe.probe)
+        temperature = prediction.answers[question]
+        found.append(
+            {
+                "probe": probe.probe,
+                "part": probe.in_,
+                "temperature_C": temperature,
+                "rise_over_coolant_K": temperature - prediction.field.coolant_C,
+                **_study(prediction, question),
+            }
+        )
+    return found
+
+
+def _flows(prediction: Prediction) -> list[dict[str, Any]]:
+    return [
+        {
+            "face": flow.face,
+            "environment": flow.label,
+            "heat_W": flow.heat_W,
+            "mesh_doubt_W": _doubt(prediction, ("flow", str(number))),
+            "area_mm2": flow.area_m2 / MM2,
+            "face_C": flow.face_C,
+            "fluid_C": flow.fluid_C,
+        }
+        for number, flow in enumerate(prediction.field.flows)
+    ]
+
+
+def _bounds(prediction: Prediction) -> dict[str, Any] | None:
+    bounds = prediction.bounds
+    if bounds is None:
+        return None
+    return {"lowest_C": bounds.lowest_C, "mean_C": bounds.mean_C, "highest_C": bounds.highest_C}
+
+
+def _ladder(prediction: Prediction) -> list[dict[str, Any]]:
+    rungs: Iterable[Any] = () if prediction.ladder is None else prediction.ladder.rungs
+    return [
+        {"item": rung.item, "drop_K": rung.drop_K, "even_K": rung.even_K, "spreading_K": rung.spreading_K}
+        for rung in rungs
+    ]
+
+
+def _ladder_of(prediction: Prediction) -> dict[str, Any] | None:
+    ladder = prediction.ladder
+    if ladder is None:
+        return None
+    keys = ("zone", "starts_at", "start_C", "face", "environment", "share")
+    return {key: getattr(ladder, key) for key in keys}
+
+
+def _mesh(prediction: Prediction) -> list[dict[str, Any]]:
+    return [
+        {
+            "multiplier": step.multiplier,
+            "cells": step.cells,
+            "hottest_C": step.answers["hottest",],
+            "seconds": step.seconds,
+            "iterations": step.iterations,
+            "algebraic_error_K": step.error_K,
+        }
+        for step in prediction.steps
+    ]
+
+
+def _finite(value: Any) -> Any:
+    """The same with numpy numbers as Python's own, and null for what is not finite."""
+    if isinstance(value, dict):
+        return {key: _finite(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_finite(item) for item in value]
+    if isinstance(value, (bool, np.bool_)):
+        return bool(value)
+    if isinstance(value, (int, np.integer)):
+        return int(value)
+    if isinstance(value, (float, np.floating)):
+        return float(value) if isfinite(value) else None
+    return value

@@ -1,0 +1,166 @@
+"""The files of a study in a folder: all of them appear, or none does and what stood there before still stands."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import numpy as np
+
+from thermsim.case.vocabulary.schema import Case
+from thermsim.errors import WriteError
+from thermsim.report.data.versions import versions
+
+VERSIONS = "versions.json"
+CASE_FOLDER = "case"  # the case and its tables stand apart: a table may be called zones.csv
+
+
+def deliver(
+    folder: Path, own: tuple[str, ...], refuse: Callable[[], None], write: Callable[[Path], None]
+) -> list[Path]:
+    """Write into a hidden folder first, then move every file into its place; returns their paths.
+
+    folder : made if it is not there; foreign files in it stay
+    own : names of an earlier study; those that the new one does not have go
+    refuse : raises WriteError if the folder must not be written; write : puts the files into a folder
+
+    Raises WriteError: refused, or it cannot be written.
+    """
+    with as_write_error(folder):
+        refuse()
+        with made(folder), work_folder(folder) as work:
+            new = work / "new"
+            new.mkdir()
+            write(new)
+            return _move_in(new, folder, work / "old", own)
+
+
+def try_out(folder: Path, refuse: Callable[[], None]) -> None:
+    """Whether `deliver` may write there; leaves nothing behind. Raises WriteError, as it would."""
+    with as_write_error(folder):
+        refuse()
+        missing = [path for path in (folder, *folder.parents) if not path.exists()]
+        with made(folder), work_folder(folder):
+            pass
+        for path in missing:
+            path.rmdir()
+
+
+def refuse_foreign(folder: Path, case: Case, own: tuple[str, ...]) -> None:
+    """No file is replaced that thermsim did not write, and none that the case is read from."""
+    if not folder.exists():
+        return
+    if not folder.is_dir():
+        raise WriteError(f"{folder} is a file", "name a folder")
+    names = (*own, f"{CASE_FOLDER}/case.yaml")
+    there = [name for name in names if (folder / name).exists()]
+    if there and not _is_ours(folder):
+        raise WriteError(
+            f"{folder} holds {there[0]}, which thermsim did not write", "choose another folder, or move the file away"
+        )
+    if case.folder is None:
+        return
+    written = {(folder / name).resolve() for name in names}
+    for name in (*case.tables, Path(case.file).name):
+        if (case.folder / name).resolve() in written:
+            raise WriteError(f"the case itself reads {case.folder / name}", "choose another folder")
+
+
+def write_case(case: Case, folder: Path, text: str | None = None) -> None:
+    """case/ with the text of the case (its own unless given) and its tables under the names that the text gives them,
+    and the versions beside it."""
+    there = folder / CASE_FOLDER
+    there.mkdir()
+    text = case.source_text if text is None else text
+    if text:
+        (there / "case.yaml").write_text(text, encoding="utf-8", newline="")
+    for name, table in case.tables.items():
+        path = (there / name).resolve()
+        if not path.is_relative_to(there.resolve()):
+            path = there / Path(name).name  # written with `..` or as an absolute path: kept beside the case
+        path.parent.mkdir(parents=True, exist_ok=True)
+        original = None if case.folder is None else case.folder / name
+        if original is not None and original.is_file():
+            shutil.copyfile(original, path)
+        else:
+            np.savetxt(path, table, fmt="%.17g", delimiter=",")
+    (folder / VERSIONS).write_text(json.dumps(versions(), indent=2) + "\n", encoding="utf-8")
+
+
+def _is_ours(folder: Path) -> bool:
+    try:
+        made_with = json.loads((folder / VERSIONS).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return False
+    return isinstance(made_with, dict) and "thermsim" in made_with
+
+
+def _move_in(new: Path, folder: Path, old: Path, own: tuple[str, ...]) -> list[Path]:
+    """Move every file into its place; what stood there is set aside first and comes back if a move fails.
+
+    own : names of an earlier result; those that the new one does not have go
+    """
+    names = sorted(path.relative_to(new) for path in new.rglob("*") if path.is_file())
+    stale = [Path(name) for name in own if (folder / name).is_file() and Path(name) not in names]
+    done: list[tuple[Path, Path]] = []
+    with made(*(folder / name.parent for name in names)):
+        try:
+            for name in (*names, *stale):
+                if (folder / name).exists():
+                    (old / name).parent.mkdir(parents=True, exist_ok=True)
+                    _move(folder / name, old / name, done)
+            for name in names:
+                _move(new / name, folder / name, done)
+        except BaseException:  # Ctrl-C as well: the folder must not stay half old, half new
+            for source, target in reversed(done):
+                if target.exists():
+                    target.replace(source)
+            raise
+    return [folder / name for name in names]
+
+
+def _move(source: Path, target: Path, done: list[tuple[Path, Path]]) -> None:
+    done.append((source, target))  # noted before: if Ctrl-C falls between, `target.exists()` tells
+    source.replace(target)
+
+
+@contextmanager
+def made(*folders: Path) -> Iterator[None]:
+    """Folders that are there inside; those that were made for it go again if it fails."""
+    missing = [path for folder in folders for path in (folder, *folder.parents) if not path.exists()]
+    missing = sorted(set(missing), key=lambda path: len(path.parts))
+    try:
+        for path in missing:
+            path.mkdir(exist_ok=True)
+        yield
+    except BaseException:
+        for path in reversed(missing):
+            if path.is_dir() and not any(path.iterdir()):
+                path.rmdir()
+        raise
+
+
+@contextmanager
+def work_folder(folder: Path) -> Iterator[Path]:
+    """A hidden folder in the target: there a move is a rename, even where the target is a mount of its own."""
+    work = Path(tempfile.mkdtemp(prefix=".thermsim-", dir=folder))
+    try:
+        yield work
+    finally:
+        shutil.rmtree(work, ignore_errors=True)
+
+
+@contextmanager
+def as_write_error(folder: Path) -> Iterator[None]:
+    """What the system refuses is a WriteError with its remedy."""
+    try:
+        yield
+    except OSError as reason:
+        said = reason.strerror or str(reason)
+        raise WriteError(
+            f"{folder} cannot be written: {said}", "choose another folder, or free space and rights there"
+        ) from None

@@ -1,0 +1,171 @@
+"""What a case can afford, as tables for a terminal and as the JSON document of `afford --json`."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from thermsim.report.data.versions import thermsim_version
+from thermsim.report.text.blocks import Block, Column
+from thermsim.report.words.numbers import UNKNOWN, fixed, with_doubt
+
+if TYPE_CHECKING:
+    from thermsim.limits.afford import Affordance, Afforded, Step
+
+CAUTIONS = (
+    "A prediction is no safety limit, and never a reason to bypass thermal shutdown. A raised voltage can damage or "
+    "age a chip at any temperature: limits of voltage are the maker's, and none is known here.",
+)
+LEFT = "what offset tolerance and mesh doubt leave. Tolerances of the other inputs are not in it."
+NO_CLOCK = (
+    "The case gives no clock, so that all power is taken in proportion. For clocks add "
+    "`clock: {frequency_GHz: 4.6, voltage_V: 1.18, zones: [names], steps: [{frequency_GHz: 4.7, voltage_V: 1.22}]}`: "
+    "powers of these zones (of all, without `zones`) hold at that clock and voltage."
+)
+NO_STEPS = "The clock has no steps, and none are invented: add `steps: [{frequency_GHz: 4.7, voltage_V: 1.22}]` to it."
+DYNAMIC = (
+    "Power of the clocked zones goes with V^2 f; with an exponential leakage, its share with V alone (common practice, "
+    "no source)."
+)
+
+
+def document(found: Affordance) -> dict[str, Any]:
+    """Plain mappings, lists, text and finite numbers; null where a number does not exist."""
+    clock = found.case.clock
+    return {
+        "title": found.case.title,
+        "thermsim": thermsim_version(),
+        "status": "accuracy held" if all(one.accuracy_held for one in found.answers) else "accuracy not held",
+        "accuracy_K": found.accuracy_K,
+        "clock": None if clock is None else {"frequency_GHz": clock.frequency_GHz, "voltage_V": clock.voltage_V},
+        "remarks": [*_remarks(found), *CAUTIONS],
+        "afford": [_answer(one) for one in found.answers],
+    }
+
+
+def _answer(one: Afforded) -> dict[str, Any]:
+    power, between = one.power, one.between
+    return {
+        "option": one.option,
+        "limit_C": one.limit_C,
+        "power_at_limit_W": None
+        if power is None
+        else {"value": power.value_W, "mesh_doubt_W": power.mesh_doubt_W, "least_W": power.least_W},
+        "share_of_typed": None if power is None else power.share,
+        "ends_by": None if power is None else power.ends_by,
+        "first_reading": None if power is None else power.reading,
+        "steps": [asdict(step) for step in one.steps],
+        "affordable": None if one.affordable is None else asdict(one.affordable),
+        "between": None if between is None else asdict(between),
+        "beyond": one.beyond,
+        "least_GHz": one.least_GHz,
+        "accuracy_held": one.accuracy_held,
+    }
+
+
+def affordance_blocks(found: Affordance) -> list[Block]:
+    """The power and clock at the limit of every option, the steps of each, and what must be said beside them."""
+    blocks = [_powers(found), *([_clocks(found)] if found.case.clock is not None else [])]
+    blocks += [_steps(one) for one in found.answers if one.steps]
+    return [*blocks, Block("Remarks", notes=(*_remarks(found), *CAUTIONS))]
+
+
+def _name(one: Afforded) -> str:
+    return "as it is" if one.option is None else one.option
+
+
+def _powers(found: Affordance) -> Block:
+    limits = dict.fromkeys(f"{one.limit_C:g}" for one in found.answers)
+    columns = [Column("option", right=False), Column("power at\nlimit [W]"), Column("at least\n[W]")]
+    columns += [Column("of typed"), Column("first\nto meet it", right=False)]
+    rows = tuple(_power_cells(one) for one in found.answers)
+    notes = [f"+- is the mesh doubt; at least: {LEFT}"]
+    if found.case.clock is not None:
+        notes.append("Power: all that is made. Of typed: of the power of the clocked zones; the others keep theirs.")
+    title = f"{found.case.title}: what readings of {' and '.join(limits)} C allow"
+    return Block(title, columns=tuple(columns), rows=rows, notes=tuple(notes))
+
+
+def _clocks(found: Affordance) -> Block:
+    headings = ("affordable\n[GHz]", "limit met at\n[GHz]", "at least\n[GHz]")
+    rows = tuple((_name(one), *_clock_cells(one)) for one in found.answers)
+    notes = (
+        "Affordable: the fastest step, or the clock typed, whose margin is above zero at least. Limit met: along "
+        "straight lines of voltage between the steps.",
+    )
+    return Block("Clock", columns=(Column("option", right=False), *map(Column, headings)), rows=rows, notes=notes)
+
+
+def _power_cells(one: Afforded) -> tuple[str, ...]:
+    power = one.power
+    if power is None:
+        return (_name(one), "none", UNKNOWN, UNKNOWN, UNKNOWN)
+    least = UNKNOWN if power.least_W is None else fixed(power.least_W, ".1f")
+    first = "runaway" if power.reading is None else power.reading
+    return (_name(one), with_doubt(power.value_W, power.mesh_doubt_W, 1), least, f"{100 * power.share:.1f} %", first)
+
+
+def _clock_cells(one: Afforded) -> tuple[str, ...]:
+    best, between = one.affordable, one.between
+    affordable = "none" if best is None else f"{best.frequency_GHz:g}"
+    least = UNKNOWN if one.least_GHz is None else f"{one.least_GHz:.3f}"
+    if between is None:
+        only_one = len(one.steps) < 2
+        where = {"below the slowest": "below", "above the fastest": "above"}.get(one.beyond or "", "")
+        edge = f"{(one.steps[0] if where == 'below' else one.steps[-1]).frequency_GHz:g}"
+        return (affordable, UNKNOWN if only_one else f"{where} {edge}", least)
+    met = with_doubt(between.frequency_GHz, between.mesh_doubt_GHz)
+    return (affordable, f"runaway at {met}" if between.ends_by == "runaway" else met, least)
+
+
+def _steps(one: Afforded) -> Block:
+    headings = ("[GHz]", "[V]", "power [W]", "highest\nreading [C]")
+    columns = [*map(Column, headings), Column("of", right=False), Column("margin\n[K]"), Column("at least\n[K]")]
+    rows = tuple(_step_row(step) for step in one.steps)
+    return Block(
+        f"Clocks, {_name(one)}", columns=(*columns, Column("affordable", right=False)), rows=rows, notes=_notes(one)
+    )
+
+
+def _step_row(step: Step) -> tuple[str, ...]:
+    clock = (f"{step.frequency_GHz:g}", f"{step.voltage_V:g}")
+    verdict = f"{step.verdict} (typed)" if step.is_typed else step.verdict
+    if step.power_W is None or step.highest_reading_C is None or step.margin_K is None or step.margin_least_K is None:
+        return (*clock, *[UNKNOWN] * 5, verdict)
+    margins = (fixed(step.margin_K, ".1f"), fixed(step.margin_least_K, ".1f"))
+    highest = with_doubt(step.highest_reading_C, step.mesh_doubt_K, 2)
+    return (*clock, f"{step.power_W:.1f}", highest, step.reading or UNKNOWN, *margins, verdict)
+
+
+def _notes(one: Afforded) -> tuple[str, ...]:
+    notes = []
+    if one.affordable is None:
+        notes.append("None of these clocks is affordable.")
+    if any(step.verdict == "runaway" for step in one.steps):
+        notes.append("Runaway: leakage outruns the cooling, no steady state exists; the chip heats up without end.")
+    if one.between is not None:
+        met = "the edge of runaway is" if one.between.ends_by == "runaway" else "the limit is met"
+        clock = with_doubt(one.between.frequency_GHz, one.between.mesh_doubt_GHz)
+        notes.append(f"Between: {met} at {clock} GHz, {one.between.voltage_V:.3f} V, {one.between.power_W:.1f} W.")
+    elif one.beyond is not None and len(one.steps) > 1:
+        end = one.steps[0 if one.beyond == "below the slowest" else -1]
+        notes.append(f"The limit is met {one.beyond} ({end.frequency_GHz:g} GHz): nothing is told beyond the steps.")
+    return tuple(notes)
+
+
+def _remarks(found: Affordance) -> list[str]:
+    clock, remarks = found.case.clock, []
+    for one in found.answers:
+        if one.power is None:
+            remarks.append(f"{_name(one)}: the limit is passed even where the clocked zones make nothing.")
+        elif one.power.ends_by == "runaway":
+            remarks.append(
+                f"{_name(one)}: leakage runs away before a reading meets the limit; the power is that at its edge, "
+                f"beyond which no steady state exists."
+            )
+        if not one.accuracy_held:
+            remarks.append(f"{_name(one)}: accuracy not held, a mesh doubt is above the {found.accuracy_K:g} K asked.")
+    remarks.append(NO_CLOCK if clock is None else DYNAMIC)
+    if clock is not None and not clock.steps:
+        remarks.append(NO_STEPS)
+    return remarks

@@ -1,0 +1,271 @@
+"""A prediction as blocks of plain text: what the terminal and a notebook both show."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from thermsim.mesh.convergence import TO_ITS_LIMIT
+from thermsim.mesh.remarks import is_grave
+from thermsim.report.data.result import result
+from thermsim.report.data.views import face_view
+from thermsim.report.words.numbers import UNKNOWN, fixed, most_decimals, order_in_words, plain, significant, with_doubt
+from thermsim.rounding import doubt_in_words
+
+if TYPE_CHECKING:
+    from thermsim.mesh.prediction import Prediction
+
+BAR = 20  # characters of the longest bar of a ladder
+EVEN, SPREAD = "#", "/"
+SURVIVED_C = 200.0  # above it no processor works, or comes back: common practice, no source
+LEAKAGE_SAID = 0.005  # share of the power from which on leakage is told
+
+
+@dataclass(frozen=True)
+class Column:
+    """A heading (with its unit; a line feed where it may be broken) and on which side its cells stand."""
+
+    heading: str
+    right: bool = True
+
+
+@dataclass(frozen=True)
+class Block:
+    """A title, lines of text over a table, the table, and lines under it; every cell is plain text."""
+
+    title: str
+    lines: tuple[str, ...] = ()
+    columns: tuple[Column, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+def prediction_blocks(prediction: Prediction) -> list[Block]:
+    """The hottest spot and grave remarks, zones, readings, probes, flows, the ladder, the mesh study, other remarks."""
+    answer = result(prediction)
+    grave = tuple(remark for remark in answer["remarks"] if is_grave(remark))
+    others = tuple(remark for remark in answer["remarks"] if not is_grave(remark))
+    blocks = [_head(prediction, answer)]
+    blocks += [Block("Read first", notes=grave)] if grave else []
+    blocks += [block(answer) for key, block in _LISTS if answer[key]]
+    blocks.append(_mesh(answer))
+    return [*blocks, Block("Remarks", notes=others)] if others else blocks
+
+
+def _head(prediction: Prediction, answer: dict[str, Any]) -> Block:
+    doubt = prediction.doubts.get(("hottest",))
+    rise = answer["hottest_C"] - answer["coolant_C"]
+    half_width = None if doubt is None else doubt.half_width
+    most = _most(answer)
+    title = answer["title"] if answer["option"] is None else f"{answer['title']}, with: {answer['option']}"
+    spot = (
+        f"hottest spot: {with_doubt(answer['hottest_C'], half_width, most)} C, "
+        f"{plain(rise, half_width, most)} K over the coolant at {answer['coolant_C']:g} C"
+    )
+    hopeless = answer["heat_made_W"] > 0.0 and answer["hottest_C"] > SURVIVED_C
+    lines = [spot, *["no processor survives this: look at the remarks"] * hopeless, _place(prediction, answer)]
+    doubted = "+- is the mesh doubt: what finer grids may still change. Tolerances of the inputs are not in it."
+    return Block(title, lines=(*lines, *_leakage(prediction, answer)), notes=(doubted,))
+
+
+def _place(prediction: Prediction, answer: dict[str, Any]) -> str:
+    """Where the hottest spot lies, unless its face is as hot everywhere."""
+    view = face_view(prediction)
+    if view.is_hottest and view.is_even(prediction.doubts.get(("hottest",))):
+        return f"everywhere alike, within the doubt: {view.what}"
+    spot = answer["hottest_at"]
+    places = [f"{axis} {fixed(spot[f'{axis}_mm'], '.2f')}" for axis in "xyz" if spot[f"{axis}_mm"] is not None]
+    return f"it lies in {spot['part']} at {', '.join(places)} mm from its lower left bottom"
+
+
+def _leakage(prediction: Prediction, answer: dict[str, Any]) -> tuple[str, ...]:
+    """What leakage makes of the powers typed, where that matters."""
+    typed, made = answer["heat_typed_W"], answer["heat_made_W"]
+    laws = [heat.leakage for heat in prediction.case.heat if heat.leakage is not None]
+    if not laws or abs(made - typed) <= LEAKAGE_SAID * typed:
+        return ()
+    at = " and ".join(dict.fromkeys(f"{law.at_C:g} C" for law in laws))
+    change = f"adds {made - typed:.3g} W" if made > typed else f"takes {typed - made:.3g} W off"
+    return (f"{typed:.4g} W at {at} typed; leakage at the temperatures found {change}: {made:.5g} W",)
+
+
+def _most(answer: dict[str, Any]) -> int:
+    return most_decimals(answer["hottest_C"] - answer["coolant_C"])
+
+
+def _zones(answer: dict[str, Any]) -> Block:
+    most = _most(answer)
+    columns = ("mean [C]", "highest [C]", "over\ncoolant [K]", "power [W]", "[W/mm2]")
+    rows = tuple(
+        (
+            zone["zone"],
+            with_doubt(zone["mean_C"], zone["mesh_doubt_K"], most),
+            with_doubt(zone["highest_C"], zone["highest_mesh_doubt_K"], most),
+            plain(zone["rise_over_coolant_K"], zone["mesh_doubt_K"], most),
+            f"{zone['power_W']:.4g}",
+            f"{zone['flux_W_mm2']:.3g}",
+        )
+        for zone in answer["zones"]
+    )
+    return Block("Zones", columns=(Column("zone", right=False), *map(Column, columns)), rows=rows)
+
+
+def _readings(answer: dict[str, Any]) -> Block:
+    limit, most = answer["limits"]["reading_C"], _most(answer)
+    rows = tuple(_reading(reading, most) for reading in answer["readings"])
+    columns = ("expected [C]", "shown\n[C]", "offset\n[K]", "over\ncoolant\n[K/W]")
+    shown = [Column("reading", right=False), Column("takes", right=False), *map(Column, columns)]
+    if limit is None:
+        return Block("Readings", columns=tuple(shown), rows=tuple(row[:-2] for row in rows))
+    notes = [f"Margin: to the limit of {limit:g} C; at least: what offset tolerance and mesh doubt leave of it."]
+    for reading in answer["readings"]:
+        margin, least = reading["limit_margin_K"], reading["limit_margin_least_K"]
+        if margin is not None and margin < 0.0:
+            notes.append(f"{reading['reading']} is ABOVE the limit, by {-margin:.1f} K.")
+        elif least is not None and least < 0.0:
+            notes.append(
+                f"{reading['reading']} may be above the limit: its tolerance and doubt are wider than the distance."
+            )
+    shown += [Column("margin\n[K]"), Column("at least\n[K]")]
+    return Block("Readings", columns=tuple(shown), rows=rows, notes=tuple(notes))
+
+
+def _reading(reading: dict[str, Any], most: int) -> tuple[str, ...]:
+    at_point, resistance = reading["takes"] == "point", reading["R_reading_coolant_K_W"]
+    has_offset = reading["offset_plus_minus_K"] or reading["offset_K"]
+    margins = (reading["limit_margin_K"], reading["limit_margin_least_K"])
+    return (
+        reading["reading"],
+        reading["of"] if at_point else f"{reading['takes']} of {reading['of']}",
+        with_doubt(reading["expected_reading_C"], reading["mesh_doubt_K"], most),
+        significant(reading["shown_C"], 5) if reading["step_K"] is not None else UNKNOWN,
+        f"{reading['offset_K']:g} +- {reading['offset_plus_minus_K']:g}" if has_offset else UNKNOWN,
+        UNKNOWN if resistance is None else f"{resistance:.4f}",
+        *(UNKNOWN if margin is None else fixed(margin, ".1f") for margin in margins),
+    )
+
+
+def _probes(answer: dict[str, Any]) -> Block:
+    most = _most(answer)
+    rows = tuple(
+        (
+            probe["probe"],
+            probe["part"],
+            with_doubt(probe["temperature_C"], probe["mesh_doubt_K"], most),
+            plain(probe["rise_over_coolant_K"], probe["mesh_doubt_K"], most),
+        )
+        for probe in answer["probes"]
+    )
+    columns = (Column("probe", right=False), Column("in", right=False), Column("[C]"), Column("over coolant [K]"))
+    return Block("Probes", columns=columns, rows=rows)
+
+
+def _flows(answer: dict[str, Any]) -> Block:
+    leaves = sum(max(flow["heat_W"], 0.0) for flow in answer["flows"])
+    rows = []
+    for flow in answer["flows"]:
+        share = f"{fixed(100 * flow['heat_W'] / leaves, '.1f')} %" if leaves > 0.0 else UNKNOWN
+        name = flow["face"] if flow["environment"] == flow["face"] else named_face(flow["environment"], flow["face"])
+        doubt = flow["mesh_doubt_W"]
+        area = significant(flow["area_mm2"], 4)
+        fluid = UNKNOWN if flow["fluid_C"] is None else f"{flow['fluid_C']:g}"
+        heat = with_doubt(flow["heat_W"], doubt)
+        rows.append((name, heat, share, area, plain(flow["face_C"], 0.05), fluid))
+    columns = ("heat out [W]", "share", "area [mm2]", "surface [C]", "outside [C]")
+    balance = (
+        f"Heat made {answer['heat_made_W']:.2f} W. Heat in less heat out: {fixed(answer['heat_balance_W'], '.1e')} W, "
+        f"{answer['heat_balance_relative']:.1e} of the heat that enters."
+    )
+    nothing = tuple(
+        f"{flow['environment']} cools nothing: no part reaches it." for flow in answer["flows"] if not flow["area_mm2"]
+    )
+    return Block(
+        "Heat through the faces",
+        columns=(Column("face", right=False), *map(Column, columns)),
+        rows=tuple(rows),
+        notes=(balance, *_bounds(answer["bounds"]), *nothing),
+    )
+
+
+def _bounds(bounds: dict[str, float | None] | None) -> tuple[str, ...]:
+    if bounds is None:
+        return ()
+    lowest, mean = (fixed(bounds[key] or 0.0, ".2f") for key in ("lowest_C", "mean_C"))
+    highest = "no limit" if bounds["highest_C"] is None else f"{fixed(bounds['highest_C'], '.2f')} C"
+    return (
+        f"Sanity: the mean of all heat made, {mean} C, lies between {lowest} C (if every level spread perfectly) and "
+        f"{highest} (if nothing spread sideways).",
+    )
+
+
+def _ladder(answer: dict[str, Any]) -> Block:
+    way, rungs = answer["ladder_of"], answer["ladder"]
+    longest = max(max(rung["drop_K"], rung["even_K"]) for rung in rungs)
+    rows: list[tuple[str, ...]] = [
+        (
+            rung["item"],
+            *(fixed(rung[key], ".2f") for key in ("drop_K", "even_K", "spreading_K")),
+            ladder_bar(rung["drop_K"], rung["even_K"], longest),
+        )
+        for rung in rungs
+    ]
+    total = [sum(rung[key] for rung in rungs) for key in ("drop_K", "even_K", "spreading_K")]
+    rows.append(("together", *(fixed(kelvin, ".2f") for kelvin in total), ""))
+    columns = (
+        Column("lost in", right=False),
+        Column("drop [K]"),
+        Column("even [K]"),
+        Column("spreading [K]"),
+        Column(f"{EVEN} even, {SPREAD} spreading", right=False),
+    )
+    start = f"the hottest spot, in {way['zone']}," if way["starts_at"] == "hottest spot" else f"zone {way['zone']}"
+    title = f"Ladder from {start} to {named_face(way['environment'], way['face'])}"
+    notes = (
+        f"{100 * way['share']:.1f} % of the heat leaves there. Even: what the same heat would lose if it used the "
+        "whole area. Spreading: the rest.",
+    )
+    return Block(title, columns=columns, rows=tuple(rows), notes=notes)
+
+
+def named_face(environment: str, face: str) -> str:
+    """`water (top)`, or `the coolant of top` where it has no name of its own."""
+    return f"the coolant of {face}" if environment == face else f"{environment} ({face})"
+
+
+def ladder_bar(drop_K: float, even_K: float, longest_K: float) -> str:
+    """The drop as a bar; the part of it that even flow explains is drawn solid."""
+    length = round(BAR * max(drop_K, 0.0) / longest_K) if longest_K > 0.0 else 0
+    solid = min(round(BAR * max(even_K, 0.0) / longest_K) if longest_K > 0.0 else 0, length)
+    return EVEN * solid + SPREAD * (length - solid)
+
+
+def _mesh(answer: dict[str, Any]) -> Block:
+    at_limit = any(zone["mesh_note"] == TO_ITS_LIMIT for zone in (answer, *answer["zones"], *answer["probes"]))
+    rows = tuple(
+        (f"{step['cells']:,}".replace(",", " "), fixed(step["hottest_C"], ".3f"), f"{step['seconds']:.1f}")
+        for step in answer["mesh"]
+    )
+    wanted = answer["accuracy_K"]
+    held = (
+        f"Accuracy held: no mesh doubt is above the {wanted:g} K asked for."
+        if answer["status"] == "accuracy held"
+        else f"ACCURACY NOT HELD: {wanted:g} K was asked for. What holds it, and what helps, is said on top."
+    )
+    note = f"{answer['mesh_note']}, " if answer["mesh_note"] else ""
+    words = (
+        f"hottest spot: {note}{order_in_words(answer['observed_order'])}; "
+        f"widest doubt +- {doubt_in_words(answer['mesh_doubt_K'])} K at {answer['worst_at']}."
+    )
+    limit = ("Temperatures that settle on four grids are told at their limit at cells of no size.",)
+    columns = (Column("cells"), Column("hottest [C]"), Column("time [s]"))
+    return Block("Mesh study", columns=columns, rows=rows, notes=(words, *limit * at_limit, held))
+
+
+_LISTS: Iterable[tuple[str, Any]] = (
+    ("zones", _zones),
+    ("readings", _readings),
+    ("probes", _probes),
+    ("flows", _flows),
+    ("ladder", _ladder),
+)

@@ -1,0 +1,207 @@
+"""A comparison as blocks of text for terminal and notebook: verdicts first, then gains, then what to measure next."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from thermsim.comparison.outcome import WARMEST
+from thermsim.report.text.blocks import Block, Column
+from thermsim.report.words.comparison import (
+    BEFORE_OPENING,
+    CONTRIBUTIONS_NOTE,
+    GRIDS,
+    SEEN,
+    base_words,
+    decimals_of,
+    grid_share,
+    headline_question,
+    held_by,
+    interval_words,
+    is_small_print,
+    mesh_note,
+    mesh_words,
+    name_of,
+    often,
+    opens_the_package,
+    percent,
+    remarks_of,
+    scatter_note,
+    scatter_words,
+    sensitivity_words,
+    shown_contributions,
+    tolerance_words,
+    value_words,
+    verdict_words,
+    warmest_words,
+    way_words,
+    whose_words,
+    worth_note,
+    worth_words,
+)
+from thermsim.report.words.numbers import UNKNOWN, fixed
+
+if TYPE_CHECKING:
+    from thermsim.comparison.outcome import Comparison, Gain, OptionResult
+    from thermsim.readout.answers import Question
+
+MOST_INPUTS = 5  # of each option in the table of contributions; the result has all
+SIDE_BY_SIDE = 3  # options beside one another in a table of readings
+
+
+def comparison_blocks(comparison: Comparison) -> list[Block]:
+    """Verdicts, what is not fit, gains, the next measurement, flux bounds, cautions, contributions, readings, grids."""
+    blocks = [_verdicts(comparison), *_read_first(comparison), _gains(comparison)]
+    blocks += [*_next(comparison), *_flux(comparison), *_cautions(comparison)]
+    return [*blocks, *_contributions(comparison), *_readings(comparison), _made(comparison), *_remarks(comparison)]
+
+
+def _verdicts(comparison: Comparison) -> Block:
+    lines = tuple(line for one in comparison.options for line in (one.option, f"    {verdict_words(one)}"))
+    return Block(f"{comparison.case.title}: {_count(len(comparison.options))} against {base_words(comparison)}", lines)
+
+
+def _count(options: int) -> str:
+    return "1 option" if options == 1 else f"{options} options"
+
+
+def _read_first(comparison: Comparison) -> list[Block]:
+    """What makes the verdicts weaker than they look."""
+    notes = remarks_of(comparison, grave=True)
+    notes += [f"{one.option}: {words}" for one in comparison.options for words in one.unfit]
+    notes += [f"{one.option}: {one.ways}" for one in comparison.options if not is_small_print(one)]
+    return [Block("Read first", notes=tuple(notes))] if notes else []
+
+
+def _gains(comparison: Comparison) -> Block:
+    question = headline_question(comparison)
+    rows = tuple(_gain_row(comparison, one) for one in comparison.options)
+    base_C = comparison.options[0].headline.base_C if comparison.options else None
+    columns = [Column("option", right=False), Column("gain\n[K]"), Column(f"{often(comparison.coverage)} lie in\n[K]")]
+    columns += [Column(worth_words(comparison)), Column("mesh\n[K]"), Column("option\n[C]")]
+    columns += [Column("scatter between\nmounts", right=False)] if comparison.mount_scatter_K is not None else []
+    notes = [
+        "Gain: base less option; below zero the option is warmer. Tolerances of inputs and the mesh doubt are in the "
+        f"interval. {worth_note(comparison)}",
+        scatter_note(comparison),
+    ]
+    if question == WARMEST:
+        moved = [
+            f"{one.option}: {words}" for one in comparison.options if "," in (words := warmest_words(comparison, one))
+        ]
+        notes += [f"The warmest reading moves. {line}." for line in moved]
+    at = "" if base_C is None else f", {fixed(base_C, '.1f')} C in the base"
+    which = f" ({warmest_words(comparison, comparison.options[0]).split(',')[0]})" if question == WARMEST else ""
+    return Block(f"Gain of the {name_of(question)}{which}{at}", (), tuple(columns), rows, tuple(notes))
+
+
+def _gain_row(comparison: Comparison, one: OptionResult) -> tuple[str, ...]:
+    gain, worth = one.headline, comparison.worth_K
+    cells = (
+        one.option,
+        value_words(gain, worth),
+        interval_words(gain, worth),
+        percent(gain.probability, comparison.samples),
+        mesh_words(gain),
+        fixed(gain.option_C, f".{max(decimals_of(gain, worth), 1)}f"),
+    )
+    return cells if comparison.mount_scatter_K is None else (*cells, scatter_words(comparison, one))
+
+
+def _next(comparison: Comparison) -> list[Block]:
+    """What to measure, for the options that wait for it."""
+    lines = tuple(
+        f"{one.option}: {one.next_measurement.words}" for one in comparison.options if one.next_measurement is not None
+    )
+    return [Block("Measure next", lines=lines)] if lines else []
+
+
+def _flux(comparison: Comparison) -> list[Block]:
+    """The check by hand, where it applies; elsewhere one line."""
+    held = [one for one in comparison.options if one.flux.low_K is not None and one.flux.high_K is not None]
+    rows = tuple(
+        (one.option, f"{fixed(one.flux.low_K or 0.0, '.2f')} to {fixed(one.flux.high_K or 0.0, '.2f')}",
+         fixed(one.headline.value_K, ".2f"))
+        for one in held
+    )  # fmt: skip
+    notes = tuple(f"{one.option}: {one.flux.words}" for one in comparison.options)
+    columns = (Column("option", right=False), Column("by hand [K]"), Column("gain [K]"))
+    return [Block("Sanity: change of joint resistance times heat flux", columns=columns, rows=rows, notes=notes)]
+
+
+def _cautions(comparison: Comparison) -> list[Block]:
+    lines = [f"{one.option}: {words}" for one in comparison.options for words in one.cautions]
+    if opens_the_package(comparison):
+        lines += BEFORE_OPENING
+    return [Block("Before a step that cannot be undone", lines=tuple(lines))] if lines else []
+
+
+def _contributions(comparison: Comparison) -> Iterator[Block]:
+    rows: list[tuple[str, ...]] = []
+    for one in comparison.options:
+        whose = held_by(comparison, one)
+        shown = shown_contributions(one, MOST_INPUTS)
+        rows += [(one.option, "", "", "", "")] if shown else []
+        for each in shown:
+            of = whose_words(whose.get((each.path, each.of), ""))
+            share = f"{100.0 * each.share:.0f} %"
+            rows.append((f"  {each.path}", share, of, tolerance_words(each), sensitivity_words(each)))
+        if shown and (grid := grid_share(one)) >= SEEN:
+            rows.append((f"  {GRIDS}", f"{100.0 * grid:.0f} %", "", "", ""))
+    if rows:
+        columns = (
+            Column("input", right=False),
+            Column("share"),
+            Column("whose", right=False),
+            Column("as it is", right=False),
+            Column("moves gain\nby [K]"),
+        )
+        notes = (CONTRIBUTIONS_NOTE,)
+        yield Block("What carries the doubt", columns=columns, rows=tuple(rows), notes=notes)
+
+
+def _readings(comparison: Comparison) -> Iterator[Block]:
+    """Gains of every reading and the hottest spot, a few options beside one another; zones are in the result."""
+    for start in range(0, len(comparison.options), SIDE_BY_SIDE):
+        yield from _readings_of(comparison.options[start : start + SIDE_BY_SIDE], comparison)
+
+
+def _readings_of(options: Sequence[OptionResult], comparison: Comparison) -> Iterator[Block]:
+    tables = [{gain.question: gain for gain in one.gains} for one in options]
+    headline = headline_question(comparison)
+    asked = [
+        question
+        for question in dict.fromkeys(question for table in tables for question in table)
+        if question[0] in ("hottest", "reading") and question != headline
+    ]
+    if asked:
+        rows = tuple(_reading_row(question, tables) for question in asked)
+        columns = [
+            Column("temperature", right=False),
+            Column("base\n[C]"),
+            *(Column(f"{one.option}\n[K]") for one in options),
+        ]
+        note = f"In brackets: where {often(comparison.coverage)} gains lie."
+        yield Block("Gain of other temperatures", columns=tuple(columns), rows=rows, notes=(note,))
+
+
+def _reading_row(question: Question, tables: list[dict[Question, Gain]]) -> tuple[str, ...]:
+    base_C = next(table[question].base_C for table in tables if question in table)
+    cells = [f"{value_words(table[question])} ({interval_words(table[question])})" if question in table else UNKNOWN
+             for table in tables]  # fmt: skip
+    return (name_of(question), fixed(base_C, ".1f"), *cells)
+
+
+def _made(comparison: Comparison) -> Block:
+    agree = [one for one in comparison.options if is_small_print(one)]
+    same = ("Sensitivities and samples give the same interval, for every option.",)
+    return Block(
+        "How it was found",
+        notes=(way_words(comparison), *same * (len(agree) == len(comparison.options)), mesh_note(comparison)),
+    )
+
+
+def _remarks(comparison: Comparison) -> Iterator[Block]:
+    notes = remarks_of(comparison, grave=False)
+    if notes:
+        yield Block("Remarks", notes=tuple(notes))

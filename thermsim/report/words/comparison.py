@@ -1,0 +1,309 @@
+"""What a comparison found, in words and rounded numbers: the same on the terminal, on the page and in pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from math import floor, isfinite
+from typing import TYPE_CHECKING, Any
+
+from thermsim.comparison.decision import scatter_of_comparison
+from thermsim.comparison.outcome import WARMEST
+from thermsim.mesh.remarks import is_grave
+from thermsim.nearby.variables import SHARED, variables
+from thermsim.readout.answers import HOTTEST, Question, asked
+from thermsim.report.words.numbers import UNKNOWN, fixed
+from thermsim.rounding import MOST_DECIMALS, decimals_for, doubt_in_words
+
+if TYPE_CHECKING:
+    from thermsim.case.vocabulary.schema import Option
+    from thermsim.comparison.outcome import Comparison, Contribution, Gain, OptionResult
+    from thermsim.mesh.prediction import Prediction
+
+AGREES = "Sensitivities and samples give the same interval."
+GRIDS, SEEN = "the grids", 0.005  # share from which on a part of the doubt is told
+CONTRIBUTIONS_NOTE = (
+    "Share: of the variance of the gain; the grids have what the inputs leave. Moves gain by: if the input rises by "
+    "its whole tolerance. Shared: base and option have it in common and it varies together, so most of it cancels."
+)
+# Said before a step that cannot be undone, whatever the numbers are.
+BEFORE_OPENING = (
+    "Opening a package cannot be undone. While the verdict is not `supported`, leave it closed.",
+    "A prediction is no safety limit, and never a reason to bypass thermal shutdown: watch the readings of the first "
+    "start, and keep the shutdown as it was.",
+    "Blades cut hands and chip edges: guide the blade, cut away from hands, keep it off die edges and components.",
+    "Dust of silicon, solder and copper does not belong into lungs: grind and lap wet, wear a mask, wipe up wet.",
+    "Coolant leaks over live boards: test every loop for leaks with the board unpowered.",
+    "Mains, refrigerant and waste (solder, gallium, coolant) are for licensed people and local rules.",
+)
+
+
+def sentence(words: str) -> str:
+    """The words with a full stop at their end, if they have none."""
+    return words if words.endswith((".", "!", "?")) else f"{words}."
+
+
+def verdict_words(one: OptionResult) -> str:
+    """The verdict with its reasons, without the next measurement, which stands by itself."""
+    after = one.next_measurement
+    return one.words if after is None else one.words.replace(f" {after.words}", "")
+
+
+def reasons(one: OptionResult) -> str:
+    """The same without the verdict itself."""
+    said, kind = verdict_words(one), len(one.kind)
+    rest = said[kind:].lstrip(" :,") if said[:kind].lower() == one.kind else said
+    return f"{rest[:1].upper()}{rest[1:]}"
+
+
+def percent(share: float, samples: int) -> str:
+    """`63 %`, and never 0 or 100 % of what was only sampled."""
+    least = max(1.0 / max(samples, 1), 0.005)
+    if share > 1.0 - least:
+        return f"over {floor(100.0 * (1.0 - least))} %"
+    if share < least:
+        return f"under {1 + floor(100.0 * least - 1e-9)} %"
+    return f"{100.0 * share:.0f} %"
+
+
+def often(coverage: float) -> str:
+    """`9 of 10`, `19 of 20`, `97.5 of 100`: how often a gain lies in its interval."""
+    for whole in (10, 20):
+        if abs(whole * coverage - round(whole * coverage)) < 1e-9:
+            return f"{round(whole * coverage)} of {whole}"
+    return f"{100.0 * coverage:g} of 100"
+
+
+def name_of(question: Question) -> str:
+    """`warmest reading`, `hottest spot`, `reading C0`, `zone C0, mean`."""
+    return {WARMEST: "warmest reading", HOTTEST: "hottest spot"}.get(question) or asked(question)
+
+
+def headline_question(comparison: Comparison) -> Question:
+    """The temperature that verdicts are about."""
+    return comparison.options[0].headline.question if comparison.options else HOTTEST
+
+
+def warmest_of(prediction: Prediction) -> str | None:
+    """The reading that is expected to show most."""
+    found = {question[1]: value for question, value in prediction.answers.items() if question[0] == "reading"}
+    return max(found, key=lambda name: found[name]) if found else None
+
+
+def warmest_words(comparison: Comparison, one: OptionResult) -> str:
+    """`C5`, or `C5, with the option C1`: which reading is the warmest."""
+    before, after = warmest_of(comparison.base), warmest_of(one.prediction)
+    return f"{before}" if before == after else f"{before}, with the option {after}"
+
+
+def decimals_of(gain: Gain, worth_K: float | None = None) -> int:
+    """Decimals of a gain by the half width of its interval; more where rounding would put an end onto what is worth it
+    that does not lie there."""
+    ends = (gain.interval.low, gain.interval.high)
+    half = 0.5 * (ends[1] - ends[0])
+    if not isfinite(half):
+        return 1
+    decimals = decimals_for(half)
+    marks = (0.0,) if worth_K is None else (0.0, worth_K)
+    while decimals < MOST_DECIMALS and any(
+        (round(end, decimals) <= mark) != (end <= mark) or (round(end, decimals) >= mark) != (end >= mark)
+        for end in ends
+        for mark in marks
+    ):
+        decimals += 1
+    return decimals
+
+
+def value_words(gain: Gain, worth_K: float | None = None) -> str:
+    return fixed(gain.value_K, f".{decimals_of(gain, worth_K)}f") if isfinite(gain.value_K) else UNKNOWN
+
+
+def interval_words(gain: Gain, worth_K: float | None = None) -> str:
+    """`4.3 to 7.9`"""
+    ends = (gain.interval.low, gain.interval.high)
+    if not all(map(isfinite, ends)):
+        return "unknown"
+    decimals = decimals_of(gain, worth_K)
+    return " to ".join(fixed(end, f".{decimals}f") for end in ends)
+
+
+def mesh_words(gain: Gain) -> str:
+    return f"+- {doubt_in_words(gain.mesh.half_width)}"
+
+
+def scatter_K(comparison: Comparison) -> float | None:
+    """How far two mounts of the same may differ [K], from how far one may lie off; as the verdict has it."""
+    one = comparison.mount_scatter_K
+    return None if one is None else scatter_of_comparison(one)
+
+
+def is_within_scatter(comparison: Comparison, one: OptionResult) -> bool | None:
+    """Whether two mounts of the same may differ by as much as the headline gain; None where the case does not say."""
+    scatter = scatter_K(comparison)
+    return None if scatter is None else abs(one.headline.value_K) <= scatter
+
+
+def scatter_words(comparison: Comparison, one: OptionResult) -> str:
+    """Where the gain and its interval lie against the scatter between mounts."""
+    scatter = scatter_K(comparison)
+    if scatter is None:
+        return "not said"
+    ends = (one.headline.interval.low, one.headline.interval.high)
+    if is_within_scatter(comparison, one):
+        return "within it" if max(map(abs, ends)) <= scatter else "within it, maybe beyond"
+    return "beyond it" if min(map(abs, ends)) > scatter and ends[0] * ends[1] > 0.0 else "beyond it, maybe within"
+
+
+def scatter_note(comparison: Comparison) -> str:
+    scatter = scatter_K(comparison)
+    if scatter is None:
+        return (
+            "How far two mounts of the same chip differ is not said: give `mount_scatter_K`, from mounts of your own."
+        )
+    return (
+        f"Scatter: two mounts of the same chip may differ by {scatter:.2g} K, since one may lie off by "
+        f"{comparison.mount_scatter_K:g} K. A gain within it may not show on the bench."
+    )
+
+
+def worth_words(comparison: Comparison) -> str:
+    """`over 2 K`, `over 0 K`: what a gain is held against."""
+    return f"over {comparison.worth_K or 0.0:g} K"
+
+
+def worth_note(comparison: Comparison) -> str:
+    return " ".join([f"`{worth_words(comparison)}`: how likely a gain over that is.", *worth_missing(comparison)])
+
+
+def worth_missing(comparison: Comparison) -> list[str]:
+    if comparison.worth_K is not None:
+        return []
+    return ["What gain is worth the step the case does not say: give `worth_K`. Until then any gain counts."]
+
+
+def way_words(comparison: Comparison) -> str:
+    return (
+        f"{comparison.samples} samples of the tolerances, seed {comparison.seed}: {comparison.way}. "
+        f"{comparison.seconds:.0f} s."
+    )
+
+
+def mesh_note(comparison: Comparison) -> str:
+    """On what grids the base and its options were compared, and whether the accuracy held."""
+    cells = [f"{step.cells:,}".replace(",", " ") for step in comparison.base.steps]
+    note = f"Base and options on {len(cells)} grids that are alike, of {', '.join(cells)} cells in the base. "
+    missed = [
+        name for name, prediction in predictions(comparison) if prediction.status != "accuracy held"
+    ]  # fmt: skip
+    if missed:
+        return f"{note}ACCURACY NOT HELD, {comparison.base.accuracy_K:g} K was asked for: {', '.join(missed)}."
+    return f"{note}No mesh doubt of a temperature is above the {comparison.base.accuracy_K:g} K asked for."
+
+
+def predictions(comparison: Comparison) -> list[tuple[str, Prediction]]:
+    """Base and options by name."""
+    return [
+        (f"base, {comparison.base_name}", comparison.base),
+        *((one.option, one.prediction) for one in comparison.options),
+    ]
+
+
+def base_words(comparison: Comparison) -> str:
+    return f"the base ({comparison.base_name})"
+
+
+def is_small_print(one: OptionResult) -> bool:
+    """Whether both ways of propagation agree, so that it need not be said aloud."""
+    return one.ways == AGREES
+
+
+def remarks_of(comparison: Comparison, grave: bool) -> list[str]:
+    """Remarks on the comparison, the base and each option, every one once; no caution that is told as such.
+
+    grave : those that must be read before the numbers, or the others
+    """
+    cautions = tuple(words for one in comparison.options for words in one.cautions)
+    told = (*comparison.remarks, *comparison.base.remarks)
+    found = [(remark, remark) for remark in told]
+    for one in comparison.options:
+        own = [remark for remark in one.prediction.remarks if remark not in told]
+        found += [(remark, f"{one.option}: {remark}") for remark in own]
+    kept = [words for remark, words in found if is_grave(remark) == grave and not remark.endswith(cautions)]
+    return list(dict.fromkeys(kept))
+
+
+def held_by(comparison: Comparison, one: OptionResult) -> dict[tuple[str, str], str]:
+    """By (path, of) of a contribution to an option: whether base and option share the input, or who has it alone."""
+    pair = variables((comparison.base.case, one.case), (comparison.base_name, one.option))
+    found = {}
+    for variable in pair:
+        whose = "both" if all(variable.acts_on) else "base" if variable.acts_on[0] else "option"
+        of = one.option if whose == "option" else SHARED
+        found[variable.input.path, of] = whose
+        found.setdefault((variable.input.path, variable.of), whose)
+    return found
+
+
+def whose_words(whose: str) -> str:
+    return {"both": "shared", "base": "of the base", "option": "of the option"}.get(whose, "")
+
+
+def tolerance_words(one: Contribution) -> str:
+    """`240 +- 30 um, measured`"""
+    if one.path.startswith("material "):  # a factor on its conductivity
+        return f"conductivity +- {100.0 * one.half_width / one.value:.0f} %, {one.basis or 'no basis given'}"
+    words = f"{one.value:g} +- {one.half_width:g} {one.unit}".rstrip()
+    return f"{words}, {one.basis or 'no basis given'}"
+
+
+def sensitivity_words(one: Contribution) -> str:
+    """Kelvin of gain if the input rises by its whole half width: its unit drops out."""
+    return fixed(one.sensitivity * one.half_width, "+.2g") if one.sensitivity else "0"
+
+
+def shown_contributions(one: OptionResult, most: int, least: float = SEEN) -> list[Contribution]:
+    """The largest contributions, those that can be seen at all."""
+    ranked = sorted(one.contributions, key=lambda each: -each.share)
+    return [each for each in ranked[:most] if each.share >= least]
+
+
+def grid_share(one: OptionResult) -> float:
+    """What the grids have of the variance of the gain: what the inputs leave."""
+    return max(1.0 - sum(each.share for each in one.contributions), 0.0)
+
+
+def opens_the_package(comparison: Comparison) -> list[str]:
+    """Options that are not refused and touch a layer or change one: they may ask for a step that cannot be undone."""
+    before = comparison.base.case.layers
+    return [one.option for one in comparison.options if one.case.layers != before and one.kind != "refused"]
+
+
+def changes_of(comparison: Comparison, name: str) -> list[str]:
+    """What an option of the file changes, as `solder.film_um: 30 +- 15`; nothing for the case as written."""
+    option = next((option for option in comparison.case.options if option.option == name), None)
+    return [] if option is None else list(_changes(option))
+
+
+def _changes(option: Option) -> Iterator[str]:
+    for path, value in _flat(option.changes.items()):
+        yield f"{path}: {value}"
+    if option.same_height_by is not None:
+        yield f"height kept by {option.same_height_by}"
+
+
+def _flat(items: Iterable[tuple[str, Any]], before: str = "") -> Iterator[tuple[str, str]]:
+    for key, value in items:
+        path = f"{before}{key}"
+        if not isinstance(value, dict):
+            yield path, _plainly(value)
+        elif "value" in value:
+            words = _plainly(value["value"])
+            words += f" +- {_plainly(value['plus_minus'])}" if "plus_minus" in value else ""
+            yield path, words + (f", {value['basis']}" if "basis" in value else "")
+        else:
+            yield from _flat(value.items(), f"{path}.")
+
+
+def _plainly(value: Any) -> str:
+    if isinstance(value, float):
+        return f"{value:g}"
+    return " x ".join(_plainly(one) for one in value) if isinstance(value, (list, tuple)) else str(value)

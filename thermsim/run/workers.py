@@ -1,0 +1,221 @@
+"""Thousands of solves: tasks handed out to processes, results in the order of the tasks, a journal that can be resumed.
+
+A task is a small value with a key; `make()` builds, once in each process, the function `work(task)` that computes one.
+Results do not depend on the number of workers, the order in which they come or on interruptions, if `work` gives the
+same bits for a task whatever it computed before: no guess from the last solution, no random numbers but from a seed
+of the task's own, no order taken from a set.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import math
+import pickle
+import time
+import traceback
+from collections import Counter
+from collections.abc import Callable, Generator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from thermsim.errors import InterruptedStudyError, MemoryLimitError, ThermsimError
+from thermsim.run.journal import Journal, Result, Row
+from thermsim.solver.multigrid.threads import available
+
+KEEP_EVERY = 0.5  # seconds between writes to the journal: what a kill may cost, against a flush of the disk for each
+CHUNK = 0.25  # seconds of work handed out at once: asking for more costs some ms, and the last ones end together
+MOST_AT_ONCE = 1000  # tasks of a chunk
+FEW = 32  # full solves that are better made in this process: to start others takes as long
+
+
+@dataclass(frozen=True)
+class Task:
+    """One solve of a study. key : names it in the journal and never changes its meaning; value : anything picklable."""
+
+    key: str
+    value: Any = None
+
+
+Work = Callable[[Task], Any]  # gives a float64 array, a dict of them, or either in `Solved`
+Make = Callable[[], Work]
+Watch = Callable[[int, int, float | None], None]
+Batches = Generator[list[Row], None, None]
+
+
+def run(
+    make: Make,
+    tasks: Sequence[Task],
+    *,
+    workers: int | None = None,
+    journal: Journal | None = None,
+    watch: Watch | None = None,
+    cluster: str | None = None,
+    keep_every: float = KEEP_EVERY,
+) -> list[Result]:
+    """Compute every task that the journal does not hold, and give all results in the order of the tasks.
+
+    Parameters
+    ----------
+    make : picklable; called once in each process (each thread of a cluster's worker); gives `work`
+    workers : processes; None for one a processor, 1 for this process (its solver may then use every processor)
+    journal : open; takes every finished task, and gives those of an earlier run
+    watch : called with tasks done, all tasks, and the time left [s] (None until it is known)
+    cluster : address of a dask scheduler, "tcp://host:port"; `workers` is then what the cluster has
+    keep_every : finished tasks go to the journal, and progress is told, about so often [s]; a kill costs no more. A
+        cluster's results are kept as they come
+
+    Returns arrays, dicts of arrays, `Solved` or, where `work` raised a ThermsimError, `Failure`. The one exception is
+    MemoryLimitError, which says something about the machine and not about the task, and ends the study.
+
+    Raises
+    ------
+    WorkersError : processes die as they start, a task killed its process three times, no cluster answers
+    InterruptedStudyError : instead of KeyboardInterrupt; workers are stopped, finished tasks are in the journal
+    WriteError : the journal cannot be written
+    any other error of `work`, with the task's key as a note
+    """
+    keys = [task.key for task in tasks]
+    if twice := [key for key, count in Counter(keys).items() if count > 1]:
+        raise ValueError(f"tasks share the key {twice[0]!r}")
+    kept = {} if journal is None else journal.rows()
+    rows = {key: kept[key] for key in keys if key in kept}
+    left = [task for task in tasks if task.key not in rows]
+    progress = _Progress(len(tasks), len(rows), watch)
+    batches = _batches(make, left, workers, cluster, keep_every)
+    try:
+        for lanes, batch in batches:
+            if journal is not None:
+                journal.add(batch)
+            rows |= {row.key: row for row in batch}
+            progress.tell(batch, lanes)
+    except KeyboardInterrupt:
+        batches.close()
+        raise _interrupted(keys, len(rows), journal) from None
+    finally:
+        batches.close()
+    return [rows[key].result for key in keys]
+
+
+def _batches(
+    make: Make, tasks: list[Task], workers: int | None, cluster: str | None, keep_every: float
+) -> Generator[tuple[int, list[Row]], None, None]:
+    """Finished tasks as they come, and how many are under way at once."""
+    if not tasks:
+        return
+    if cluster is not None:
+        from thermsim.run.cluster import on_cluster
+
+        yield from on_cluster(make, tasks, cluster)
+        return
+    if workers is None:
+        workers = available()
+    if workers < 1:
+        raise ValueError(f"{workers} workers")
+    lanes = min(workers, len(tasks))
+    if lanes == 1:
+        source = here(make, tasks, keep_every)
+    else:
+        from thermsim.run.processes import in_processes
+
+        source = in_processes(make, tasks, lanes, keep_every)
+    with contextlib.closing(source):
+        for batch in source:
+            yield lanes, batch
+
+
+def here(make: Make, tasks: Sequence[Task], keep_every: float) -> Batches:
+    """Compute in this process; what is finished is passed on also when the rest is given up."""
+    work = make()
+    rows: list[Row] = []
+    last = time.perf_counter()
+    try:
+        for task in tasks:
+            rows.append(compute(work, task))
+            if time.perf_counter() - last >= keep_every:
+                yield rows
+                rows, last = [], time.perf_counter()
+    except (Exception, KeyboardInterrupt):
+        yield rows
+        raise
+    yield rows
+
+
+def compute(work: Work, task: Task) -> Row:
+    """One task. A ThermsimError is its result; any other error goes on its way with the task's key."""
+    start = time.perf_counter()
+    try:
+        found = work(task)
+        return Row.of(task.key, found, time.perf_counter() - start)
+    except MemoryLimitError as error:
+        error.add_note(f"in task {task.key!r}")
+        raise
+    except ThermsimError as error:
+        return Row.failed(task.key, error, time.perf_counter() - start)
+    except Exception as error:
+        error.add_note(f"in task {task.key!r}")
+        raise
+
+
+def portable(error: Exception) -> Exception:
+    """The error as it can be sent to another process, with its traceback as a note."""
+    error.add_note("in a worker process:\n" + "".join(traceback.format_tb(error.__traceback__)))
+    try:
+        copy = pickle.loads(pickle.dumps(error))
+    except Exception:  # whatever a foreign class does when it is taken apart
+        copy = None
+    if type(copy) is type(error):
+        return error
+    other = RuntimeError(f"{type(error).__name__}: {error}")
+    for note in error.__notes__:
+        other.add_note(note)
+    return other
+
+
+def chunk_size(left: int, lanes: int, seconds: float, finished: int) -> int:
+    """Tasks to hand out at once: CHUNK seconds of them, one while nothing is known, fewer towards the end."""
+    if finished == 0:
+        return 1
+    wanted = CHUNK * finished / max(seconds, 1e-9)
+    return int(max(1, min(wanted, MOST_AT_ONCE, math.ceil(left / (2 * lanes)))))
+
+
+class _Progress:
+    """Counts tasks and knows the time left, from the mean time of those that this run has finished."""
+
+    def __init__(self, total: int, done: int, watch: Watch | None) -> None:
+        self.total, self.done, self.watch = total, done, watch
+        self.finished, self.seconds = 0, 0.0
+        if watch is not None:
+            watch(done, total, None if done < total else 0.0)
+
+    def tell(self, batch: list[Row], lanes: int) -> None:
+        if not batch:
+            return
+        self.done += len(batch)
+        self.finished += len(batch)
+        self.seconds += sum(row.seconds for row in batch)
+        if self.watch is not None:
+            left = self.seconds / self.finished * (self.total - self.done) / lanes
+            self.watch(self.done, self.total, left)
+
+
+def progress_line(done: int, total: int, seconds_left: float | None) -> str:
+    """One line for a person: "314 of 1000 solves, about 2 min left"."""
+    told = f"{done} of {total} solves"
+    if seconds_left is None or done >= total:
+        return told
+    for unit, size in (("h", 3600.0), ("min", 60.0)):
+        if seconds_left >= 1.5 * size:
+            return f"{told}, about {seconds_left / size:.2g} {unit} left"
+    return f"{told}, about {max(1, math.ceil(seconds_left))} s left"
+
+
+def _interrupted(keys: list[str], done: int, journal: Journal | None) -> InterruptedStudyError:
+    if journal is not None:  # the key may have struck while it was written
+        journal.flush()
+        kept = journal.rows()
+        done = sum(key in kept for key in keys)
+    what = f"interrupted: {done} of {len(keys)} tasks are finished"
+    if journal is None:
+        return InterruptedStudyError(what, "nothing is kept; with a folder for its journal, a study can be resumed")
+    return InterruptedStudyError(what, f"they are kept in {journal.path}; the same command with `--resume` goes on")

@@ -1,0 +1,340 @@
+"""One or two quantities of a case over a range: temperatures with their mesh doubt at every point, and where they are
+lowest.
+
+All points are solved on grids of one topology, stretched from one family, so that a curve is smooth where the physics
+is: the error of the grid changes along it as little as the grid does. The family is chosen by a mesh study in the
+middle of the range; every point is then solved on all of its grids and has a doubt of its own.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.vocabulary.schema import Case
+from thermsim.errors import (
+    BoundsError,
+    HeatBalanceError,
+    NotConvergedError,
+    NoWayOutError,
+    RunawayError,
+    ThermsimError,
+)
+from thermsim.mesh.bounds import source_bounds
+from thermsim.mesh.convergence import Doubt, doubts
+from thermsim.mesh.memory import allowed_GB
+from thermsim.mesh.predict import FEWEST_GRIDS, predict
+from thermsim.mesh.prediction import MeshStep, Prediction
+from thermsim.model.build import build_model
+from thermsim.model.grid.axes import Grid, GridPlan
+from thermsim.model.grid.plan import needed_GB
+from thermsim.model.grid.topology import alike
+from thermsim.printable import Printable
+from thermsim.readout.answers import Question, answers
+from thermsim.readout.field import Field
+from thermsim.solver.linear import State
+from thermsim.solver.steady import steady_state
+from thermsim.sweeps.lowest import Lowest, lowest
+from thermsim.sweeps.points import Place, Range, places_of, questions_of, ranges_of
+from thermsim.sweeps.points import Vary as Vary
+
+Array = NDArray[np.float64]
+
+# Of the accuracy asked, what the family is planned for: doubts at the ends of a range are wider than in its middle.
+MIDDLE_SHARE = 0.7
+MOST_EXTRA = 1  # finer grids than the middle of the range needs, for points that need them all the same
+# What leaves a gap, in a few words.
+KINDS: dict[type[ThermsimError], str] = {
+    RunawayError: "thermal runaway",
+    NotConvergedError: "solver not converged",
+    NoWayOutError: "no way out for heat",
+    HeatBalanceError: "heat balance failed",
+    BoundsError: "outside bounds",
+}
+FAILURES = tuple(KINDS)
+NOT_THERE = "place not there"
+
+
+@dataclass(frozen=True)
+class Point:
+    """One point of a sweep. values : of the ranges, in their order.
+
+    made_up_mm : thickness of the part that keeps the height, if one does
+    doubts : of what is watched [C]; empty where the point has no answer, for the reason in `failure`
+    kind : the reason in two or three words
+    by_grid : the answers of every grid, coarse to fine; error_K : of each, that does not come from the grid
+    cells : along x, y, z of the first grid; points that have them in common share their topology
+    """
+
+    values: tuple[float, ...]
+    made_up_mm: float | None
+    doubts: dict[Question, Doubt]
+    failure: str | None
+    kind: str | None = None
+    by_grid: dict[Question, tuple[float, ...]] = field(default_factory=dict)
+    error_K: float = 0.0
+    cells: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Sweep(Printable):
+    """Points in the order of the ranges, the last one varying fastest.
+
+    cells : of the finest grid at the middle of the range; sizes : of cells of all grids, relative to the first
+    """
+
+    case: Case
+    ranges: tuple[Range, ...]
+    same_height: str | None
+    questions: tuple[Question, ...]
+    points: tuple[Point, ...]
+    accuracy_K: float
+    cells: int
+    sizes: tuple[float, ...]
+    seconds: float
+
+    @property
+    def grids(self) -> int:
+        return len(self.sizes)
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        return tuple(len(one.values) for one in self.ranges)
+
+    def values(self, question: Question) -> Array:
+        """(n,) or (n, m) temperatures [C]; NaN in a gap."""
+        return self._table([one.doubts[question].value if one.doubts else math.nan for one in self.points])
+
+    def half_widths(self, question: Question) -> Array:
+        """(n,) or (n, m) mesh doubts [K]; NaN in a gap."""
+        return self._table([one.doubts[question].half_width if one.doubts else math.nan for one in self.points])
+
+    def _table(self, numbers: list[float]) -> Array:
+        return np.array(numbers).reshape(self.shape)
+
+    def lowest(self, question: Question) -> Lowest:
+        """Where it is lowest, and what cannot be told apart from that."""
+        return lowest(self.values(question), self.margins(question), [one.values for one in self.ranges])
+
+    def margins(self, question: Question) -> Array:
+        """(n,) or (n, m) what a temperature must be above the lowest to be told apart from it [K]; NaN in a gap.
+
+        Both doubts together; where both points share their topology, so that errors of the grid cancel, the doubt of
+        the difference if that is less.
+        """
+        low = self.points[int(np.nanargmin(self.values(question)))]
+        return self._table([self._margin(question, one, low) for one in self.points])
+
+    def _margin(self, question: Question, one: Point, low: Point) -> float:
+        if not one.doubts:
+            return math.nan
+        both = one.doubts[question].half_width + low.doubts[question].half_width
+        if one is low or one.cells != low.cells:
+            return both
+        difference = np.array(one.by_grid[question]) - np.array(low.by_grid[question])
+        of_difference = doubts(difference[:, None], self.sizes, one.error_K + low.error_K)[0].half_width
+        return min(both, of_difference)
+
+    @property
+    def widest_K(self) -> float:
+        """The widest mesh doubt of all points."""
+        return max(doubt.half_width for one in self.points for doubt in one.doubts.values())
+
+    @property
+    def accuracy_held(self) -> bool:
+        return self.widest_K <= self.accuracy_K
+
+
+def sweep(
+    case: Case,
+    vary: Sequence[Vary],
+    *,
+    watch: Sequence[str] = (),
+    same_height: str | None = None,
+    accuracy_K: float | None = None,
+    memory_GB: float | None = None,
+    tell_step: Callable[[MeshStep, float], None] | None = None,
+    tell: Callable[[str], None] | None = None,
+) -> Sweep:
+    """Solve a case at every point of one or two ranges.
+
+    Parameters
+    ----------
+    vary : one or two quantities with their ranges
+    watch : names of temperatures, see `questions_of`; the hottest spot unless given
+    same_height : a part whose thickness makes up for what is varied, so that the height of the stack stays
+    accuracy_K : of the watched temperatures; the case's own unless given [K]
+    memory_GB : as for `predict`
+    tell_step, tell : called after each grid of the mesh study, and with words before each point
+
+    Raises
+    ------
+    UnknownNameError, ThermsimError : what is asked cannot be; nothing was solved
+    RunawayError and others of `FAILURES` : not even one point has an answer
+    """
+    start = time.perf_counter()
+    questions = questions_of(case, watch)
+    ranges = ranges_of(case, vary)
+    places = places_of(case, ranges, same_height)
+    wanted = case.accuracy_K if accuracy_K is None else accuracy_K
+    memory = allowed_GB(memory_GB)
+    middle = _from_middle([len(one.values) for one in ranges])
+    number, reference = _reference(places, middle, MIDDLE_SHARE * wanted, memory, questions, tell_step)
+    climb = _Climb(places, number, reference, questions, tell)
+    _climb(climb, reference, wanted, memory)
+    points = tuple(climb.point(number) for number in range(len(places)))
+    if not any(point.doubts for point in points):
+        raise NotConvergedError("no point of the sweep has an answer", f"the first says: {points[0].failure}")
+    cells = climb.plan.cells(climb.done[-1])
+    seconds = time.perf_counter() - start
+    return Sweep(case, ranges, same_height, questions, points, wanted, cells, climb.sizes, seconds)
+
+
+def _reference(
+    places: Sequence[Place],
+    order: Sequence[int],
+    accuracy_K: float,
+    memory_GB: float,
+    questions: Sequence[Question],
+    tell: Callable[[MeshStep, float], None] | None,
+) -> tuple[int, Prediction]:
+    """The number and the mesh study of the first point in an order that has a steady state."""
+    failed: ThermsimError | None = None
+    for number in order:
+        try:
+            case = places[number].case
+            return number, predict(case, accuracy_K=accuracy_K, memory_GB=memory_GB, of=questions, watch=tell)
+        except FAILURES as error:
+            failed = failed or error
+    assert failed is not None  # there are points
+    raise failed
+
+
+def _from_middle(shape: Sequence[int]) -> list[int]:
+    """Numbers of the points, those in the middle of all ranges first."""
+    away = [np.abs(np.linspace(-1.0, 1.0, count)) for count in shape]
+    distance = np.sum(np.meshgrid(*away, indexing="ij"), axis=0)
+    return [int(number) for number in np.argsort(distance.ravel(), kind="stable")]
+
+
+def _climb(climb: _Climb, reference: Prediction, wanted_K: float, memory_GB: float) -> None:
+    """All points on one grid of the family after the other, until every doubt is below what is wanted."""
+    family = climb.plan.multipliers
+    needed = [step.multiplier for step in reference.steps]
+    for multiplier in family[: len(needed) + MOST_EXTRA]:
+        too_large = needed_GB(climb.plan.cells(multiplier)) > memory_GB
+        if len(climb.done) >= FEWEST_GRIDS and (climb.worst_K() <= wanted_K or too_large):
+            return
+        climb.on(multiplier)
+
+
+class _Climb:
+    """The points with what was found so far: one row of answers a grid."""
+
+    def __init__(
+        self,
+        places: Sequence[Place],
+        number: int,
+        reference: Prediction,
+        questions: Sequence[Question],
+        tell: Callable[[str], None] | None,
+    ) -> None:
+        assert reference.plan is not None
+        self.places, self.questions, self.tell = places, questions, tell
+        self.plan: GridPlan = reference.plan
+        self.base = number
+        self.known = {step.multiplier: (step.answers, step.error_K) for step in reference.steps}
+        self.done: list[int] = []
+        self.rows: list[list[list[float]]] = [[] for _ in places]
+        self.noise = [0.0] * len(places)
+        self.failures: dict[int, tuple[str, str]] = {}
+        self.cells: list[tuple[int, ...]] = [() for _ in places]
+
+    @property
+    def sizes(self) -> tuple[float, ...]:
+        return tuple(1.0 / multiplier for multiplier in self.done)
+
+    def on(self, multiplier: int) -> None:
+        """Solve every point that has not failed yet on one grid, each from its neighbour."""
+        warm = _Warm()
+        for count, number in enumerate(_neighbours(self.places), 1):
+            if number in self.failures:
+                continue
+            if self.tell is not None:
+                self.tell(f"grid {len(self.done) + 1}, point {count} of {len(self.places)}")
+            try:
+                found, error_K = self._answers(number, multiplier, warm)
+            except FAILURES as error:
+                self.failures[number] = (error.what, next(kind for of, kind in KINDS.items() if isinstance(error, of)))
+                warm = _Warm()
+                continue
+            row = [found.get(question, math.nan) for question in self.questions]
+            if not all(map(math.isfinite, row)):
+                self.failures[number] = ("a place that is watched is not there", NOT_THERE)
+                continue
+            self.rows[number].append(row)
+            self.noise[number] = max(self.noise[number], error_K)
+        self.done.append(multiplier)
+
+    def _answers(self, number: int, multiplier: int, warm: _Warm) -> tuple[dict[Question, float], float]:
+        case, base = self.places[number].case, self.places[self.base].case
+        plan = alike(self.plan, base, case)
+        self.cells[number] = tuple(axis.cells(1) for axis in (plan.x, plan.y, plan.z))
+        if number == self.base and multiplier in self.known:
+            return self.known[multiplier]
+        solved = warm.solve(case, plan.grid(multiplier))
+        if len(self.done) + 1 >= FEWEST_GRIDS:
+            source_bounds(solved)  # raises where the answer cannot be right
+        return answers(case, solved), solved.error_K
+
+    def doubts(self, number: int) -> dict[Question, Doubt]:
+        judged = doubts(self.rows[number], self.sizes, self.noise[number])
+        return dict(zip(self.questions, judged, strict=True))
+
+    def worst_K(self) -> float:
+        numbers = [number for number in range(len(self.places)) if number not in self.failures]
+        return max((one.half_width for n in numbers for one in self.doubts(n).values()), default=0.0)
+
+    def point(self, number: int) -> Point:
+        place = self.places[number]
+        if number in self.failures:
+            return Point(place.values, place.made_up_mm, {}, *self.failures[number])
+        by_grid = dict(zip(self.questions, zip(*self.rows[number], strict=True), strict=True))
+        return Point(
+            place.values,
+            place.made_up_mm,
+            self.doubts(number),
+            None,
+            by_grid=by_grid,
+            error_K=self.noise[number],
+            cells=self.cells[number],
+        )
+
+
+class _Warm:
+    """The last field on a grid, from which the next point starts."""
+
+    def __init__(self) -> None:
+        self.field: Field | None = None
+        self.state: State | None = None
+
+    def solve(self, case: Case, grid: Grid) -> Field:
+        model = build_model(case, grid)
+        guess = None if self.field is None else self.field.guess_for(model)
+        steady = steady_state(model, guess, self.state if guess is not None else None)
+        self.state = steady.state
+        self.field = Field.of(model, steady)
+        return self.field
+
+
+def _neighbours(places: Sequence[Place]) -> Iterator[int]:
+    """Numbers of the points so that each lies beside the one before: to and fro along the second range."""
+    first = [place.values[0] for place in places]
+    for turn, value in enumerate(dict.fromkeys(first)):
+        line = [number for number, own in enumerate(first) if own == value]
+        yield from line if turn % 2 == 0 else reversed(line)
