@@ -20,6 +20,7 @@ from thermsim.materials.catalogue import rows
 from thermsim.mesh.convergence import Doubt
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
+from thermsim.mesh.remarks import remarks
 from thermsim.plausibility.measure import measure
 from thermsim.readout.ladder import Rung
 from thermsim.report.data.result import result
@@ -125,6 +126,7 @@ def test_what_holds_the_accuracy_and_what_helps_is_said_on_top() -> None:
     doubts = {question: replace(doubt, half_width=0.01) for question, doubt in made.doubts.items()}
     doubts["zone", "big", "highest"] = replace(doubts["zone", "big", "highest"], half_width=0.21)
     odd = replace(made, status="accuracy not held", accuracy_K=0.1, doubts=doubts)
+    odd = replace(odd, remarks=remarks(odd))
     text = re.sub(r"\s+", " ", printed(prediction=odd))
     held = "the hottest spot, all readings and all probes"
     said = f"of 0.1 K is not held: it is by {held}, but not by zone big, highest (0.3 K)."
@@ -151,7 +153,7 @@ def test_dangers_come_before_warnings() -> None:
     text = PACKAGE.replace("joint: film,", "joint: gallium,").replace("thickness_mm: 1.5", "thickness_mm: 30")
     text = text.replace("part: lid, material: copper", "part: lid, material: aluminium")
     made = replace(prediction("package"), case=parse_case(text))
-    words = [remark.split(":")[0] for remark in made.remarks]
+    words = [remark.split(":")[0] for remark in remarks(made)]
     assert words[0] == "DANGER"
     assert "WARNING" in words
     assert words == sorted(words, key=["DANGER", "WARNING"].index)

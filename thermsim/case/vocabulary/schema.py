@@ -1,7 +1,7 @@
 """The vocabulary of a case file, as pydantic models: shapes and bounds of single values.
 
 What needs two values at once (zones inside their part, names that exist, overlaps) is checked
-in `checks.py`. Numbers stay in the units their key names. `cases/case.schema.json` is made
+in `case/faults`. Numbers stay in the units their key names. `cases/case.schema.json` is made
 from these models.
 """
 

@@ -1,4 +1,4 @@
-"""Every compiled kernel of the solution itself (set-up: `building.py`); nothing else.
+"""Every compiled kernel of the solution itself (set-up: `setup_kernels.py`); nothing else.
 
 Storage. A level of the grid is cut into slabs (one per i), a slab into its even and odd columns (two halves, p = j % 2,
 j = 2 m + p), a half into B blocks of LANES columns that are B apart, m = lane B + block. A block is one contiguous

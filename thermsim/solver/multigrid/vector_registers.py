@@ -47,7 +47,7 @@ def _watch_family(kernel: Any) -> None:
 
 @lru_cache(maxsize=1)
 def _family_stamp() -> int:
-    files = ("lanes.py", "kernels.py", "exact.py", "building.py")
+    files = ("vector_registers.py", "kernels.py", "double_precision_kernels.py", "setup_kernels.py")
     return zlib.crc32(b"".join((Path(__file__).parent / name).read_bytes() for name in files))
 
 
