@@ -116,8 +116,8 @@ def test_failures_and_errors_of_tasks(cluster: Any, tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_another_version_on_a_worker_is_refused(cluster: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("thermsim.run.cluster.__version__", "99.9")
-    with pytest.raises(WorkersError, match=r"not 99\.9"):
+    monkeypatch.setattr("thermsim.run.cluster.program", lambda: "thermsim 99.9")
+    with pytest.raises(WorkersError, match=r"not thermsim 99\.9"):
         run(study_tasks.make, tasks(5), cluster=cluster.scheduler_address)
 
 

@@ -14,14 +14,18 @@ import sys
 import time
 from pathlib import Path
 
+import numba
 import numpy as np
 import psutil
 import pytest
+import scipy
 import study_tasks
 from study_tasks import IDENTITY
 
+import thermsim
 from thermsim.errors import JournalError, WriteError
 from thermsim.run.journal import FILE, Failure, Identity, Journal, Row, Solved
+from thermsim.run.program import digest_of
 from thermsim.run.workers import run
 
 PROGRAM = Path(study_tasks.__file__)
@@ -83,7 +87,7 @@ def test_a_journal_of_another_study_is_refused_with_what_differs(tmp_path: Path)
         "the case or one of its tables has changed": Identity.of("chaotic map", 7, "title: other"),
         "the seed was 7, and is 8": Identity.of("chaotic map", 8, "title: none"),
         "'chaotic map', and is 'sweep'": Identity.of("sweep", 7, "title: none"),
-        "begun by thermsim 0": Identity(IDENTITY.case_hash, 7, IDENTITY.study, "99.9"),
+        r"begun by thermsim 0\.1\.0 \(files": Identity(IDENTITY.case_hash, 7, IDENTITY.study, "99.9"),
     }
     for message, other in others.items():
         with pytest.raises(JournalError, match=message):
@@ -158,10 +162,13 @@ def test_what_could_not_be_written_is_tried_again(tmp_path: Path) -> None:
 
 HALF_WRITTEN = """
 import os, sys
+import numba
 import numpy as np
 sys.path.insert(0, sys.argv[2])
 from study_tasks import IDENTITY
-from thermsim.study.journal import Journal, Row
+
+import thermsim
+from thermsim.run.journal import Journal, Row
 journal = Journal.open(sys.argv[1], IDENTITY)
 journal.add([Row.of("kept", np.array([0.1]), 0.0)])
 connection = journal._connection
@@ -169,8 +176,8 @@ connection.execute("PRAGMA cache_size=1")  # so that pages reach the file before
 connection.execute("BEGIN IMMEDIATE")
 for number in range(200):
     row = Row.of(f"lost {number}", np.full(1000, 0.1), 0.0)
-    connection.execute("INSERT INTO finished VALUES (?, ?, ?, ?, ?, ?)",
-                       (row.key, row.layout, row.numbers, row.seconds, None, None))
+    connection.execute("INSERT INTO finished VALUES (?, ?, ?, ?, ?, ?, ?)",
+                       (row.key, row.layout, row.numbers, row.seconds, None, None, row.digest(journal._study)))
 os._exit(9)
 """
 
@@ -235,3 +242,19 @@ def test_killed_again_and_again_until_it_is_done(tmp_path: Path) -> None:
     subprocess.run([sys.executable, str(PROGRAM), str(tmp_path), str(COUNT), "2"], check=True, capture_output=True)
     expected = np.array([study_tasks.plain(number) for number in range(COUNT)])
     assert np.load(tmp_path / "done.npy").tobytes() == expected.tobytes()
+
+
+def test_the_identity_holds_what_decides_the_bits(tmp_path: Path) -> None:
+    """Every file of the package by its content, and the libraries that compute by their version."""
+    package = tmp_path / "package"
+    shutil.copytree(Path(thermsim.__file__).parent, package, ignore=shutil.ignore_patterns("__pycache__"))
+    assert digest_of(package)[:12] in IDENTITY.program
+    for name, module in (("numpy", np), ("scipy", scipy), ("numba", numba)):
+        assert f"{name} {module.__version__}" in IDENTITY.program
+    for changed in ("model/assemble.py", "materials/catalogue.yaml"):
+        before = digest_of(package)
+        (package / changed).write_bytes((package / changed).read_bytes() + b"\n")
+        assert digest_of(package) != before
+    before = digest_of(package)
+    (package / "model" / "assemble.py").rename(package / "model" / "assembled.py")
+    assert digest_of(package) != before

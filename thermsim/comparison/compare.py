@@ -253,9 +253,9 @@ def identity(
     names, _ = chosen(case, base, options)
     wanted = case.accuracy_K if accuracy_K is None else accuracy_K
     count = enough(max(samples, FEWEST))
-    words = f"{count} samples of {', '.join(names)} at {wanted:g} K"
+    words = f"{count} samples of {', '.join(names)} at {wanted!r} K"
     if memory_GB is not None:
-        words += f" with {memory_GB:g} GB"
+        words += f" with {memory_GB!r} GB"
     return Identity.of(words, seed, case.source_text, *(table.tobytes() for table in case.tables.values()))
 
 

@@ -18,9 +18,9 @@ from collections import deque
 from collections.abc import Generator, Sequence
 from typing import Any
 
-from thermsim import __version__
 from thermsim.errors import WorkersError
 from thermsim.run.journal import Row
+from thermsim.run.program import program
 from thermsim.run.workers import Make, Task, Work, chunk_size, compute, portable
 from thermsim.solver.multigrid.threads import use_threads
 
@@ -114,7 +114,7 @@ class _Dispatch:
                 size = chunk_size(len(self.waiting), AHEAD * lanes, self.seconds, self.finished)
                 chunk = [self.waiting.popleft() for _ in range(size)]
             future = self.client.submit(
-                computed, self.study, __version__, self.make, chunk, key=f"thermsim-{uuid.uuid4().hex}"
+                computed, self.study, program(), self.make, chunk, key=f"thermsim-{uuid.uuid4().hex}"
             )
             self.under_way[future] = chunk
             self.done.add(future)
@@ -153,7 +153,7 @@ class _Dispatch:
         if isinstance(trouble, ImportError):
             return WorkersError(
                 f"a worker of the cluster lacks something: {trouble}",
-                f"install thermsim {__version__} on every machine of the cluster",
+                f"install {program()} on every machine of the cluster",
             )
         keys = ", ".join(repr(task.key) for task in chunk[:3])
         return WorkersError(
@@ -162,14 +162,12 @@ class _Dispatch:
         )
 
 
-def computed(study: str, version: str, make: Make, chunk: list[Task]) -> tuple[list[Row], Exception | None]:
+def computed(study: str, owner: str, make: Make, chunk: list[Task]) -> tuple[list[Row], Exception | None]:
     """On a worker of the cluster: rows of the tasks up to the first that fails unexpectedly, and its error."""
     rows: list[Row] = []
     try:
-        if version != __version__:
-            raise WorkersError(
-                f"a worker of the cluster has thermsim {__version__}, not {version}", "install the same on all"
-            )
+        if owner != program():
+            raise WorkersError(f"a worker of the cluster has {program()}, not {owner}", "install the same on all")
         work = _work(study, make)
         for task in chunk:
             rows.append(compute(work, task))

@@ -17,6 +17,10 @@ The file is `study.sqlite` in the output folder. What is relied on, by "Atomic C
 - `study.sqlite-journal`, if it is there, belongs to the file: move both or none.
 
 Only one process writes, the one that hands the tasks out.
+
+SQLite keeps no checksum of what it stores (sqlite.org/cksumvfs.html: an extension does): a bit that a disk loses in a
+row comes back as another number. Every row therefore carries a checksum of its own, which is held against the row when
+it is read. The checksum is keyed with the identity of the study: a row of another study is no row of this one.
 """
 
 from __future__ import annotations
@@ -25,29 +29,34 @@ import hashlib
 import json
 import sqlite3
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
+from itertools import accumulate
+from math import prod
 from pathlib import Path
 from types import TracebackType
 
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim import __version__
 from thermsim.errors import JournalError, ThermsimError, WriteError
+from thermsim.run.program import program
 
 Array = NDArray[np.float64]
 Values = Array | dict[str, Array]
 
 FILE = "study.sqlite"
 OURS = 0x7468736A  # "thsj", SQLite's application id: says whose file it is
-FORMAT = 1
+FORMAT = 2
 
 TABLES = (
     "CREATE TABLE about (item TEXT PRIMARY KEY, value TEXT NOT NULL)",
     "CREATE TABLE finished (key TEXT PRIMARY KEY, layout TEXT NOT NULL, numbers BLOB NOT NULL, seconds REAL NOT NULL,"
-    " way TEXT, failure TEXT)",
+    " way TEXT, failure TEXT, digest BLOB NOT NULL)",
 )
 DAMAGED = "take a backup of the file, or choose another folder"
+BEGIN_ANEW = "begin anew with `--replace`, take a backup of the file, or choose another folder"
+FEW_NAMES = 5
+UNREADABLE = (sqlite3.Error, UnicodeDecodeError)  # the latter of SQLite's own words about a damaged name
 
 
 @dataclass(frozen=True)
@@ -108,19 +117,35 @@ class Row:
     def result(self) -> Result:
         if self.failure is not None:
             return Failure(self.way or "", self.failure)
-        layout = json.loads(self.layout)
-        if isinstance(layout, list):
-            values: Values = self._arrays([layout])[0]
-        else:
-            values = dict(zip(layout, self._arrays(list(layout.values())), strict=True))
+        try:
+            layout = json.loads(self.layout)
+            shapes = list(layout.values()) if isinstance(layout, dict) else [layout]
+            arrays = self._arrays([_shape(one) for one in shapes])
+        except ValueError:  # JSON's own error too
+            raise JournalError(f"the row of task {self.key!r} is damaged", BEGIN_ANEW) from None
+        values: Values = dict(zip(layout, arrays, strict=True)) if isinstance(layout, dict) else arrays[0]
         return values if self.way is None else Solved(values, self.way)
 
-    def _arrays(self, shapes: list[list[int]]) -> list[Array]:
+    def _arrays(self, shapes: list[tuple[int, ...]]) -> list[Array]:
         flat = np.frombuffer(self.numbers, dtype="<f8").astype(np.float64)  # a copy, which may be written to
-        ends = np.cumsum([0, *(int(np.prod(shape, dtype=np.int64)) for shape in shapes)])
+        ends = list(accumulate(map(prod, shapes), initial=0))
         if ends[-1] != flat.size:
-            raise JournalError(f"the row of task {self.key!r} is damaged", DAMAGED)
+            raise ValueError(f"{flat.size} numbers, not {ends[-1]}")
         return [flat[a:b].reshape(shape) for a, b, shape in zip(ends[:-1], ends[1:], shapes, strict=True)]
+
+    def digest(self, study: bytes) -> bytes:
+        """Checksum of all that the row holds, as a row of one study."""
+        told = repr((self.key, self.layout, self.seconds, self.way, self.failure)).encode("utf-8", "backslashreplace")
+        return hashlib.blake2b(
+            len(told).to_bytes(8, "little") + told + self.numbers, digest_size=16, key=study
+        ).digest()
+
+
+def _shape(found: object) -> tuple[int, ...]:
+    """Raises ValueError for what is no shape."""
+    if not isinstance(found, list) or not all(type(length) is int and length >= 0 for length in found):
+        raise ValueError(f"{found!r} is no shape")
+    return tuple(found)
 
 
 def _float64(key: str, value: object) -> Array:
@@ -139,13 +164,13 @@ class Identity:
     """What a study is: two studies with the same identity and the same key of a task have the same result.
 
     case_hash : of the case's text and all tables it names; study : everything else that results depend on, in words
-    that a reader of an error message understands ("uncertainty, latin hypercube, grid 3")
+    that a reader of an error message understands ("uncertainty, latin hypercube, grid 3"); program : what computes it
     """
 
     case_hash: str
     seed: int | None
     study: str
-    version: str = __version__
+    program: str = field(default_factory=program)
 
     @classmethod
     def of(cls, study: str, seed: int | None, *texts: str | bytes) -> Identity:
@@ -159,21 +184,27 @@ class Identity:
     def items(self) -> dict[str, str]:
         return {name: str(value) for name, value in asdict(self).items()}
 
+    @property
+    def key(self) -> bytes:
+        """All of it in 32 bytes."""
+        return hashlib.sha256(json.dumps(self.items(), sort_keys=True).encode("utf-8")).digest()
+
 
 TOLD = {
     "case_hash": "the case or one of its tables has changed",
     "seed": "the seed was {old}, and is {new}",
     "study": "the study was '{old}', and is '{new}'",
-    "version": "it was begun by thermsim {old}, and this is {new}",
+    "program": "it was begun by {old}, and this is {new}",
 }
 
 
 class Journal:
     """Finished tasks of one study. Use `Journal.open`, and close it or use it in a `with` block."""
 
-    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+    def __init__(self, path: Path, connection: sqlite3.Connection, identity: Identity) -> None:
         self.path = path
         self._connection = connection
+        self._study = identity.key
         self._waiting: list[Row] = []
 
     @classmethod
@@ -194,7 +225,7 @@ class Journal:
         path = Path(folder) / FILE
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            journal = cls(path, sqlite3.connect(path, timeout=1.0, isolation_level=None))
+            journal = cls(path, sqlite3.connect(path, timeout=1.0, isolation_level=None), identity)
         except (OSError, sqlite3.OperationalError) as problem:
             raise WriteError(f"{path} cannot be written: {problem}", "choose a folder that can be") from None
         try:
@@ -202,7 +233,7 @@ class Journal:
             journal._connection.execute("PRAGMA journal_mode=DELETE")  # not before: the file might not be ours
         except BaseException as problem:
             journal._connection.close()
-            if isinstance(problem, sqlite3.Error):
+            if isinstance(problem, UNREADABLE):
                 raise _explained(path, problem) from problem
             raise
         return journal
@@ -236,7 +267,7 @@ class Journal:
             raise JournalError(f"{self.path} is not a journal of thermsim", "choose another folder")
         if made != FORMAT:
             raise JournalError(f"{self.path} was written by another version of thermsim", "choose another folder")
-        faults = run("PRAGMA quick_check(1)").fetchone()[0]
+        faults = run("PRAGMA integrity_check(1)").fetchone()[0]
         if faults != "ok":
             raise JournalError(f"{self.path} is damaged: {faults}", DAMAGED)
 
@@ -260,12 +291,28 @@ class Journal:
             )
 
     def rows(self) -> dict[str, Row]:
-        """All finished tasks by their key."""
-        query = "SELECT key, layout, numbers, seconds, way, failure FROM finished"
+        """All finished tasks by their key.
+
+        Raises JournalError where the file is damaged, or a row is not what was written.
+        """
+        query = "SELECT key, layout, numbers, seconds, way, failure, digest FROM finished"
         try:
-            return {row[0]: Row(*row) for row in self._connection.execute(query)}
-        except sqlite3.Error as problem:
+            found = self._connection.execute(query).fetchall()
+        except UNREADABLE as problem:
             raise _explained(self.path, problem) from problem
+        rows = [Row(*values) for *values, _ in found]
+        damaged = [
+            str(row.key)
+            for row, (*_, digest) in zip(rows, found, strict=True)
+            if not isinstance(row.numbers, bytes) or row.digest(self._study) != digest
+        ]
+        if damaged:
+            named = ", ".join(map(repr, damaged[:FEW_NAMES])) + (", ..." if len(damaged) > FEW_NAMES else "")
+            raise JournalError(
+                f"{self.path} is damaged: {len(damaged)} of {len(rows)} rows are not what was written ({named})",
+                BEGIN_ANEW,
+            )
+        return {row.key: row for row in rows}
 
     def add(self, rows: Iterable[Row]) -> None:
         """Keep finished tasks: when it returns they are on the disk, all of them in one transaction.
@@ -280,10 +327,13 @@ class Journal:
         if not self._waiting:
             return
         run = self._connection.execute
-        rows = [(row.key, row.layout, row.numbers, row.seconds, row.way, row.failure) for row in self._waiting]
+        rows = [
+            (row.key, row.layout, row.numbers, row.seconds, row.way, row.failure, row.digest(self._study))
+            for row in self._waiting
+        ]
         try:
             run("BEGIN IMMEDIATE")
-            self._connection.executemany("INSERT OR IGNORE INTO finished VALUES (?, ?, ?, ?, ?, ?)", rows)
+            self._connection.executemany("INSERT OR IGNORE INTO finished VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
             run("COMMIT")
         except BaseException as problem:  # the interrupt key too: the next try begins with a clean connection
             if self._connection.in_transaction:
@@ -311,7 +361,7 @@ class Journal:
         self.close()
 
 
-def _explained(path: Path, problem: sqlite3.Error) -> ThermsimError:
+def _explained(path: Path, problem: Exception) -> ThermsimError:
     text = str(problem)
     if "locked" in text:
         return JournalError(f"{path} is in use by another run", "wait for it, or choose another folder")
