@@ -13,15 +13,17 @@ Source: Muzychka, Culham, Yovanovich, J. Electron. Packag. 125 (2003) 178, and Y
 Culham, J. Thermophys. Heat Transfer 13 (1999) 495 (formulas from memory; the admittance is the same
 thing as their phi functions, written so that nothing overflows).
 
-The plain series converges slowly. Here 1/Y is split at a length s0, as Ewald (Ann. Phys. 369 (1921)
-253) did for lattices: with k_e = sqrt(k_in_plane k_through) of what touches the plane of the sources,
+The plain series converges slowly, the more so the thinner the layer that carries the sources. But 1/Y is
+the Laplace transform of a sum of decaying exponentials (the modes across the stack) in p = zeta^2,
 
-    1/Y = [1/Y - erf(zeta s0)/(k_e zeta)] + 2/(k_e sqrt(pi)) int_0^s0 exp(-zeta^2 s^2) ds
+    1/Y = int_0^inf g(t) exp(-zeta^2 t) dt,    so that    F_os = int_0^inf g(t) K_x(t) K_y(t) dt
 
-The bracket dies exponentially in zeta; the integral is, term by term in s, a product of two
-one-dimensional heat kernels with mirror images, known in closed form. The result cannot depend on s0
-or on the number of terms: each value is computed twice with both changed, and the difference is
-returned as its error.
+with the heat kernels K_x, K_y of the two axes, means of what spreads from one interval to the other between
+adiabatic ends: images for short t, the cosine series for long t, both to round-off within a few terms. g comes
+by the cotangent contour of Talbot (J. Inst. Math. Appl. 23 (1979) 97) with the constants of Trefethen, Weideman
+and Schmelzer (BIT 46 (2006) 653), from memory; its poles all lie on the negative axis, as the contour wants.
+Nothing depends on how thin a layer is. Each value is computed twice, with other points of the contour and of
+the integral, and the difference is returned as its error.
 """
 
 from __future__ import annotations
@@ -38,12 +40,13 @@ from thermsim.errors import ThermsimError
 
 Array = NDArray[np.float64]
 
-DECAY = 28.0  # exponent at which the bracket is left out: exp(-28) = 7e-13
-REACH = 6.0  # erfc(6) = 2e-17
-MOST_TERMS = 4_000_000  # of the double sum; a thin top layer would ask for more
-TERMS_AT_ONCE = 1_000_000  # bounds the memory
-ROUND_OFF = 1e-14  # of a sum, relative: no value is told to be better
-PANELS, NODES = 24, 10  # geometric panels towards s = 0, Gauss-Legendre points in each
+ROUND_OFF = 1e-14  # of an integral, relative: no value is told to be better
+CONTOUR = 24, 20  # points of the contour, for the value and for what it is compared with
+NODES = 14, 12  # likewise, Gauss-Legendre points for each octave of the root of t
+SHORTEST = 1e-8  # of the longer side: roots of t below have one panel
+LONGEST = 2.1  # ... beyond all waves but the uniform one are gone: exp(-(2.1 pi)^2) = 1e-19
+FEW_IMAGES = 0.3  # up to this root of t over the length, the nearest images are all that count
+COSINES = 8  # beyond it so many cosines: exp(-(0.3 pi 8)^2) = 2e-25
 
 
 @dataclass(frozen=True)
@@ -70,7 +73,8 @@ class Rectangle:
 class Channel:
     """Plate with adiabatic edges; `layers` lead away from the sources to a film (inf: a cold face).
 
-    `above` and `film_above_W_m2K` are the same on the other side of the sources; insulated unless given.
+    `above`, behind `joint_above_m2K_W`, and `film_above_W_m2K` are the same on the other side of the sources; insulated
+    unless given.
     """
 
     size_x_m: float
@@ -79,6 +83,7 @@ class Channel:
     film_W_m2K: float
     above: tuple[ChannelLayer, ...] = ()
     film_above_W_m2K: float = 0.0
+    joint_above_m2K_W: float = 0.0
     is_slice: bool = False  # a slice of unit depth: nothing varies along y
 
     def __post_init__(self) -> None:
@@ -128,8 +133,12 @@ def influence_matrix(
     """Mean rise of every observer (rows) per watt in every source (columns) [K/W]; symmetric if they are the same."""
     seen = sources if observers is None else observers
     _check(channel, (*sources, *seen))
-    pairs = [_Pair(source, _Boxes.of(seen)) for source in sources]
-    fine, coarse = (np.stack([_diagonal(channel, pair, share) for pair in pairs], axis=1) for share in (1.0, 0.5))
+    boxes = _Boxes.of(seen)
+    fine, coarse = (
+        np.stack([np.sum(of_x * of_y * weight[:, None], axis=0) + uniform
+                  for source in sources for of_x, of_y in [_kernels(channel, source, boxes, root)]], axis=1)
+        for root, weight, uniform in _rules(channel)
+    )  # fmt: skip
     return FieldSum(fine, _error(fine, coarse))
 
 
@@ -140,9 +149,10 @@ def rise_field(
     _check(channel, sources)
     points = _Boxes(np.asarray(x, float), np.zeros(len(x)), np.asarray(y, float), np.zeros(len(y)))
     fine, coarse = (
-        np.sum([power * _raster(channel, _Pair(source, points), share)
-                for source, power in zip(sources, powers_W, strict=True)], axis=0)
-        for share in (1.0, 0.5)
+        np.sum([power * (of_x.T @ (weight[:, None] * of_y) + uniform)
+                for source, power in zip(sources, powers_W, strict=True)
+                for of_x, of_y in [_kernels(channel, source, points, root)]], axis=0)
+        for root, weight, uniform in _rules(channel)
     )  # fmt: skip
     return FieldSum(fine, _error(fine, coarse))
 
@@ -171,83 +181,46 @@ class _Boxes(NamedTuple):
         return cls(*rows.T)
 
 
-class _Pair(NamedTuple):
-    source: Rectangle
-    seen: _Boxes
+def _rules(channel: Channel) -> Iterator[tuple[Array, Array, float]]:
+    """Twice the same integral: roots of t [m], weights with g in them, and what is to be added [K/W].
+
+    The uniform wave decays least, beyond the longest t too; in closed form it is 1/Y(0).
+    """
+    longer = channel.size_x_m if channel.is_slice else max(channel.size_x_m, channel.size_y_m)
+    edges = longer * LONGEST * 2.0 ** np.arange(np.ceil(np.log2(SHORTEST / LONGEST)), 1.0)
+    edges = np.concatenate([[0.0], edges])
+    for points, nodes in zip(CONTOUR, NODES, strict=True):
+        place, weight = np.polynomial.legendre.leggauss(nodes)
+        half = np.diff(edges)[:, None] / 2.0
+        root = (edges[:-1, None] + half * (1.0 + place)).ravel()
+        decay = 2.0 * root * (half * weight).ravel() * _decay(channel, root**2, points)
+        yield root, decay, uniform_rise(channel) - float(decay.sum()) / (channel.size_x_m * channel.size_y_m)
 
 
-def _diagonal(channel: Channel, pair: _Pair, share: float) -> Array:
-    """Observers taken one by one: (number of observers,) array [K/W]."""
-    plan = _plan(channel, share)
-    total = np.zeros(len(pair.seen.x))
-    for x_terms, kernel, y_terms in _chunks(channel, pair, plan):
-        total += np.einsum("om,om->o", x_terms, y_terms @ kernel.T)
-    along_x, along_y, weight = _near(channel, pair, plan.split)
-    return np.asarray(total + np.einsum("q,qo,qo->o", weight, along_x, along_y))
+def _decay(channel: Channel, t: Array, points: int) -> Array:
+    """g(t) [K/W], t [m2]: 1/Y(p), p = zeta^2, transformed back along z(u) = N (0.5017 u cot(0.6407 u) - 0.6122 + ...)."""
+    u = np.pi * (2.0 * np.arange(points // 2) + 1.0) / points
+    tangent = np.tan(0.6407 * u)
+    z = points * (0.5017 * u / tangent - 0.6122 + 0.2645j * u)
+    along = points * (0.5017 / tangent - 0.5017 * 0.6407 * u / np.sin(0.6407 * u) ** 2 + 0.2645j)
+    rise = 1.0 / _admittance(channel, np.sqrt(z / t[:, None]))
+    return np.asarray(2.0 / points * np.imag(rise * np.exp(z) * along).sum(axis=1) / t)
 
 
-def _raster(channel: Channel, pair: _Pair, share: float) -> Array:
-    """Every observer in x with every observer in y: (nx, ny) array [K/W]."""
-    plan = _plan(channel, share)
-    total = np.zeros((len(pair.seen.x), len(pair.seen.y)))
-    for x_terms, kernel, y_terms in _chunks(channel, pair, plan):
-        total += x_terms @ (kernel @ y_terms.T)
-    along_x, along_y, weight = _near(channel, pair, plan.split)
-    return np.asarray(total + along_x.T @ (weight[:, None] * along_y))
-
-
-class _Plan(NamedTuple):
-    terms_x: int
-    terms_y: int
-    split: float  # s0 [m]
-
-
-def _plan(channel: Channel, share: float) -> _Plan:
-    """Number of terms and split length; `share` 1 for the value, less for the run that it is compared with."""
-    a, b = channel.size_x_m, channel.size_y_m
-    thin = min(stack[0].thickness_m * _stretch(stack[0]) for stack in (channel.layers, channel.above) if stack)
-    shortest = a if channel.is_slice else min(a, b)
-    highest = max(DECAY / thin, 2.0 * REACH / (0.15 * shortest))
-    count = highest / np.pi * (a if channel.is_slice else np.sqrt(a * b))
-    allowed = MOST_TERMS if channel.is_slice else np.sqrt(MOST_TERMS)
-    highest *= min(1.0, allowed / count) * share
-    terms_y = 1 if channel.is_slice else int(np.ceil(highest * b / np.pi)) + 1
-    return _Plan(int(np.ceil(highest * a / np.pi)) + 1, terms_y, REACH / highest)
-
-
-def _chunks(channel: Channel, pair: _Pair, plan: _Plan) -> Iterator[tuple[Array, Array, Array]]:
-    """Blocks of the double sum: x terms (o, m), kernel (m, n), y terms (o, n)."""
-    a, b = channel.size_x_m, channel.size_y_m
-    source, seen = pair
-    y_terms = _axis_terms(b, np.arange(plan.terms_y, dtype=float), source.centre_y, source.size_y, seen.y, seen.size_y)
-    delta = np.arange(plan.terms_y, dtype=float) * np.pi / b
-    step = max(1, TERMS_AT_ONCE // plan.terms_y)
-    for first in range(0, plan.terms_x, step):
-        order = np.arange(first, min(first + step, plan.terms_x), dtype=float)
-        x_terms = _axis_terms(a, order, source.centre_x, source.size_x, seen.x, seen.size_x)
-        zeta = np.hypot((order * np.pi / a)[:, None], delta[None, :])
-        yield x_terms, _bracket(channel, zeta, plan.split) / (a * b), y_terms
-
-
-def _axis_terms(length: float, order: Array, centre: float, size: float, seen: Array, seen_size: Array) -> Array:
-    """w_m P_m along one axis: (number of observers, number of terms)."""
-    wave = order * np.pi / length
-    heated = np.where(order == 0, 1.0, 2.0) * np.cos(wave * centre) * np.sinc(wave * size / (2.0 * np.pi))
-    return np.asarray(heated * np.cos(np.outer(seen, wave)) * np.sinc(np.outer(seen_size, wave) / (2.0 * np.pi)))
-
-
-def _bracket(channel: Channel, zeta: Array, split: float) -> Array:
-    """1/Y - erf(zeta s0)/(k_e zeta) [m2 K/W], with its limit at zeta = 0."""
-    safe = np.where(zeta == 0.0, 1.0, zeta)
-    half_space = np.where(zeta == 0.0, 2.0 * split / np.sqrt(np.pi), erf(safe * split) / safe)
-    return np.asarray(1.0 / _admittance(channel, zeta) - half_space / _plane_conductivity(channel))
+def _kernels(channel: Channel, source: Rectangle, seen: _Boxes, root: Array) -> tuple[Array, Array]:
+    """K_x and K_y [1/m] at the roots of t: (q, nx), (q, ny)."""
+    along_x = _heat_kernel(root, channel.size_x_m, source.centre_x, source.size_x, seen.x, seen.size_x)
+    if channel.is_slice:
+        return along_x, np.full((len(root), len(seen.y)), 1.0 / channel.size_y_m)
+    return along_x, _heat_kernel(root, channel.size_y_m, source.centre_y, source.size_y, seen.y, seen.size_y)
 
 
 def _admittance(channel: Channel, zeta: Array) -> Array:
     """Flux per rise [W/m2K] in the plane of the sources for the wave number zeta [1/m]."""
     total = one_side_admittance(channel.layers, channel.film_W_m2K, zeta)
     if channel.above or channel.film_above_W_m2K > 0.0:
-        total = total + one_side_admittance(channel.above, channel.film_above_W_m2K, zeta)
+        above = one_side_admittance(channel.above, channel.film_above_W_m2K, zeta)
+        total = total + above / (1.0 + channel.joint_above_m2K_W * above)
     return total
 
 
@@ -277,38 +250,21 @@ def _ohm(layer: ChannelLayer) -> float:
     return layer.thickness_m / layer.through_W_mK
 
 
-def _plane_conductivity(channel: Channel) -> float:
-    """k_e [W/mK] that short waves see: the layers that touch the sources, above and below."""
-    touching = [stack[0] for stack in (channel.layers, channel.above) if stack]
-    return sum(float(np.sqrt(layer.in_plane_W_mK * layer.through_W_mK)) for layer in touching)
-
-
-def _near(channel: Channel, pair: _Pair, split: float) -> tuple[Array, Array, Array]:
-    """Heat kernels along x and y at the nodes of s, and the weights: (q, nx), (q, ny), (q,)."""
-    point, weight = np.polynomial.legendre.leggauss(NODES)
-    edges = np.concatenate(([0.0], split * 0.5 ** np.arange(PANELS, -1, -1.0)))
-    half = np.diff(edges)[:, None] / 2.0
-    s = (edges[:-1, None] + half * (1.0 + point)).ravel()
-    weights = (half * weight).ravel() * 2.0 / (np.sqrt(np.pi) * _plane_conductivity(channel))
-    source, seen = pair
-    along_x = _heat_kernel(s, channel.size_x_m, source.centre_x, source.size_x, seen.x, seen.size_x)
-    if channel.is_slice:
-        return along_x, np.ones((len(s), len(seen.y))) / channel.size_y_m, weights
-    return along_x, _heat_kernel(s, channel.size_y_m, source.centre_y, source.size_y, seen.y, seen.size_y), weights
-
-
-def _heat_kernel(s: Array, length: float, centre: float, size: float, seen: Array, seen_size: Array) -> Array:
-    """Mean over [seen +- seen_size/2] of a unit amount spread over [centre +- size/2], widened by s: (q, o) [1/m].
+def _heat_kernel(root: Array, length: float, centre: float, size: float, seen: Array, seen_size: Array) -> Array:
+    """Mean over [seen +- seen_size/2] of a unit amount spread over [centre +- size/2] after times t: (q, o) [1/m].
 
     The adiabatic ends mirror the source: at centre + 2 j length and at -centre + 2 j length.
     """
-    total = np.zeros((len(s), len(seen)))
+    total = np.zeros((len(root), len(seen)))
+    short = root < FEW_IMAGES * length
     for shift in range(-2, 3):
         for image in (centre, -centre):
-            distance = seen - image - 2.0 * shift * length
-            near = np.abs(distance) < 2.0 * REACH * np.max(s) + (size + seen_size) / 2.0
-            if near.any():
-                total[:, near] += _spread(s[:, None], distance[near], size, seen_size[near])
+            total[short] += _spread(root[short, None], seen - image - 2.0 * shift * length, size, seen_size)
+    order = np.arange(COSINES + 1.0)
+    wave = order * np.pi / length
+    heated = np.where(order == 0, 1.0, 2.0) * np.cos(wave * centre) * np.sinc(wave * size / (2.0 * np.pi)) / length
+    observed = np.cos(np.outer(seen, wave)) * np.sinc(np.outer(seen_size, wave) / (2.0 * np.pi))
+    total[~short] = (heated * np.exp(-((root[~short, None] * wave) ** 2))) @ observed.T
     return total
 
 
