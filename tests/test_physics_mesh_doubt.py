@@ -18,6 +18,7 @@ from thermsim.case.load import parse_case
 from thermsim.case.vocabulary.schema import Case
 from thermsim.mesh.predict import predict
 from thermsim.proof.closed_form.flux_channel import Channel, ChannelLayer, Rectangle, influence_matrix
+from thermsim.proof.run.random_stacks import exact_of
 
 
 @dataclass(frozen=True)
@@ -125,6 +126,29 @@ def test_points_and_peaks_are_held_too() -> None:
             assert doubt.half_width < 20 * abs(doubt.value - 29.6575)
             assert doubt.order is not None and 1.0 < doubt.order < 2.5
         assert abs(prediction.doubts["flow", "0"].value - 100.0) < 1e-6
+
+
+@pytest.mark.parametrize(
+    ("k", "thickness_mm", "film_W_m2K", "gap_mm", "watts"),
+    [(48.8, 0.78, 1400.0, 1.04, 8.2), (23.4, 0.92, 5000.0, 0.52, 5.2)],
+)
+def test_a_summit_microns_inside_the_edge_towards_a_hotter_zone(
+    k: float, thickness_mm: float, film_W_m2K: float, gap_mm: float, watts: float
+) -> None:
+    """The slope of x ln x has no bound: the highest spot of the cooler zone lies 0.2 to 14 um from its edge.
+
+    Against the summed series; read on the edge alone it was off by up to seven doubts, on every grid alike.
+    """
+    zones = [
+        {"zone": "hot", "corner_mm": [4, 4], "size_mm": [4, 4], "power_W": 20.0},
+        {"zone": "warm", "corner_mm": [8 + gap_mm, 4], "size_mm": [4, 4], "power_W": watts},
+    ]
+    layers, heat = [part("plate", [20, 20], thickness_mm, k)], [{"in": "plate", "at": "top", "zones": zones}]
+    case = case_of(layers, heat, [film("bottom", film_W_m2K)])
+    channel = Channel(0.02, 0.02, (ChannelLayer(1e-3 * thickness_mm, k, k),), film_W_m2K)
+    exact = exact_of(channel, zones)["zone", "warm", "highest"]
+    found = predict(case, accuracy_K=0.1).doubts["zone", "warm", "highest"]
+    assert abs(found.value - exact) <= found.half_width
 
 
 def test_accuracy_that_is_asked_for_is_kept() -> None:

@@ -7,9 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
+from scipy.integrate import quad
 from scipy.optimize import minimize
 
-from thermsim.readout.surface_maximum import WARMEST, Plane, Summit
+from thermsim.readout.surface_maximum import ON_LATTICE, WARMEST, Plane, Summit
 
 Array = NDArray[np.float64]
 
@@ -168,3 +169,39 @@ def test_an_edge_may_be_warmest_though_its_cells_are_not() -> None:
     found = Plane(one_body(widths), widths).summits(face[None], [box])[0]
     assert face[19, :].max() < face[box].max() < 0.5 * (face[19, 5:7] + face[20, 5:7]).max()
     assert found.way[0, 0] == 1 and found.value[0] > face[box].max() + 0.4
+
+
+def test_what_a_lattice_makes_of_a_jump_of_heat() -> None:
+    """`ON_LATTICE`, by scipy's quadrature of what the surface of a half space of cells has over the half space itself.
+
+    Waves u along the surface sink into cells of width 1 and height a as sinh(v/2) = a sin(u/2), so that a flux makes
+    the temperature sqrt(1 + a^2 sin^2(u/2)) / (2 sin(u/2)) on the face, and 1/u in the half space.
+    """
+    a = 0.3
+    for j, told in enumerate(ON_LATTICE):
+
+        def over(u: float, place: float = j + 0.5) -> float:
+            sine = np.sin(0.5 * u)
+            return float((np.sqrt(1.0 + (a * sine) ** 2) / (2.0 * sine**2) - 2.0 / u**2) * np.sin(u * place))
+
+        beyond, _ = quad(lambda u: 2.0 / u**2, np.pi, np.inf, weight="sin", wvar=j + 0.5)
+        assert told == pytest.approx((quad(over, 1e-6, np.pi)[0] - beyond) / np.pi, abs=2e-4)
+
+
+@pytest.mark.parametrize("side", [-1, 1])
+@pytest.mark.parametrize("axis", [0, 1])
+def test_a_summit_far_nearer_to_an_edge_than_any_cell(axis: int, side: int) -> None:
+    """40 - 6 s - s ln|s| as cells of a lattice hold it: by calculus highest at s = exp(-7), by s over the edge."""
+    widths = (np.full(16, 1.0), np.full(16, 1.0))
+    s = side * (cells(widths[0]) - 8.0)
+    of_cell = np.where(np.abs(s) < 1.0, ON_LATTICE[0], np.where(np.abs(s) < 2.0, ON_LATTICE[1], 0.0))
+    line = 40.0 - 6.0 * s - s * np.log(np.abs(s)) + 0.5 * np.pi * of_cell * np.sign(s)
+    face = np.moveaxis(np.broadcast_to(line, (16, 16)), 1, axis)
+    own, across = slice(8, 16) if side > 0 else slice(0, 8), slice(3, 9)
+    box = (own, across) if axis == 0 else (across, own)
+    plane = Plane(one_body(widths), widths)
+    found = plane.summits(face[None], [box])[0]
+    assert found.value[0] == pytest.approx(40.0 + np.exp(-7.0), abs=1e-9)
+    assert place_of(found, widths)[axis] == pytest.approx(8.0 + side * np.exp(-7.0), abs=1e-6)
+    weights = plane.weights(found)
+    assert sum(weight * face[cell] for cell, weight in weights.items()) == pytest.approx(found.value[0], abs=1e-9)

@@ -12,7 +12,7 @@ from thermsim.errors import HeatBalanceError
 from thermsim.model.assemble import face_plane
 from thermsim.model.build import CoolingFace, Guess, Model, ZoneCells
 from thermsim.readout.faces import Place, face_spot, heated_boxes, plane_of
-from thermsim.readout.surface_maximum import INSIDE, Plane, Summit
+from thermsim.readout.surface_maximum import Plane, Summit
 from thermsim.solver.steady import Steady, heated_faces, nodes
 
 Array = NDArray[np.float64]
@@ -170,9 +170,8 @@ class Field:
         """Temperature [C] and place [m] of a summit."""
         along = []
         for axis, own in enumerate((self.model.grid.x, self.model.grid.y)):
-            cell, way = int(summit.cell[axis, 0]), int(summit.way[axis, 0])
-            offset = float(summit.place[axis, 0]) if way == INSIDE else 0.5 * way
-            along.append(float(own.centres[cell] + own.widths[cell] * offset))
+            cell = int(summit.cell[axis, 0])
+            along.append(float(own.centres[cell] + own.widths[cell] * summit.place[axis, 0]))
         return float(summit.value[0]), (along[0], along[1], float(self.model.grid.z.faces[face]))
 
     def _is_beside_heat(self, cell: tuple[int, int, int]) -> bool:

@@ -3,7 +3,9 @@
 Along each axis the temperature near a cell is the polynomial through the centres of five cells of the rectangle and of
 one body; where the body ends at a void, cells are mirrored, as if no heat crossed its side. On an edge of the rectangle
 inside a body, where heat jumps and the temperature bends as x ln|x|, it is what two cells on each side say with such a
-term. Summits are sought in the warmest cells, so that the answer changes continuously while one becomes warmer than
+term, up to the centre of the cell inside: where heat comes from beyond the edge, the summit lies so near that the cells
+never show it (at exp(-slope/jump), microns), and a reading on the edge alone would be off by as much on every grid.
+Summits are sought in the warmest cells, so that the answer changes continuously while one becomes warmer than
 another, and where an edge is warmest: beside a hotter rectangle its cells may be cooler than a hill farther in.
 """
 
@@ -28,6 +30,11 @@ WARMEST = 4  # cells of a rectangle in which a summit is sought
 CANDIDATES = WARMEST + 1  # with the one beside which an edge is warmest
 TRIES = 9  # places along each axis from which the best begins
 NEWTON_STEPS = 6
+NEAREST = 2.0 ** -np.arange(1.0, 41.0)  # distances from an edge where a summit is sought, in widths of the cell
+# What the first two cells beyond a jump of heat lie over the temperature of the half space, of (heat on one side minus
+# other) width / (2 k): in a plane of cells a = 0.3 times as high as wide (0.1 to 0.5 on the grids that are planned)
+# 1/pi int_0^pi [sqrt(1 + a^2 sin^2(u/2)) / (2 sin^2(u/2)) - 2/u^2] sin(u (j + 1/2)) du, less what follows beyond pi.
+ON_LATTICE = 0.1002, 0.0388
 _SLOPE = np.diag(np.arange(1.0, POINTS), 1)  # of coefficients of a polynomial: those of its derivative
 SAME = 1e-9  # of the size of the plane
 INSIDE, LOW_EDGE, HIGH_EDGE = 0, -1, 1
@@ -38,7 +45,7 @@ WAYS = (INSIDE, LOW_EDGE, HIGH_EDGE)
 class Summit:
     """Highest temperatures (n,) [C] of one rectangle, and where they are.
 
-    cell : (2, n) indices along both axes; way : (2, n) along each axis inside the cell, or on an edge of the rectangle
+    cell : (2, n) indices along both axes; way : (2, n) along each axis inside the cell, or at an edge of the rectangle
     place : (2, n) from the centre of the cell, in its widths
     """
 
@@ -104,7 +111,7 @@ class Plane:
             elif abs(low - at) <= same and start == index > body[0]:
                 on_edge = LOW_EDGE
             way.append(on_edge)
-            offset.append(0.0 if on_edge else (at - 0.5 * (low + high)) / (high - low))
+            offset.append(0.5 * on_edge if on_edge else (at - 0.5 * (low + high)) / (high - low))
             box.append(slice(start, stop))
         return self._weights(np.array(cell)[:, None], (box[0], box[1]), way, np.array(offset)[:, None])
 
@@ -135,7 +142,7 @@ class Plane:
     def _weights(self, cell: Ints, box: Box, way: list[int], place: Array) -> dict[tuple[int, int], float]:
         own = np.array([[[s.start, s.stop] for s in box]])
         near = [self._lines[axis].near(cell, own[:, axis], axis).part(way[axis]) for axis in (0, 1)]
-        along = [_powers(place[axis]) @ near[axis].powers[0] for axis in (0, 1)]
+        along = [near[axis].terms(place[axis]) @ near[axis].powers[0] for axis in (0, 1)]
         found: dict[tuple[int, int], float] = {}
 
         def add(i: int, j: int, weight: float) -> None:
@@ -165,7 +172,7 @@ class Plane:
                 continue
             x, y = (near[axis].rows(here).part(ways[axis]) for axis in (0, 1))
             patch = self._patch(face, which[here], cell[:, here], x.index, y.index)
-            found, *at = _highest(x.powers @ patch @ y.powers.transpose(0, 2, 1), x.ends, y.ends)
+            found, *at = _highest_of(x.powers @ patch @ y.powers.transpose(0, 2, 1), x, y)
             better = found > value[here]
             chosen = here[better]
             value[chosen] = found[better]
@@ -261,41 +268,53 @@ class _Line:
         above = centres[np.minimum(middle + 1, len(centres) - 1)]
         high = np.where(middle < end - 1, above - centres[middle], np.where(body_high, 0.5 * width, 0.0))
         powers = _through((at - centres[middle][:, None]) / width[:, None], is_there)
-        inside = _Part(index, powers, np.stack([low, high], axis=1) / width[:, None])
+        inside = _Part(index, powers, np.stack([low, high], axis=1) / width[:, None], INSIDE)
         touches = [(middle == first) & ~body_low, (middle == end - 1) & ~body_high]
-        edges = [self._edge(middle, body, side) for side in (LOW_EDGE, HIGH_EDGE)]
+        edges = [self._edge(middle, body, own, side) for side in (LOW_EDGE, HIGH_EDGE)]
         return _Near(inside, (edges[0], edges[1]), np.stack(touches, axis=1))
 
-    def _edge(self, middle: Ints, body: Ints, side: int) -> _Part:
-        """The temperature at one side of cells: of two cells on each side of it, or of one where there are no two."""
+    def _edge(self, middle: Ints, body: Ints, own: Ints, side: int) -> _Part:
+        """The temperature at one side of cells and inward: of two cells on each side of it.
+
+        Of one where there are no two, and on the edge alone where the rectangle ends after one: heat jumps there too.
+        """
         index = middle[:, None] + (np.array([-2, -1, 0, 1, 0]) if side == LOW_EDGE else np.array([-1, 0, 1, 2, 0]))
         is_there = (index >= body[:, :1]) & (index < body[:, 1:])
         index = np.where(is_there, index, middle[:, None])
         centres = 0.5 * (self.faces[1:] + self.faces[:-1])
-        away = centres[index] - self.faces[middle + int(side == HIGH_EDGE)][:, None]
-        away /= np.diff(self.faces)[middle][:, None]
+        inward = (centres[index] - self.faces[middle + int(side == HIGH_EDGE)][:, None]) * -side
+        inward /= np.diff(self.faces)[middle][:, None]
         powers = np.zeros((len(middle), POINTS, POINTS))
         four = is_there[:, :4].all(axis=1)
-        powers[four, 0, :4] = _at_jump(away[four, :4])
-        apart = np.maximum(away[~four, 2] - away[~four, 1], 1e-300)  # no pair at the side of a body, where no edge is
-        powers[~four, 0, 1], powers[~four, 0, 2] = away[~four, 2] / apart, -away[~four, 1] / apart
-        return _Part(index, powers, np.zeros((len(middle), 2)))
+        powers[four, :4, :4] = _at_jump(inward[four, :4])
+        powers[own[:, 1] - own[:, 0] < 2, 1:] = 0.0
+        # No pair at the side of a body, where no edge is.
+        low, high = inward[~four, 1], inward[~four, 2]
+        apart = np.where(high == low, 1.0, high - low)
+        powers[~four, 0, 1], powers[~four, 0, 2] = high / apart, -low / apart
+        return _Part(index, powers, np.full((len(middle), 2), 0.5 * side), side)
 
 
 @dataclass(frozen=True)
 class _Part:
-    """Polynomials along one axis, in widths of the middle cell from its centre.
+    """Temperatures along one axis; places in widths of the middle cell from its centre.
 
-    index : (m, 5) cells; powers : (m, 5, 5) what their temperatures make of the coefficients
+    index : (m, 5) cells; powers : (m, 5, 5) what their temperatures make of the coefficients of the terms
     ends : (m, 2) places between which it is used
+    way : inside a cell the terms are powers of the place; at an edge 1, s, s^2, s ln s of the distance s inward from it
     """
 
     index: Ints
     powers: Array
     ends: Array
+    way: int
 
     def rows(self, which: Any) -> _Part:
-        return _Part(self.index[which], self.powers[which], self.ends[which])
+        return _Part(self.index[which], self.powers[which], self.ends[which], self.way)
+
+    def terms(self, place: Array) -> Array:
+        """(m, 5) at places (m,)."""
+        return _powers(place) if self.way == INSIDE else _jump_terms(0.5 - self.way * place)
 
 
 @dataclass(frozen=True)
@@ -318,12 +337,23 @@ class _Near:
 
 
 def _at_jump(away: Array) -> Array:
-    """(m, 4) weights of single temperatures at (m, 4) distances from a jump of heat, for that on it.
+    """(m, 4, 4) coefficients of 1, x, x^2 and, which a jump of heat brings, x ln|x|, of single temperatures of cells.
 
-    They are right for 1, x, x^2 and, which a jump brings, x ln|x|.
+    away : (m, 4) their distances from the jump, two on each side, in widths of a cell
+
+    The balances of the cells beside a jump do not hold x ln|x| but x ln|x| - (pi/2) ON_LATTICE, on any grid: without it
+    the slope at the edge, and with it the distance of the summit, would be wrong by a factor that no grid mends.
     """
-    terms = np.stack([np.ones_like(away), away, away**2, away * np.log(np.abs(away))], axis=1)
-    return np.asarray(np.linalg.inv(terms)[:, :, 0])
+    on_lattice = np.sign(away) * np.array([ON_LATTICE[1], ON_LATTICE[0], ON_LATTICE[0], ON_LATTICE[1]])
+    of_jump = away * np.log(np.abs(away)) - 0.5 * np.pi * on_lattice
+    terms = np.stack([np.ones_like(away), away, away**2, of_jump], axis=1)
+    return np.asarray(np.linalg.inv(terms).transpose(0, 2, 1))
+
+
+def _jump_terms(inward: Array) -> Array:
+    """(m, 5) of distances (m,) from an edge, not negative: 1, s, s^2, s ln s, and nothing."""
+    logarithm = np.log(np.maximum(inward, 1e-300))
+    return np.stack([np.ones_like(inward), inward, inward**2, inward * logarithm, np.zeros_like(inward)], axis=-1)
 
 
 def _through(place: Array, is_there: Bools) -> Array:
@@ -338,6 +368,52 @@ def _through(place: Array, is_there: Bools) -> Array:
 def _powers(place: Array) -> Array:
     """(m, 5) of places (m,): 1, s, s^2, ..."""
     return np.vander(place, POINTS, increasing=True)
+
+
+def _highest_of(coefficients: Array, x: _Part, y: _Part) -> tuple[Array, Array, Array]:
+    """Highest value (m,) of temperatures with coefficients (m, 5, 5), and its places: on edges first, then inward."""
+    if x.way == INSIDE and y.way == INSIDE:
+        return _highest(coefficients, x.ends, y.ends)
+    on_edge = [part.terms(part.ends[:, 0]) for part in (x, y)]
+    along_x = coefficients if x.way == INSIDE else _only(on_edge[0][:, None, :] @ coefficients, 1)
+    both = along_x if y.way == INSIDE else _only(along_x @ on_edge[1][:, :, None], 2)
+    _, u, v = _highest(both, *(part.ends if part.way == INSIDE else 0.0 * part.ends for part in (x, y)))
+    if x.way != INSIDE:
+        u = x.ends[:, 0]
+    if y.way != INSIDE:
+        v = y.ends[:, 0]
+    # The summit is so near its edge that it hardly moves along it.
+    if x.way != INSIDE:
+        u = x.way * (0.5 - _inward((coefficients @ y.terms(v)[:, :, None])[:, :, 0]))
+    if y.way != INSIDE:
+        v = y.way * (0.5 - _inward((x.terms(u)[:, None, :] @ coefficients)[:, 0, :]))
+    value = (x.terms(u)[:, None, :] @ coefficients @ y.terms(v)[:, :, None])[:, 0, 0]
+    return value, u, v
+
+
+def _only(values: Array, axis: int) -> Array:
+    """(m, 5, 5) coefficients of what is the same all along an axis, where `values` have length 1."""
+    whole = np.zeros((len(values), POINTS, POINTS))
+    whole[(slice(None),) * axis + (slice(0, 1),)] = values
+    return whole
+
+
+def _inward(coefficients: Array) -> Array:
+    """(m,) distances from an edge, up to the centre of the cell, at which terms with coefficients (m, 5) are highest.
+
+    Best of distances that are halved again and again, then Newton for the logarithm of the distance.
+    """
+    tries = np.concatenate([[0.0], NEAREST])
+    s = tries[(coefficients @ _jump_terms(tries).T).argmax(axis=1)]
+    low, high = 0.5 * s, np.minimum(2.0 * s, NEAREST[0])
+    inside = s > 0.0
+    for _ in range(NEWTON_STEPS):
+        _, linear, square, log = coefficients[inside, :4].T
+        slope = linear + 2.0 * square * s[inside] + log * (1.0 + np.log(s[inside]))
+        bend = np.minimum(2.0 * square * s[inside] + log, -1e-300)
+        s[inside] *= np.exp(np.clip(-slope / bend, -1.0, 1.0))
+        s = np.clip(s, low, high)
+    return s
 
 
 def _highest(coefficients: Array, ends_x: Array, ends_y: Array) -> tuple[Array, Array, Array]:

@@ -198,7 +198,7 @@ def _rules(channel: Channel) -> Iterator[tuple[Array, Array, float]]:
 
 
 def _decay(channel: Channel, t: Array, points: int) -> Array:
-    """g(t) [K/W], t [m2]: 1/Y(p), p = zeta^2, transformed back along z(u) = N (0.5017 u cot(0.6407 u) - 0.6122 + ...)."""
+    """g(t) [K/W], t [m2]: 1/Y(p), p = zeta^2, transformed back along the cotangent contour z = p t."""
     u = np.pi * (2.0 * np.arange(points // 2) + 1.0) / points
     tangent = np.tan(0.6407 * u)
     z = points * (0.5017 * u / tangent - 0.6122 + 0.2645j * u)

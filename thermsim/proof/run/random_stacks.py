@@ -11,15 +11,16 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.load import parse_case
-from thermsim.case.schema import Case
-from thermsim.proof.flux_channel import Channel, ChannelLayer, Rectangle, influence_matrix, rise_field
-from thermsim.study.answers import HOTTEST, Question
+from thermsim.case.vocabulary.schema import Case
+from thermsim.proof.closed_form.flux_channel import Channel, ChannelLayer, Rectangle, influence_matrix, rise_field
+from thermsim.readout.answers import HOTTEST, Question
 
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]  # low x, low y, high x, high y [mm]
@@ -130,7 +131,7 @@ def _apart(rng: np.random.Generator, a: float, b: float) -> list[Box]:
     """One to five rectangles in columns of their own, anywhere in them."""
     edges = np.linspace(0.02 * a, 0.98 * a, int(rng.integers(1, 6)) + 1).tolist()
     boxes = []
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in pairwise(edges):
         size_x, size_y = float(rng.uniform(0.1, 1.0) * (high - low)), float(rng.uniform(0.05, 0.9) * b)
         x, y = float(rng.uniform(low, high - size_x)), float(rng.uniform(0.0, b - size_y))
         boxes.append((x, y, x + size_x, y + size_y))
@@ -178,7 +179,7 @@ def _hotspot(rng: np.random.Generator, a: float, b: float) -> list[Box]:
 
 
 def _places(rng: np.random.Generator, a: float, b: float, boxes: list[Box]) -> list[list[float]]:
-    """[x, y] [mm] inside a rectangle, on an edge and a corner of one, at a side or a corner of the plate, and anywhere."""
+    """[x, y] [mm] in a rectangle, on an edge and a corner of it, at a side or a corner of the plate, and anywhere."""
     x0, y0, x1, y1 = boxes[int(rng.integers(len(boxes)))]
     along_x, along_y = float(rng.uniform(x0, x1)), float(rng.uniform(y0, y1))
     edge = [[x0, along_y], [x1, along_y], [along_x, y0], [along_x, y1]][int(rng.integers(4))]
@@ -220,7 +221,7 @@ def _exact(channel: Channel, boxes: list[Box], watts: Array, places: list[list[f
 
 
 def _highest(channel: Channel, sources: tuple[Rectangle, ...], powers: tuple[float, ...], box: Box) -> float:
-    """Highest rise within a rectangle [K]: a raster that is finer at its edges, then finer ones around the best point."""
+    """Highest rise within a rectangle [K]: a raster, finer at its edges, then finer ones around the best point."""
     low, high = MM * np.array(box[:2]), MM * np.array(box[2:])
     shares = 0.5 - 0.5 * np.cos(np.linspace(0.0, np.pi, RASTER))
     axes = [low[axis] + shares * (high[axis] - low[axis]) for axis in (0, 1)]
