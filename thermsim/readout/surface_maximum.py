@@ -353,7 +353,7 @@ def _at_jump(away: Array) -> Array:
 def _jump_terms(inward: Array) -> Array:
     """(m, 5) of distances (m,) from an edge, not negative: 1, s, s^2, s ln s, and nothing."""
     logarithm = np.log(np.maximum(inward, 1e-300))
-    return np.stack([np.ones_like(inward), inward, inward**2, inward * logarithm, np.zeros_like(inward)], axis=-1)
+    return np.asarray(np.stack([np.ones_like(inward), inward, inward**2, inward * logarithm, np.zeros_like(inward)], -1))
 
 
 def _through(place: Array, is_there: Bools) -> Array:
@@ -413,7 +413,7 @@ def _inward(coefficients: Array) -> Array:
         bend = np.minimum(2.0 * square * s[inside] + log, -1e-300)
         s[inside] *= np.exp(np.clip(-slope / bend, -1.0, 1.0))
         s = np.clip(s, low, high)
-    return s
+    return np.asarray(s)
 
 
 def _highest(coefficients: Array, ends_x: Array, ends_y: Array) -> tuple[Array, Array, Array]:
