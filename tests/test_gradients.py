@@ -245,7 +245,23 @@ def mapped() -> Case:
         return case_of(layers, heat, [film("top", 9000.0, 20.0)], folder)
 
 
-STACKS = {"mapped": mapped, "plain": plain, "curved": curved, "throughout": throughout, "cut": cut}
+def filled() -> Case:
+    """Fills in the gaps of joints: over one that is given by its resistance, between two, under another."""
+    around = {"material": {"conductivity_W_mK": 0.6}}
+    layers = [
+        part("board", [14.0, 13.0], 1.2, 9.0),
+        joint("glue", 14.0),
+        part("die", [8.0, 7.0], 0.7, 120.0, around=around),
+        {"joint": "solder", "film_um": {"low": 90, "high": 260, "towards": "+x"}, "conductivity_W_mK": 30},
+        part("lid", [11.0, 9.0], 1.5, 390.0, around=around),
+        {"joint": "pad", "film_um": 400, "conductivity_W_mK": 4, "wetted_fraction": 0.9},
+        part("plate", [15.0, 13.6], 1.0, 200.0),
+    ]
+    heat = [{"in": "die", "zones": [{"zone": "hot", "corner_mm": [1.0, 1.2], "size_mm": [4.0, 5.0], "power_W": 20.0}]}]
+    return case_of(layers, heat, [film("top", 4000.0, 20.0), film("bottom", 300.0, 21.0)])
+
+
+STACKS = {"filled": filled, "mapped": mapped, "plain": plain, "curved": curved, "throughout": throughout, "cut": cut}
 
 
 def full(case: Case, plan: GridPlan, base: Case) -> dict[Question, float]:

@@ -78,14 +78,14 @@ def test_two_fluids_share_by_conductance() -> None:
     assert sum(flows(field).values()) == pytest.approx(3.0, rel=1e-9)
 
 
-def test_around_fills_its_level_and_takes_no_joint() -> None:
+def test_around_fills_its_level_and_the_gap_beside_a_joint() -> None:
     """Die and filler side by side: two tubes in parallel when the plates above and below are isothermal."""
     filled = part("die", [4, 10], 1, 100, around={"material": {"conductivity_W_mK": 10}})
     layers = [part("base", [10, 10], 1, GOOD), filled, joint("film", 20), part("lid", [10, 10], 1, GOOD)]
     case = case_of(layers, [heat_in("base", 5.0)], [{"face": "top", "temperature_C": 0.0}])
     field = solve_on(case, even_grid(case, [2, 10, 0.25]))
     die = 40e-6 / (1e-3 / 100 + 20e-6)
-    filler = 60e-6 / (1e-3 / 10)  # no joint: it touches the lid
+    filler = 60e-6 / (1e-3 / 10 + 60e-6 / 10)  # 20 mm2K/W are taken as a film of 60 um, which the filler stands beside
     # Side by side they also exchange heat: the exact answer lies between parallel tubes and isothermal planes.
     planes = 1 / (40e-6 / (1e-3 / 100) + filler) + 0.0
     assert planes < rise(field, "base") / 5.0 <= 1 / (die + filler) * (1 + 1e-4)
@@ -278,3 +278,15 @@ def test_map_over_a_void_is_refused(tmp_path: Path) -> None:
     heat = [{"in": "die", "at": "bottom", "map": {"file": "map.csv", "holds": "W"}}]
     with pytest.raises(ThermsimError, match="void"):
         case_of(layers, heat, [film("top", 9000, 30)], tmp_path)
+
+
+def test_any_number_of_cooling_entries() -> None:
+    """300 patches side by side, each with the film of the whole face, are that face."""
+    layers = [part("bar", [30.0, 10.0], 1.0, 100.0)]
+    heat = [{"in": "bar", "zones": [{"zone": "z", "power_W": 5.0}]}]
+    strips = [film("top", 900.0, 20.0, corner_mm=[0.1 * n, 0.0], size_mm=[0.1, 10.0]) for n in range(300)]
+    whole, cut = (case_of(layers, heat, cooling) for cooling in ([film("top", 900.0, 20.0)], strips))
+    grid = even_grid(cut, [1.0, 5.0, 0.5])
+    one, many = solve_on(whole, grid), solve_on(cut, grid)
+    assert many.zones[0].mean_C == pytest.approx(one.zones[0].mean_C, abs=1e-6)
+    assert [flow.heat_W for flow in many.flows] == pytest.approx([5.0 / 300.0] * 300, rel=1e-6)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from stacks import case_of, film, joint, part, solve_on
+from test_gradients import filled
 from test_superposition import stack
 
 from thermsim.case.inputs.values import inputs, with_inputs
@@ -65,7 +66,14 @@ def dense(stencil: Stencil) -> Array:
 def test_single_entries_are_those_of_the_whole_balance(at: str) -> None:
     """Twin: `assemble` of the changed case on its own grid, for random cell temperatures."""
     rng = np.random.default_rng(SEED)
-    case = stack(at, FALLING, leakage=LEAKAGE)
+    check_entries(stack(at, FALLING, leakage=LEAKAGE), rng)
+
+
+def test_single_entries_where_fills_reach_into_gaps() -> None:
+    check_entries(filled(), np.random.default_rng(SEED))
+
+
+def check_entries(case: Case, rng: np.random.Generator) -> None:
     plan = plan_grid(case, 900)
     base = topology(case, build_model(case, plan.grid(1)))
     changed = varied_case(case, rng)

@@ -63,7 +63,7 @@ def _changes(base: Case, option: Case) -> dict[str, float | None] | None:
     for before, after in zip(base.joints, option.joints, strict=True):
         if before == after:
             continue
-        middles = [joint_of(joint).middle() for joint in (before, after)]
+        middles = [joint_of(joint, base.dimensions).middle() for joint in (before, after)]
         if middles[0] is None or middles[1] is None:
             changes[before.joint] = None
         elif abs(middles[0].value - middles[1].value) > NOTHING:

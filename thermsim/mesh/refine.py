@@ -289,9 +289,9 @@ def _bend(field: Field, axis: int, between: Array, temperature: Array, goal: Goa
         above = cells[face] if face < len(cells) else nothing
         under, over = plane.nodes(below, above)
         if face > 0:
-            bend_of[face - 1] -= np.nan_to_num(model.half_conductance(axis, face - 1, field.guess) * (below - under))
+            bend_of[face - 1] -= np.nan_to_num(plane.lower * (below - under))
         if face < len(cells):
-            bend_of[face] += np.nan_to_num(model.half_conductance(axis, face, field.guess) * (over - above))
+            bend_of[face] += np.nan_to_num(plane.upper * (over - above))
     return bend
 
 

@@ -119,8 +119,8 @@ def face_plane(model: Model, axis: int, face: int, guess: Guess) -> FacePlane:
     """
     area = model.grid.face_area(axis)
     none = np.zeros(area.shape)
-    lower = model.half_conductance(axis, face - 1, guess) if face > 0 else none
-    upper = model.half_conductance(axis, face, guess) if face < model.grid.shape[axis] else none
+    lower = model.half_conductance(axis, face - 1, "upper", guess) if face > 0 else none
+    upper = model.half_conductance(axis, face, "lower", guess) if face < model.grid.shape[axis] else none
     known_lower, known_upper = np.full(area.shape, np.nan), np.full(area.shape, np.nan)
     heat_lower: Array | float = 0.0
     heat_upper: Array | float = 0.0

@@ -97,7 +97,7 @@ class Model:
     face_sources: tuple[FaceSource, ...]
     volume_sources: tuple[VolumeSource, ...]
     coolings: tuple[CoolingFace, ...]
-    cooling_face: tuple[NDArray[np.int8], NDArray[np.int8], NDArray[np.int8]]
+    cooling_face: tuple[NDArray[np.int16], NDArray[np.int16], NDArray[np.int16]]
     zones: tuple[ZoneCells, ...]
     level_of_part: dict[str, slice]
     may_have_islands: bool
@@ -130,10 +130,20 @@ class Model:
             along.append(self._conductivity(axis, temperature) if alike is None else along[alike])
         return Guess(temperature, heated_face, (along[0], along[1], along[2]))
 
-    def half_conductance(self, axis: int, index: int, guess: Guess) -> Array:
-        """Conductance [W/K] from cell centre to face in one plane of cells across an axis; zero in voids."""
+    def half_conductance(self, axis: int, index: int, side: Literal["lower", "upper"], guess: Guess) -> Array:
+        """Conductance [W/K] of one plane of cells across an axis, from centre to lower or upper face; zero in voids."""
         conductivity = np.moveaxis(guess.conductivity[axis], axis, 0)[index]
-        return np.asarray(conductivity * (self.grid.face_area(axis) * (2.0 / self.grid.axes[axis].widths[index])))
+        length = 0.5 * self.grid.axes[axis].widths[index]
+        if axis == 2:
+            length = length + self.fill_in_gap(index + (side == "upper"), side)
+        return np.asarray(conductivity * self.grid.face_area(axis) / length)
+
+    def fill_in_gap(self, face: int, side: Literal["lower", "upper"]) -> Array | float:
+        """How far [m] the cells that have a z face as their lower or upper side reach into the gap of a joint there."""
+        return sum((joint.fill_over if side == "lower" else joint.fill_under for joint in self.joints_at(face)), 0.0)
+
+    def joints_at(self, face: int) -> list[JointPlane]:
+        return [joint for joint in self.joints if joint.face == face]
 
     def is_plain(self, axis: int) -> NDArray[np.bool_]:
         """For each plane of faces across an axis: whether all that happens there is conduction between two cells."""
@@ -157,7 +167,7 @@ class Model:
 
     def joint_resistance(self, face: int) -> Array | float:
         """Resistance per area [m2 K/W] of the joint at a z face, zero where parts touch."""
-        return sum((joint.resistance for joint in self.joints if joint.face == face), 0.0)
+        return sum((joint.resistance for joint in self.joints_at(face)), 0.0)
 
     def sources_at(self, face: int) -> Iterator[tuple[int, FaceSource]]:
         return ((index, source) for index, source in enumerate(self.face_sources) if source.face == face)
@@ -240,9 +250,9 @@ def _cooling(entry: Cooling) -> CoolingFace:
     return CoolingFace(label, entry.face, entry.film_W_m2K.value, entry.fluid_C.value, 0.0)
 
 
-def _exposed_entry(case: Case, grid: Grid) -> NDArray[np.int8]:
+def _exposed_entry(case: Case, grid: Grid) -> NDArray[np.int16]:
     """For each cell (nx, ny, nz) the entry that holds for its faces to voids: of its part, else of all; -1 for none."""
-    entry = np.full(grid.shape, -1, dtype=np.int8)
+    entry = np.full(grid.shape, -1, dtype=np.int16)
     found = [(number, cooling.of) for number, cooling in enumerate(case.cooling) if cooling.face == "exposed"]
     for number, of in found:
         if of is None:
@@ -256,12 +266,12 @@ def _exposed_entry(case: Case, grid: Grid) -> NDArray[np.int8]:
 
 def _cooling_faces(
     case: Case, grid: Grid, solid: NDArray[np.bool_]
-) -> tuple[NDArray[np.int8], NDArray[np.int8], NDArray[np.int8]]:
+) -> tuple[NDArray[np.int16], NDArray[np.int16], NDArray[np.int16]]:
     exposed = _exposed_entry(case, grid)
     faces = []
     for axis in range(3):
         shape = [n + (other == axis) for other, n in enumerate(grid.shape)]
-        entry = np.full(shape, -1, dtype=np.int8)
+        entry = np.full(shape, -1, dtype=np.int16)
         of = np.moveaxis(entry, axis, 0)
         solid_of = np.moveaxis(solid, axis, 0)
         exposed_of = np.moveaxis(exposed, axis, 0)

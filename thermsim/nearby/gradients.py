@@ -237,6 +237,7 @@ class _Nearby:
                 for name in ("film_W_m2K", "fluid_C", "flux_W_m2")
             ),
             *(joint.resistance for joint in model.joints),
+            *(fill for joint in model.joints for fill in (joint.fill_under, joint.fill_over)),
             *(s.made(face) for s, face in zip(model.face_sources, self.reader.field.heated_face, strict=True)),
             *(source.made(self.reader.field.temperature) for source in model.volume_sources),
             *log_conductivity,
@@ -264,6 +265,7 @@ def _derivative(model: Model, of_goal: Sensitivity, change: _Change, number: int
         of_goal.fluids,
         of_goal.fluxes,
         *of_goal.joints,
+        *of_goal.fills,
         *of_goal.face_heat,
         *(of_goal.cells[:, :, source.levels] for source in model.volume_sources),
         *(of_goal.log_conductivity[axis][model.region == region] for region, axis in change.conducts),

@@ -120,8 +120,6 @@ def film_bounds_m(case: Case, joint: Joint, known: JointProperties) -> tuple[flo
         table = UM * np.asarray(case.tables[form.file], dtype=np.float64)
         return float(table.min()), float(table.mean()), float(table.max())
     mean = known.film.value if known.film is not None else 0.0
-    if form.edge is not None and form.centre is not None and case.dimensions == 2:
-        mean = UM * (form.edge + 2 / 3 * (form.centre - form.edge))  # mean of a parabola, over one direction only
     bounds = [UM * end for end in (form.low, form.high, form.edge, form.centre) if end is not None]
     return min(bounds), mean, max(bounds)
 
@@ -133,7 +131,7 @@ def levels_of(case: Case) -> tuple[Level, ...]:
         if isinstance(layer, Part):
             found.append(Level(layer.part, "part", layer.thickness_mm.value, layer.thickness_mm.plus_minus))
             continue
-        known = joint_of(layer)
+        known = joint_of(layer, case.dimensions)
         bounds = film_bounds_m(case, layer, known)
         if bounds is None:
             note = "given by its resistance: thickness unknown, not counted"
@@ -222,7 +220,7 @@ def joint_measure(case: Case, joint: Joint, model: Model) -> JointMeasure:
     """Area and resistance of a joint, and what is open of it."""
     plane = next(plane for plane in model.joints if plane.joint == joint.joint)
     area_mm2 = float(model.grid.face_area(2)[plane.meets].sum()) / MM2
-    known = joint_of(joint)
+    known = joint_of(joint, case.dimensions)
     bounds = film_bounds_m(case, joint, known)
     if bounds is not None and known.way == "film":
         half = known.film.plus_minus if known.film is not None else 0.0

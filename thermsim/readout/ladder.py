@@ -187,10 +187,11 @@ class _Way:
         """Heat [W] that passes the middle of a level of cells upwards: the mean of what passes its inner faces."""
         model, total = self.field.model, 0.0
         temperature = self.field.temperature[:, :, cell]
-        half = model.half_conductance(2, cell, self.field.guess)
-        for face, sign in ((cell, 1.0), (cell + 1, -1.0)):
-            under, over = self.field.z_nodes(face)
-            total += sign * float(np.nansum(half * ((over if sign > 0 else under) - temperature)))
+        sides: tuple[tuple[Literal["lower", "upper"], float], ...] = (("lower", 1.0), ("upper", -1.0))
+        for side, sign in sides:
+            under, over = self.field.z_nodes(cell + (side == "upper"))
+            half = model.half_conductance(2, cell, side, self.field.guess)
+            total += sign * float(np.nansum(half * ((over if side == "lower" else under) - temperature)))
         return 0.5 * total
 
     def film(self, end: str) -> tuple[float, float]:

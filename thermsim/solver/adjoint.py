@@ -46,13 +46,15 @@ class Sensitivity:
     """What a goal changes with, per unit of each.
 
     log_conductivity : (nx, ny, nz) for each axis; log_width : (n,) for each axis, heat made and films' W/m2K unchanged
-    joints : (nx, ny) per m2K/W; face_heat : (nx, ny) per W made at each face source
+    joints : (nx, ny) per m2K/W; fills : (nx, ny) per m that a fill under, and one over, each joint reaches into its gap
+    face_heat : (nx, ny) per W made at each face source
     cells : (nx, ny, nz) per W made in a cell; films, fluids, fluxes : per W/m2K, C and W/m2 of each cooling
     """
 
     log_conductivity: tuple[Array, ...]
     log_width: tuple[Array, ...]
     joints: tuple[Array, ...]
+    fills: tuple[Array, ...]
     face_heat: tuple[Array, ...]
     cells: Array
     films: Array
@@ -216,6 +218,7 @@ def _sensitivity(at: Linearised, goal: Goal, adj: Array) -> Sensitivity:
         signed = sum((-1.0 if other == axis else 1.0) * share for other, share in enumerate(shares))
         widths.append(np.asarray(signed).sum(axis=tuple(other for other in range(3) if other != axis)))
     joints = tuple(np.zeros(model.grid.shape[:2]) for _ in model.joints)
+    fills = tuple(np.zeros(model.grid.shape[:2]) for _ in model.joints for _ in range(2))
     heats = tuple(np.zeros(model.grid.shape[:2]) for _ in model.face_sources)
     coolings = np.zeros((3, len(model.coolings)))
     for plane in at.planes:
@@ -223,11 +226,12 @@ def _sensitivity(at: Linearised, goal: Goal, adj: Array) -> Sensitivity:
         by_area = _of_coolings(model, side, coolings)
         if plane.axis == 2:
             by_area += _of_joints(model, side, joints)
+            _of_fills(model, side, fills, widths[2])
             for number, source in model.sources_at(plane.face):
                 heats[number][:] += side.under if source.side == "lower" else side.over
         for place, axis in enumerate(axis for axis in range(3) if axis != plane.axis):
             widths[axis] += by_area.sum(axis=1 - place)
-    return Sensitivity(tuple(shares), tuple(widths), joints, heats, adj, *coolings)
+    return Sensitivity(tuple(shares), tuple(widths), joints, fills, heats, adj, *coolings)
 
 
 def _of_joints(model: Model, side: _Side, joints: tuple[Array, ...]) -> Array:
@@ -239,6 +243,23 @@ def _of_joints(model: Model, side: _Side, joints: tuple[Array, ...]) -> Array:
         if joint.face == side.plane.face:
             into += np.where(joint.meets, by_resistance / area, 0.0)
     return np.asarray(-faces.joint * by_resistance)
+
+
+def _of_fills(model: Model, side: _Side, into: tuple[Array, ...], by_log_width: Array) -> None:
+    """Adds what fills in the gaps of one z plane do: half a cell that reaches into a gap goes as 1/(h/2 + gap)."""
+    plane, widths = side.plane, model.grid.z.widths
+    for number, joint in enumerate(model.joints):
+        if joint.face != plane.face:
+            continue
+        for place, (gap, cell, half, drop, of_drop) in enumerate(
+            (
+                (joint.fill_under, plane.face - 1, plane.faces.lower, plane.drop_lower, side.below - side.under),
+                (joint.fill_over, plane.face, plane.faces.upper, plane.drop_upper, side.above - side.over),
+            )
+        ):
+            per_length = np.where(gap > 0.0, half * drop * of_drop / (0.5 * widths[cell] + gap), 0.0)
+            into[2 * number + place][:] += per_length
+            by_log_width[cell] -= float((gap * per_length).sum())
 
 
 def _of_coolings(model: Model, side: _Side, into: Array) -> Array:

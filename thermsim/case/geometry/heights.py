@@ -7,12 +7,10 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.vocabulary.schema import Case, Film, Joint, Part
+from thermsim.case.vocabulary.schema import Case, Joint, Part
 from thermsim.materials import catalogue
 
 UM_PER_MM = 1000.0
-# Mean of a dome over its rectangle and over the length of a slice: of (1 - u^2)(1 - v^2) and of 1 - u^2 over [-1, 1].
-DOME_MEAN = {3: 4 / 9, 2: 2 / 3}
 DECIMALS = 9  # of a thickness that is worked out [mm]: no round-off is written into a case
 
 Tables = Mapping[str, NDArray[np.float64]]
@@ -40,16 +38,7 @@ def made_up_mm(base: Case, changed: Case, part: Part, tables: Tables | None = No
 
 def _film_um(case: Case, joint: Joint, tables: Tables) -> float:
     if joint.film_um is not None:
-        return _mean_um(joint.film_um, case.dimensions, tables)
+        mean = joint.film_um.mean_um(case.dimensions)
+        return float(np.mean(tables[str(joint.film_um.file)])) if mean is None else mean
     known = None if joint.material is None else catalogue.joint(joint.material).film_um
     return 0.0 if known is None else known.middle
-
-
-def _mean_um(film: Film, dimensions: int, tables: Tables) -> float:
-    if film.value is not None:
-        return film.value
-    if film.low is not None and film.high is not None:
-        return (film.low + film.high) / 2
-    if film.edge is not None and film.centre is not None:
-        return film.edge + DOME_MEAN[dimensions] * (film.centre - film.edge)
-    return float(np.mean(tables[str(film.file)]))

@@ -122,6 +122,14 @@ class Film(Tolerance):
             raise ValueError("`low` is above `high`: exchange them, or turn `towards` round")
         return self
 
+    def mean_um(self, dimensions: int) -> float | None:
+        """Mean thickness [um]: of a dome 1 - x^2 along a slice, (1 - x^2)(1 - y^2) over a rectangle; None for a map."""
+        if self.low is not None and self.high is not None:
+            return (self.low + self.high) / 2
+        if self.edge is not None and self.centre is not None:
+            return self.edge + (2 / 3) ** (dimensions - 1) * (self.centre - self.edge)
+        return self.value
+
     @classmethod
     def __get_pydantic_json_schema__(cls, core: Any, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
         return {"anyOf": [{"type": "number", "exclusiveMinimum": 0}, handler.resolve_ref_schema(handler(core))]}

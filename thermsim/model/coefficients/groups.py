@@ -56,12 +56,14 @@ class Numbers:
     conductivity : (n, regions, 3) along x, y, z; a factor on the base's law where that is no constant
     stretch : (n, parts) thickness over the base's
     joint : (n, joints) resistance per area; NaN where it is uneven, and then the base's
+    gap : (n, joints) thickness of the film over the base's, for the fill beside it
     film, fluid, flux : (n, coolings); power : (n, zones); per_K, at_C : (n, sources) of leakage
     """
 
     conductivity: Array
     stretch: Array
     joint: Array
+    gap: Array
     film: Array
     fluid: Array
     flux: Array
@@ -77,14 +79,15 @@ class Numbers:
 class Topology:
     """A base case on its grid.
 
-    laws : of its regions along x, y, z; thickness : (parts,) [mm]; part_of_level : index of the part of each level of
-        cells; given : what the case says of each material, with its laws
+    laws : of its regions along x, y, z; thickness : (parts,) [mm]; films : (joints,) [m]
+    part_of_level : index of the part of each level of cells; given : what the case says of each material, with its laws
     """
 
     case: Case
     model: Model
     laws: tuple[tuple[Law, Law, Law], ...]
     thickness: Array
+    films: Array
     part_of_level: Ints
     given: tuple[tuple[MaterialGiven, tuple[Law, Law, Law]], ...]
 
@@ -103,12 +106,19 @@ def topology(case: Case, model: Model) -> Topology:
         parts[model.level_of_part[part.part]] = number
     thickness = np.array([part.thickness_mm.value for part in case.parts])
     given = tuple((one, material_of(one).laws) for part in case.parts for _, one in _givens(part) if not is_void(one))
-    return Topology(case, model, tuple(region.material.laws for region in model.regions), thickness, parts, given)
+    laws = tuple(region.material.laws for region in model.regions)
+    return Topology(case, model, laws, thickness, _films(case), parts, given)
+
+
+def _films(case: Case) -> Array:
+    """(joints,) thickness of even films [m]; 1 for uneven ones, which cannot vary, and for films of no thickness."""
+    known = (joint_of(layer, case.dimensions) for layer in case.joints)
+    return np.array([1.0 if one.form is not None else one.thickness or 1.0 for one in known])
 
 
 def check_varies(case: Case, varied: Sequence[Input]) -> None:
     """Raises ThermsimError for an input that changes more than numbers of one topology."""
-    uneven = {joint.joint for joint in case.joints if joint_of(joint).form is not None}
+    uneven = {joint.joint for joint in case.joints if joint_of(joint, case.dimensions).form is not None}
     maps = {zone.zone for heat in case.heat if heat.map is not None for zone in heat.zones}
     for one in varied:
         key = next(str(step) for step in reversed(one.steps) if isinstance(step, str) and step != "value")
@@ -128,11 +138,11 @@ def numbers(base: Topology, cases: Sequence[Case]) -> Numbers:
     ThermsimError : a conductivity law of another course than the base's
     """
     rows = [_row(base, case) for case in cases]
-    return Numbers(*(np.array([row[column] for row in rows]) for column in range(9)))
+    return Numbers(*(np.array([row[column] for row in rows]) for column in range(10)))
 
 
 def _row(base: Topology, case: Case) -> tuple[Array | list[float], ...]:
-    joints = [joint_of(layer) for layer in case.layers if isinstance(layer, Joint)]
+    joints = [joint_of(layer, case.dimensions) for layer in case.layers if isinstance(layer, Joint)]
     zones = list(chain.from_iterable(heat.zones or [Zone(zone=heat.in_)] for heat in case.heat))
     by_part = {heat.in_: heat.leakage for heat in case.heat}
     leaks = [by_part[source.part] for source in base.model.sources]
@@ -143,6 +153,7 @@ def _row(base: Topology, case: Case) -> tuple[Array | list[float], ...]:
             known.middle().value if known.form is None else np.nan  # type: ignore[union-attr]  # even: it has one
             for known in joints
         ],
+        _films(case) / base.films,
         [FIXED_FILM if one.temperature_C else one.film_W_m2K.value if one.film_W_m2K else 0.0 for one in case.cooling],
         [(one.temperature_C or one.fluid_C).value if one.flux_W_mm2 is None else 0.0 for one in case.cooling],  # type: ignore[union-attr]
         [W_MM2 * one.flux_W_mm2.value if one.flux_W_mm2 else 0.0 for one in case.cooling],
@@ -197,6 +208,7 @@ class Side:
     cell : flat index, 0 where there is none; solid : whether there is one that conducts
     over : area over half width [m] at the base; level_part : whose thickness stretches it
     cooling : entry that stands in place of the cell, -1 for none; influx : entry whose flux enters here, -1 for none
+    gap : how far a fill reaches into the gap of a joint, over half the width, at the base; gap_joint : which joint's
     """
 
     cell: Ints
@@ -206,6 +218,8 @@ class Side:
     level_part: Ints
     cooling: Ints
     influx: Ints
+    gap: Array
+    gap_joint: Ints
 
 
 @dataclass(frozen=True)
@@ -265,6 +279,9 @@ class Faces:
                 if here.any() and not law.is_constant:
                     k[:, here] *= law(at[:, here])
         half = k * side.over * self._stretch(numbers, side.level_part, np.where(self.axis == 2, -1, 1))
+        reaches = side.gap > 0.0
+        wider = numbers.gap[:, side.gap_joint[reaches]] / numbers.stretch[:, side.level_part[reaches]]
+        half[:, reaches] /= 1.0 + side.gap[reaches] * wider
         known = np.full_like(half, np.nan)
         cooled = side.cooling >= 0
         entry = side.cooling[cooled]
@@ -290,6 +307,12 @@ def faces_at(base: Topology, axis: Ints, place: Ints) -> Faces:
         joint[here] = number
         uneven[here] = plane.resistance[place[here, 0], place[here, 1]]
     lower, upper = _side(base, axis, place, -1), _side(base, axis, place, 0)
+    for number, plane in enumerate(model.joints):
+        here = (axis == 2) & (place[:, 2] == plane.face)
+        for side, fill in ((lower, plane.fill_under), (upper, plane.fill_over)):
+            half_width = area[here] / side.over[here]
+            side.gap[here] = fill[place[here, 0], place[here, 1]] / half_width
+            side.gap_joint[here] = number
     flux = np.array([entry.is_flux for entry in model.coolings] + [False])
     for side, other in ((lower, upper), (upper, lower)):
         side.cooling[:] = np.where(other.solid & (cooling >= 0) & ~flux[cooling] & ~side.solid, cooling, -1)
@@ -315,7 +338,7 @@ def _side(base: Topology, axis: Ints, place: Ints, step: int) -> Side:
     flat = np.ravel_multi_index(tuple(cell.T), tuple(shape.tolist()))
     return Side(
         np.asarray(flat, dtype=np.int64), solid, np.where(solid, region, 0), area * 2.0 / widths,
-        base.part_of_level[cell[:, 2]], nothing.copy(), nothing.copy(),
+        base.part_of_level[cell[:, 2]], nothing.copy(), nothing.copy(), np.zeros(len(axis)), nothing.copy(),
     )  # fmt: skip
 
 

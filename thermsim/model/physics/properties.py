@@ -16,8 +16,10 @@ from thermsim.materials.catalogue import JointClass, Material, Range
 from thermsim.materials.conductivity import Law
 from thermsim.units import MM2K_W, UM
 
-# Mean of (1 - x^2)(1 - y^2) over the square of half side 1: how far the mean of a dome lies from edge to centre.
-DOME_MEAN = 4 / 9
+# Conductivity [W/mK] of greases, pads and glues, which is what joints given by resistance mostly are; 1 to 10 (common
+# practice, no source). It only says how wide the gap is that such a joint leaves to a fill around its parts, and what
+# goes through the fill at its edge changes with the logarithm of that.
+TYPICAL_FILM = 3.0
 
 
 def material_of(given: MaterialGiven) -> Material:
@@ -120,6 +122,14 @@ class JointProperties:
     resistance: Bounded | None = None
     holds_gallium: bool = False
 
+    @property
+    def thickness(self) -> float:
+        """Thickness [m] of an even film; where nobody knows it, of a film of TYPICAL_FILM with the same resistance."""
+        if self.film is not None:
+            return self.film.value
+        assert self.resistance is not None  # a joint given by its film has one, unless it is a map
+        return self.resistance.value * TYPICAL_FILM
+
     def resistance_at(self, film_m: npt.ArrayLike) -> npt.NDArray[np.float64]:
         """Resistance of a square metre [m2K/W] where the film is `film_m` thick [m]; any shape."""
         film = np.asarray(film_m, dtype=np.float64)
@@ -159,11 +169,13 @@ class JointProperties:
         return {**found, "wetted fraction": value * self.wetted.plus_minus / wetted}
 
 
-def joint_of(joint: Joint) -> JointProperties:
+def joint_of(joint: Joint, dimensions: int = 3) -> JointProperties:
     """A joint in SI; what the case leaves out comes from its class: mid-range, half the range as tolerance, assumed.
 
     A joint that gives nothing but its class takes the class's resistance, which is narrower than what its film,
     conductivity and boundary allow together; the film then counts for the height only.
+
+    dimensions : of the case, for what depends on the mean of a dome
 
     Raises
     ------
@@ -172,7 +184,7 @@ def joint_of(joint: Joint) -> JointProperties:
     """
     kind = catalogue.joint(joint.material) if joint.material is not None else _NO_CLASS
     wetted = _bounded(joint.wetted_fraction, 1.0) or Bounded(1.0)
-    film = _film(joint.film_um) or _middle(kind.film_um, UM)
+    film = _film(joint.film_um, dimensions) or _middle(kind.film_um, UM)
     resistance = _bounded(joint.resistance_mm2K_W, MM2K_W)
     of_film = (joint.film_um, joint.conductivity_W_mK, joint.boundary_mm2K_W)
     if resistance is None and all(value is None for value in of_film):
@@ -208,14 +220,9 @@ def _middle(bounds: Range | None, unit: float) -> Bounded | None:
     return None if bounds is None else Bounded(bounds.middle * unit, bounds.half_width * unit, "assumed")
 
 
-def _film(given: Film | None) -> Bounded | None:
+def _film(given: Film | None, dimensions: int) -> Bounded | None:
     """Mean film [m]; that it is uneven is no tolerance. A map is not read here."""
-    if given is None:
+    mean = None if given is None else given.mean_um(dimensions)
+    if given is None or mean is None:
         return None
-    if given.value is not None:
-        return Bounded(given.value * UM, given.plus_minus * UM, given.basis)
-    if given.low is not None and given.high is not None:
-        return Bounded((given.low + given.high) / 2 * UM, 0.0, given.basis)
-    if given.edge is not None and given.centre is not None:
-        return Bounded((given.edge + DOME_MEAN * (given.centre - given.edge)) * UM, 0.0, given.basis)
-    return None
+    return Bounded(mean * UM, given.plus_minus * UM if given.value is not None else 0.0, given.basis)
