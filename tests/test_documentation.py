@@ -1,8 +1,9 @@
-"""What the documentation shows works: its code blocks run, its commands exist, its case is valid."""
+"""What the documentation shows works: code blocks run, commands exist, cases are valid, generated parts are made."""
 
 from __future__ import annotations
 
 import re
+import runpy
 import shlex
 import shutil
 from pathlib import Path
@@ -10,74 +11,100 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+import thermsim
 from thermsim.case.load import parse_case
 from thermsim.commands.main import commands
 from thermsim.mesh.predict import predict
-from thermsim.report.data.compare_result import COMPARE_KEYS
-from thermsim.report.data.keys import markdown
 
 ROOT = Path(__file__).parent.parent
-README = (ROOT / "README.md").read_text(encoding="utf-8")
+PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").rglob("*.md"))]
+GENERATOR = runpy.run_path(str(ROOT / "docs" / "generated_parts.py"))
+# Coarse answers are enough to see that a command runs.
+QUICK = {
+    "predict": ["--accuracy", "2"],
+    "afford": ["--accuracy", "2"],
+    "sweep": ["--accuracy", "5"],
+    "compare": ["--accuracy", "5", "--samples", "256", "--option", "gallium film, 30 um"],
+}
 
 
-def blocks(language: str) -> list[str]:
-    return re.findall(rf"^```{language}\n(.*?)^```", README, flags=re.MULTILINE | re.DOTALL)
+def name_of(path: Path) -> str:
+    return path.relative_to(ROOT).as_posix()
 
 
-def test_python_blocks_run_in_their_order(monkeypatch: pytest.MonkeyPatch) -> None:
+def blocks(path: Path, language: str) -> list[str]:
+    return re.findall(rf"^```{language}\n(.*?)^```", path.read_text(encoding="utf-8"), flags=re.MULTILINE | re.DOTALL)
+
+
+def pages_with(language: str) -> list[Path]:
+    found = [path for path in PAGES if blocks(path, language)]
+    assert found
+    return found
+
+
+@pytest.mark.parametrize("path", pages_with("python"), ids=name_of)
+def test_python_blocks_run_in_their_order(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     import matplotlib
 
     matplotlib.use("Agg")
     monkeypatch.chdir(ROOT)
     names: dict[str, object] = {"__name__": "__main__"}
-    assert blocks("python")
-    for block in blocks("python"):
-        exec(compile(block, "README.md", "exec"), names)
+    for block in blocks(path, "python"):
+        exec(compile(block, path.name, "exec"), names)
 
 
-def test_the_case_of_the_readme_is_valid_and_solves() -> None:
-    for block in blocks("yaml"):
-        assert predict(parse_case(block, "README.md"), accuracy_K=5.0).status == "accuracy held"
+@pytest.mark.parametrize("path", pages_with("yaml"), ids=name_of)
+def test_cases_are_valid_and_solve(path: Path) -> None:
+    for block in blocks(path, "yaml"):
+        assert predict(parse_case(block, path.name), accuracy_K=5.0).status == "accuracy held"
+
+
+def shown_commands() -> list[str]:
+    """Every line that begins with `thermsim` in a shell block, once, in the order of the pages."""
+    lines = [line for path in pages_with("sh") for block in blocks(path, "sh") for line in block.splitlines()]
+    return list(dict.fromkeys(line for line in lines if line.startswith("thermsim ")))
 
 
 def test_shell_blocks_with_thermsim_commands_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shutil.copytree(ROOT / "cases", tmp_path / "cases")
     monkeypatch.chdir(tmp_path)
-    lines = [line for block in blocks("sh") for line in block.splitlines() if line.startswith("thermsim ")]
-    assert lines
-    for line in lines:
+    for line in shown_commands():
         words = shlex.split(line)[1:]
-        extra = ["--accuracy", "2"] if words[0] in ("predict", "afford") else []
-        extra = ["--accuracy", "5"] if words[0] == "sweep" else extra
-        extra = (
-            ["--accuracy", "5", "--samples", "256", "--option", "gallium film, 30 um"]
-            if words[0] == "compare"
-            else extra
-        )
-        done = CliRunner().invoke(commands, [*words, *extra])
+        done = CliRunner().invoke(commands, [*words, *QUICK.get(words[0], [])])
         assert done.exit_code == 0, f"{line}\n{done.output}\n{done.exception}"
 
 
 def test_every_command_and_case_is_documented() -> None:
+    readme = PAGES[0].read_text(encoding="utf-8")
+    cases = (ROOT / "docs" / "reference" / "cases.md").read_text(encoding="utf-8")
     for name in commands.commands:
-        assert f"`thermsim {name}" in README
+        assert f"`thermsim {name}" in readme
     for path in (ROOT / "cases").glob("*.yaml"):
-        assert f"`cases/{path.name}`" in README
+        assert f"`cases/{path.name}`" in cases
 
 
-def test_there_are_two_set_up_commands() -> None:
-    section = README.split("\n## Set up\n", 1)[1].split("\n## ", 1)[0]
+def test_the_readme_is_short_and_has_two_set_up_commands() -> None:
+    readme = PAGES[0].read_text(encoding="utf-8")
+    assert len(readme.encode()) < 9000
+    section = readme.split("\n## Set up\n", 1)[1].split("\n## ", 1)[0]
     lines = [line for block in re.findall(r"```sh\n(.*?)```", section, flags=re.DOTALL) for line in block.splitlines()]
     assert len(lines) == 2
     assert "predict cases/crooked-film.yaml" in lines[0]
     assert "pytest" in lines[1]
 
 
-def test_the_keys_of_a_result_stand_in_the_readme() -> None:
-    assert markdown().strip() in README
-    assert markdown(COMPARE_KEYS).strip() in README
+def test_every_generated_part_is_made_and_shown_once() -> None:
+    named = [name for path in PAGES for name in GENERATOR["MARK"].findall(path.read_text(encoding="utf-8"))]
+    assert sorted(named) == sorted(GENERATOR["PARTS"])
+    for make in GENERATOR["PARTS"].values():
+        assert make().strip()
 
 
-@pytest.mark.parametrize("path", sorted(ROOT.rglob("*.md")), ids=lambda path: path.name)
+def test_the_python_page_lists_what_is_public() -> None:
+    named = re.findall(r":: thermsim\.(\w+)", GENERATOR["PARTS"]["python interface"]())
+    assert sorted(named) == sorted(set(thermsim.__all__) - {"__version__"})
+
+
+@pytest.mark.parametrize("path", [*PAGES, ROOT / "DEVELOPERS.md", *(ROOT / "benchmarks").glob("*.md")], ids=name_of)
 def test_no_path_of_this_machine(path: Path) -> None:
     assert str(ROOT.parent) + "/" not in path.read_text(encoding="utf-8")

@@ -125,6 +125,8 @@ class Affordance(Printable):
 def afford(case: Case, *, accuracy_K: float | None = None, watch: Watch | None = None) -> Affordance:
     """The power and clock at which a reading meets its limit, for the base and every option.
 
+    Parameters
+    ----------
     accuracy_K : of the readings at the limit [K]; unless given the case's own, or a tenth of the smallest tolerance of
     an offset where that is wider
     watch : see `predict`

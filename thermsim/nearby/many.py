@@ -84,6 +84,8 @@ def many(
 ) -> Many:
     """Answer cases that differ from one case in some of its numbers.
 
+    Parameters
+    ----------
     samples : of each what differs, by the paths of `thermsim.inputs(case)`, in their units
     questions : temperatures; all that the case has unless given. Superposition serves where only powers vary and only
         means of zones and probes are asked

@@ -105,6 +105,8 @@ def with_inputs(
 ) -> Case:
     """The case with some numbers changed.
 
+    Parameters
+    ----------
     known : inputs of the case by path, where they are at hand
     floor_plan : whether a part that changes its size takes its zones and inserts along (right for a tolerance), or
         they are kept where they are on the stack, with probes and patches (right for another part in its place)

@@ -11,11 +11,14 @@ from thermsim.case.vocabulary.schema import Case
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
+def schema() -> dict[str, Any]:
+    """The vocabulary as a JSON schema, for editors and for the documentation."""
+    return {"$schema": DIALECT, **_as_read(Case.model_json_schema(by_alias=True)), "title": "A thermsim case"}
+
+
 def schema_text() -> str:
     """Text of `case.schema.json`, made from the vocabulary; the same text every time."""
-    schema = {"$schema": DIALECT, **_as_read(Case.model_json_schema(by_alias=True))}
-    schema["title"] = "A thermsim case"
-    return json.dumps(schema, indent=1, ensure_ascii=False) + "\n"
+    return json.dumps(schema(), indent=1, ensure_ascii=False) + "\n"
 
 
 def write_schema(path: Path) -> None:

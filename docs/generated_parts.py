@@ -1,0 +1,166 @@
+"""Parts of the documentation that stand in the code: a page names one in a comment, and Sphinx puts it there.
+
+`<!-- generated: result keys -->` on a line of its own is replaced by the table of result keys, and so on for every name
+in `PARTS`. So a fact that the program knows is written once.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).parent.parent
+MARK = re.compile(r"^<!-- generated: ([\w ]+) -->$", flags=re.MULTILINE)
+
+
+def with_parts(text: str) -> str:
+    """The text of a page with its generated parts."""
+    return MARK.sub(lambda found: PARTS[found[1]](), text)
+
+
+def result_keys() -> str:
+    from thermsim.report.data.keys import markdown
+
+    return markdown()
+
+
+def comparison_keys() -> str:
+    from thermsim.report.data.compare_result import COMPARE_KEYS
+    from thermsim.report.data.keys import markdown
+
+    return markdown(COMPARE_KEYS)
+
+
+# Mappings that stand for one number or one name, and are told as such in the tables.
+NUMBERS = {
+    "Quantity": "number*",
+    "Positive": "number* above 0",
+    "NonNegative": "number* from 0",
+    "Fraction": "number* above 0, up to 1",
+    "Celsius": "number* [C]",
+}
+
+
+def case_keys() -> str:
+    """One table for each mapping of a case file: first the case itself, then what it holds."""
+    from thermsim.case.vocabulary.json_schema import schema
+
+    whole = schema()
+    tables = [_keys_of("The case itself", whole)]
+    tables += [_keys_of(name, entry) for name, entry in _mappings(whole["$defs"])]
+    return "\n\n".join(tables)
+
+
+def _mappings(definitions: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    for name, entry in definitions.items():
+        if name in NUMBERS:
+            continue
+        ways = [entry, *entry.get("anyOf", [])]
+        yield from ((name, one) for one in ways if "properties" in one)
+
+
+def _keys_of(name: str, entry: dict[str, Any]) -> str:
+    needed = entry.get("required", [])
+    about = " ".join(entry.get("description", "").split())
+    lines = [f"### {name}", about, "", "| key | takes | what it means |", "| --- | --- | --- |"]
+    for key, value in entry["properties"].items():
+        needs = "; needed" if key in needed else ""
+        default = value.get("default")
+        unless = f"; {default} unless given" if isinstance(default, (int, float, str)) else ""
+        lines.append(f"| `{key}` | {_takes(value)}{needs}{unless} | {value.get('description', '')} |")
+    return "\n".join(lines)
+
+
+def _takes(value: dict[str, Any]) -> str:
+    """What a key takes, in words."""
+    if "$ref" in value:
+        name = value["$ref"].rsplit("/", 1)[1]
+        return NUMBERS.get(name, f"[{name}](#{name.lower()})")
+    if "enum" in value or "const" in value:
+        return ", ".join(f"`{one}`" for one in value.get("enum", [value.get("const")]))
+    for many in ("anyOf", "oneOf"):
+        if many in value:
+            return " or ".join(dict.fromkeys(_takes(one) for one in value[many]))
+    kind = value.get("type", "anything")
+    if kind == "array":
+        if "prefixItems" in value:
+            return "[" + ", ".join(_takes(one) for one in value["prefixItems"]) + "]"
+        return f"list of {_takes(value['items'])}"
+    if kind in ("number", "integer"):
+        bounds = {"exclusiveMinimum": "above", "minimum": "from", "exclusiveMaximum": "below", "maximum": "up to"}
+        words = ", ".join(f"{word} {value[key]:g}" for key, word in bounds.items() if key in value)
+        return f"{'number' if kind == 'number' else 'whole number'} {words}".strip()
+    return {"string": "text", "object": "mapping", "boolean": "true or false"}.get(kind, kind)
+
+
+def exit_codes() -> str:
+    from thermsim import errors
+
+    rows = {0: ["Done"], 1: ["A failure that no other code is for"], 2: ["Wrong arguments on the command line"]}
+    for kind in vars(errors).values():
+        if isinstance(kind, type) and issubclass(kind, errors.ThermsimError) and kind is not errors.ThermsimError:
+            rows.setdefault(kind.exit_code, []).append((kind.__doc__ or "").split("\n")[0].rstrip("."))
+    lines = [f"| {code} | {'; or: '.join(words)} |" for code, words in sorted(rows.items())]
+    return "\n".join(["| code | what it means |", "| --- | --- |", *lines])
+
+
+def commands() -> str:
+    """Every command with its arguments and options, as its own help tells them."""
+    import click
+
+    from thermsim.commands.main import commands as group
+
+    def lines(name: str, command: click.Command) -> Iterator[str]:
+        context = click.Context(command, info_name=f"thermsim {name}")
+        yield f"## `thermsim {name}`\n\n{command.help}\n\n```text\n{command.get_usage(context)}\n```\n"
+        options = [one for one in command.params if isinstance(one, click.Option)]
+        if options:
+            yield "| option | what it does |\n| --- | --- |"
+            for one in options:
+                shown = one.make_metavar(context) if not one.is_flag else ""
+                names = f"{one.opts[0]} {shown}".strip().replace("|", "\\|")
+                yield f"| `{names}` | {one.help or ''} |"
+
+    return "\n".join("\n".join(lines(name, command)) + "\n" for name, command in group.commands.items())
+
+
+def python_interface() -> str:
+    """Every public name with its signature and docstring."""
+    import thermsim
+
+    def directive(name: str) -> str:
+        kind = "autoclass" if isinstance(getattr(thermsim, name), type) else "autofunction"
+        return f".. {kind}:: thermsim.{name}"
+
+    names = [name for name in thermsim.__all__ if name != "__version__"]
+    return "```{eval-rst}\n" + "\n\n".join(directive(name) for name in names) + "\n```"
+
+
+def catalogue() -> str:
+    """Every material and joint class: values, range, source, how sure."""
+    from thermsim.materials.catalogue import rows
+
+    found = rows()
+    heads = list(found[0])
+    lines = [
+        "| " + " | ".join(row[head].replace("|", "\\|").replace("\n", " ") for head in heads) + " |" for row in found
+    ]
+    return "\n".join(["| " + " | ".join(heads) + " |", "|" + " --- |" * len(heads), *lines])
+
+
+def speed() -> str:
+    return (ROOT / "benchmarks" / "README.md").read_text(encoding="utf-8")
+
+
+PARTS: dict[str, Callable[[], str]] = {
+    "result keys": result_keys,
+    "comparison keys": comparison_keys,
+    "case keys": case_keys,
+    "exit codes": exit_codes,
+    "commands": commands,
+    "python interface": python_interface,
+    "catalogue": catalogue,
+    "speed": speed,
+}
