@@ -18,8 +18,9 @@ import numpy as np
 import psutil
 
 from thermsim.errors import MemoryLimitError, NotConvergedError
-from thermsim.run.journal import Identity, Journal, Solved
-from thermsim.run.workers import Task, run
+from thermsim.run.journal import Identity, Journal
+from thermsim.run.tasks import Solved, Task
+from thermsim.run.workers import run
 from thermsim.solver.multigrid.threads import available
 
 STEPS = 200

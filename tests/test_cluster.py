@@ -19,8 +19,9 @@ import study_tasks
 from study_tasks import IDENTITY, make_troubled, plain, tasks
 
 from thermsim.errors import InterruptedStudyError, WorkersError
-from thermsim.run.journal import Failure, Journal
-from thermsim.run.workers import Task, run
+from thermsim.run.journal import Journal
+from thermsim.run.tasks import Failure, Task
+from thermsim.run.workers import run
 
 
 def bits(results: list[Any]) -> list[bytes]:

@@ -24,8 +24,9 @@ from study_tasks import IDENTITY
 
 import thermsim
 from thermsim.errors import JournalError, WriteError
-from thermsim.run.journal import FILE, Failure, Identity, Journal, Row, Solved
+from thermsim.run.journal import FILE, Identity, Journal
 from thermsim.run.program import digest_of
+from thermsim.run.tasks import Failure, Row, Solved
 from thermsim.run.workers import run
 
 PROGRAM = Path(study_tasks.__file__)
@@ -168,7 +169,8 @@ sys.path.insert(0, sys.argv[2])
 from study_tasks import IDENTITY
 
 import thermsim
-from thermsim.run.journal import Journal, Row
+from thermsim.run.journal import Journal
+from thermsim.run.tasks import Row
 journal = Journal.open(sys.argv[1], IDENTITY)
 journal.add([Row.of("kept", np.array([0.1]), 0.0)])
 connection = journal._connection

@@ -16,7 +16,8 @@ import study_tasks
 from study_tasks import IDENTITY, plain, tasks
 
 from thermsim.errors import JournalError
-from thermsim.run.journal import FILE, Journal, Row
+from thermsim.run.journal import FILE, Journal
+from thermsim.run.tasks import Row
 from thermsim.run.workers import run
 
 COUNT = 60

@@ -32,8 +32,10 @@ from thermsim.errors import (
     ThermsimError,
     WorkersError,
 )
-from thermsim.run.journal import Failure, Journal, Solved
-from thermsim.run.workers import Task, chunk_size, progress_line, run
+from thermsim.run.executor import chunk_size
+from thermsim.run.journal import Journal
+from thermsim.run.tasks import Failure, Solved, Task
+from thermsim.run.workers import progress_line, run
 from thermsim.solver.multigrid.threads import available, use_threads
 
 

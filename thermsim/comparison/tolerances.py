@@ -16,8 +16,8 @@ from thermsim.nearby.one_case import HELD_OUT, Checks, OneCase, solved_for
 from thermsim.nearby.samples import Nearby
 from thermsim.nearby.small_model import is_offset
 from thermsim.nearby.variables import Variable, sample_of, variables
-from thermsim.run.journal import Failure, Result, Solved
-from thermsim.run.workers import FEW, Make, Task, compute
+from thermsim.run.tasks import Failure, Make, Result, Solved, Task, compute
+from thermsim.run.workers import FEW
 
 Array = NDArray[np.float64]
 Machinery = Callable[[Make, list[Task]], list[Result]]

@@ -33,8 +33,8 @@ from thermsim.nearby.samples import SAMPLE_ACCURACY_K, Nearby
 from thermsim.nearby.small_model import is_offset
 from thermsim.nearby.small_model_training import reduce
 from thermsim.readout.answers import Question, asked, temperatures
-from thermsim.run.journal import Failure
-from thermsim.run.workers import FEW, Make, Task, run
+from thermsim.run.tasks import Failure, Make, Task
+from thermsim.run.workers import FEW, run
 
 Array = NDArray[np.float64]
 Way = Literal["base", "all grids", "superposition", "small model", "full solve", "mesh study", "no steady state"]

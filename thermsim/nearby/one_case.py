@@ -22,8 +22,7 @@ from thermsim.nearby.small_model import Found, is_offset
 from thermsim.nearby.small_model_training import reduce
 from thermsim.nearby.variables import Variable
 from thermsim.readout.answers import HOTTEST, Question, asked
-from thermsim.run.journal import Solved
-from thermsim.run.workers import Task
+from thermsim.run.tasks import Solved, Task
 
 Array = NDArray[np.float64]
 

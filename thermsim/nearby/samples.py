@@ -19,7 +19,7 @@ from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.topology import alike
 from thermsim.readout.answers import HOTTEST, Question, probe_answers, reading_answers, zone_answers
 from thermsim.readout.field import Field
-from thermsim.run.workers import Task
+from thermsim.run.tasks import Task
 from thermsim.solver.linear import State
 from thermsim.solver.steady import steady_state
 

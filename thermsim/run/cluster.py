@@ -12,38 +12,105 @@ journal.
 
 from __future__ import annotations
 
+import contextlib
 import threading
 import uuid
 from collections import deque
-from collections.abc import Generator, Sequence
+from concurrent.futures import CancelledError
 from typing import Any
 
 from thermsim.errors import WorkersError
-from thermsim.run.journal import Row
+from thermsim.run.executor import Found
 from thermsim.run.program import program
-from thermsim.run.workers import Make, Task, Work, chunk_size, compute, portable
+from thermsim.run.tasks import Make, Row, Task, Work, compute, portable
 from thermsim.solver.multigrid.threads import use_threads
 
 CONNECT_SECONDS = 10.0
 WORKER_SECONDS = 60.0  # a cluster may be about to get its first worker
-AHEAD = 2  # chunks for each thread of the cluster, so that none waits for the way to here and back
-
 _of_thread = threading.local()  # a hierarchy serves one solution at a time, so each thread makes its own `work`
 
 
-def on_cluster(make: Make, tasks: Sequence[Task], address: str) -> Generator[tuple[int, list[Row]], None, None]:
-    """Finished tasks as they come, and how many threads the cluster has.
+class Cluster:
+    """An `Executor`: the workers of a cluster, as many as it has."""
 
-    Raises
-    ------
-    WorkersError : dask is not installed, no cluster answers, it has no workers, its thermsim is another one, or a
-        task kills whatever computes it
-    """
-    client = _client(address)
-    try:
-        yield from _Dispatch(client, make, tasks).batches()
-    finally:
-        client.close()
+    ahead = 2
+
+    def __init__(self, make: Make, address: str) -> None:
+        """Raises WorkersError: dask is not installed, no cluster answers, or it has no workers."""
+        self.make = make
+        self.study = uuid.uuid4().hex
+        self.alone: deque[Task] = deque()  # of a chunk that was given up: sent again one by one
+        self.under_way: dict[Any, list[Task]] = {}
+        self.error: Exception | None = None
+        self._lanes = 1
+        self.client = _client(address)
+
+    @property
+    def lanes(self) -> int:
+        with contextlib.suppress(OSError):  # a scheduler that is gone: `wait` tells it
+            self._lanes = max(1, sum(int(count) for count in self.client.nthreads().values()))
+        return self._lanes
+
+    def room(self) -> int:
+        return max(0, self.ahead * self.lanes - len(self.under_way))
+
+    def submit(self, chunk: list[Task]) -> None:
+        key = f"thermsim-{uuid.uuid4().hex}"
+        future = self.client.submit(computed, self.study, program(), self.make, chunk, key=key)
+        self.under_way[future] = chunk
+
+    def wait(self, seconds: float | None) -> Found:
+        from distributed import wait
+
+        if seconds != 0.0:  # a cancelled or lost piece of work is told below, with what its future says
+            with contextlib.suppress(TimeoutError, CancelledError), self.client.as_current():
+                wait(list(self.under_way), timeout=seconds, return_when="FIRST_COMPLETED")
+        rows: list[Row] = []
+        for future in [future for future in self.under_way if future.done()]:
+            rows += self._rows_of(future)
+        while self.alone and self.error is None and self.room():
+            self.submit([self.alone.popleft()])
+        return rows, self.error
+
+    def shutdown(self) -> None:
+        try:
+            self.client.cancel(list(self.under_way), force=True)
+        finally:
+            self.client.close()
+
+    def _rows_of(self, future: Any) -> list[Row]:
+        """The rows of a finished chunk; notes the first error."""
+        chunk = self.under_way.pop(future)
+        try:
+            found, problem = future.result()
+        except (Exception, CancelledError) as trouble:
+            self.error = self.error or self._given_up(chunk, trouble)
+            return []
+        self.error = self.error or problem
+        return list(found)
+
+    def _given_up(self, chunk: list[Task], trouble: BaseException) -> Exception | None:
+        """What the scheduler says of a chunk that no worker has sent back."""
+        from distributed import KilledWorker
+
+        if isinstance(trouble, KilledWorker):
+            if len(chunk) > 1:
+                self.alone.extend(chunk)
+                return None
+            return WorkersError(
+                f"task {chunk[0].key!r} ended every worker that took it",
+                "if memory ran out, give workers more or use a coarser grid; else leave this task out and report it",
+            )
+        if isinstance(trouble, ImportError):
+            return WorkersError(
+                f"a worker of the cluster lacks something: {trouble}",
+                f"install {program()} on every machine of the cluster",
+            )
+        keys = ", ".join(repr(task.key) for task in chunk[:3])
+        return WorkersError(
+            f"the cluster gave tasks {keys} up: {type(trouble).__name__}: {trouble}",
+            "see the messages of its scheduler, then go on with `--resume`",
+        )
 
 
 def _client(address: str) -> Any:
@@ -69,97 +136,6 @@ def _client(address: str) -> Any:
         client.close()
         raise
     return client
-
-
-class _Dispatch:
-    """Chunks under way on a cluster."""
-
-    def __init__(self, client: Any, make: Make, tasks: Sequence[Task]) -> None:
-        from distributed import as_completed
-
-        self.client, self.make = client, make
-        self.study = uuid.uuid4().hex
-        self.waiting = deque(tasks)
-        self.alone: deque[Task] = deque()  # of a chunk that was given up
-        self.under_way: dict[Any, list[Task]] = {}
-        self.done = as_completed(loop=client.loop)
-        self.rows: list[Row] = []  # finished and not yet taken
-        self.error: Exception | None = None
-        self.finished, self.seconds = 0, 0.0
-
-    def batches(self) -> Generator[tuple[int, list[Row]], None, None]:
-        lanes = self.hand_out()
-        try:
-            while self.under_way:
-                self.collect(self.done.next_batch(block=True))
-                if self.error is None:
-                    lanes = self.hand_out()
-                if self.rows:
-                    yield lanes, self.taken()
-                if self.error is not None:
-                    raise self.error
-        except KeyboardInterrupt:
-            yield lanes, self.taken()
-            raise
-        finally:
-            self.client.cancel(list(self.under_way), force=True)
-
-    def hand_out(self) -> int:
-        """Keep every thread of the cluster busy, as many as it has now; give their number."""
-        lanes = max(1, sum(int(count) for count in self.client.nthreads().values()))
-        while (self.waiting or self.alone) and len(self.under_way) < AHEAD * lanes:
-            if self.alone:
-                chunk = [self.alone.popleft()]
-            else:
-                size = chunk_size(len(self.waiting), AHEAD * lanes, self.seconds, self.finished)
-                chunk = [self.waiting.popleft() for _ in range(size)]
-            future = self.client.submit(
-                computed, self.study, program(), self.make, chunk, key=f"thermsim-{uuid.uuid4().hex}"
-            )
-            self.under_way[future] = chunk
-            self.done.add(future)
-        return lanes
-
-    def taken(self) -> list[Row]:
-        rows, self.rows = self.rows, []
-        return rows
-
-    def collect(self, futures: list[Any]) -> None:
-        """Take the rows of finished chunks, and the first error."""
-        for future in futures:
-            chunk = self.under_way.pop(future)
-            try:
-                found, problem = future.result()
-            except Exception as trouble:
-                self.error = self.error or self._given_up(chunk, trouble)
-                continue
-            self.error = self.error or problem
-            self.rows += found
-            self.finished += len(found)
-            self.seconds += sum(row.seconds for row in found)
-
-    def _given_up(self, chunk: list[Task], trouble: Exception) -> Exception | None:
-        """What the scheduler says of a chunk that no worker has sent back."""
-        from distributed import KilledWorker
-
-        if isinstance(trouble, KilledWorker):
-            if len(chunk) > 1:
-                self.alone.extend(chunk)
-                return None
-            return WorkersError(
-                f"task {chunk[0].key!r} ended every worker that took it",
-                "if memory ran out, give workers more or use a coarser grid; else leave this task out and report it",
-            )
-        if isinstance(trouble, ImportError):
-            return WorkersError(
-                f"a worker of the cluster lacks something: {trouble}",
-                f"install {program()} on every machine of the cluster",
-            )
-        keys = ", ".join(repr(task.key) for task in chunk[:3])
-        return WorkersError(
-            f"the cluster gave tasks {keys} up: {type(trouble).__name__}: {trouble}",
-            "see the messages of its scheduler, then go on with `--resume`",
-        )
 
 
 def computed(study: str, owner: str, make: Make, chunk: list[Task]) -> tuple[list[Row], Exception | None]:

@@ -8,38 +8,21 @@ of the task's own, no order taken from a set.
 
 from __future__ import annotations
 
-import contextlib
 import math
-import pickle
-import time
-import traceback
 from collections import Counter
-from collections.abc import Callable, Generator, Sequence
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Callable, Sequence
 
-from thermsim.errors import InterruptedStudyError, MemoryLimitError, ThermsimError
-from thermsim.run.journal import Journal, Result, Row
+from thermsim.errors import InterruptedStudyError
+from thermsim.run.executor import Executor, Here, dispatch
+from thermsim.run.journal import Journal
+from thermsim.run.tasks import Make, Result, Row, Task
 from thermsim.solver.multigrid.threads import available
 
 KEEP_EVERY = 0.5  # seconds between writes to the journal: what a kill may cost, against a flush of the disk for each
-CHUNK = 0.25  # seconds of work handed out at once: asking for more costs some ms, and the last ones end together
-MOST_AT_ONCE = 1000  # tasks of a chunk
 FEW = 32  # full solves that are better made in this process: to start others takes as long
 
 
-@dataclass(frozen=True)
-class Task:
-    """One solve of a study. key : names it in the journal and never changes its meaning; value : anything picklable."""
-
-    key: str
-    value: Any = None
-
-
-Work = Callable[[Task], Any]  # gives a float64 array, a dict of them, or either in `Solved`
-Make = Callable[[], Work]
 Watch = Callable[[int, int, float | None], None]
-Batches = Generator[list[Row], None, None]
 
 
 def run(
@@ -81,102 +64,38 @@ def run(
     rows = {key: kept[key] for key in keys if key in kept}
     left = [task for task in tasks if task.key not in rows]
     progress = _Progress(len(tasks), len(rows), watch)
-    batches = _batches(make, left, workers, cluster, keep_every)
-    try:
-        for lanes, batch in batches:
-            if journal is not None:
-                journal.add(batch)
-            rows |= {row.key: row for row in batch}
-            progress.tell(batch, lanes)
-    except KeyboardInterrupt:
-        batches.close()
-        raise _interrupted(keys, len(rows), journal) from None
-    finally:
-        batches.close()
+    if left:
+        batches = dispatch(_executor(make, len(left), workers, cluster), left, keep_every)
+        try:
+            for lanes, batch in batches:
+                if journal is not None:
+                    journal.add(batch)
+                rows |= {row.key: row for row in batch}
+                progress.tell(batch, lanes)
+        except KeyboardInterrupt:
+            batches.close()
+            raise _interrupted(keys, len(rows), journal) from None
+        finally:
+            batches.close()
     return [rows[key].result for key in keys]
 
 
-def _batches(
-    make: Make, tasks: list[Task], workers: int | None, cluster: str | None, keep_every: float
-) -> Generator[tuple[int, list[Row]], None, None]:
-    """Finished tasks as they come, and how many are under way at once."""
-    if not tasks:
-        return
+def _executor(make: Make, count: int, workers: int | None, cluster: str | None) -> Executor:
+    """What computes so many tasks; only what is asked for is loaded."""
     if cluster is not None:
-        from thermsim.run.cluster import on_cluster
+        from thermsim.run.cluster import Cluster
 
-        yield from on_cluster(make, tasks, cluster)
-        return
+        return Cluster(make, cluster)
     if workers is None:
         workers = available()
     if workers < 1:
         raise ValueError(f"{workers} workers")
-    lanes = min(workers, len(tasks))
+    lanes = min(workers, count)
     if lanes == 1:
-        source = here(make, tasks, keep_every)
-    else:
-        from thermsim.run.processes import in_processes
+        return Here(make)
+    from thermsim.run.pool import Pool
 
-        source = in_processes(make, tasks, lanes, keep_every)
-    with contextlib.closing(source):
-        for batch in source:
-            yield lanes, batch
-
-
-def here(make: Make, tasks: Sequence[Task], keep_every: float) -> Batches:
-    """Compute in this process; what is finished is passed on also when the rest is given up."""
-    work = make()
-    rows: list[Row] = []
-    last = time.perf_counter()
-    try:
-        for task in tasks:
-            rows.append(compute(work, task))
-            if time.perf_counter() - last >= keep_every:
-                yield rows
-                rows, last = [], time.perf_counter()
-    except (Exception, KeyboardInterrupt):
-        yield rows
-        raise
-    yield rows
-
-
-def compute(work: Work, task: Task) -> Row:
-    """One task. A ThermsimError is its result; any other error goes on its way with the task's key."""
-    start = time.perf_counter()
-    try:
-        found = work(task)
-        return Row.of(task.key, found, time.perf_counter() - start)
-    except MemoryLimitError as error:
-        error.add_note(f"in task {task.key!r}")
-        raise
-    except ThermsimError as error:
-        return Row.failed(task.key, error, time.perf_counter() - start)
-    except Exception as error:
-        error.add_note(f"in task {task.key!r}")
-        raise
-
-
-def portable(error: Exception) -> Exception:
-    """The error as it can be sent to another process, with its traceback as a note."""
-    error.add_note("in a worker process:\n" + "".join(traceback.format_tb(error.__traceback__)))
-    try:
-        copy = pickle.loads(pickle.dumps(error))
-    except Exception:  # whatever a foreign class does when it is taken apart
-        copy = None
-    if type(copy) is type(error):
-        return error
-    other = RuntimeError(f"{type(error).__name__}: {error}")
-    for note in error.__notes__:
-        other.add_note(note)
-    return other
-
-
-def chunk_size(left: int, lanes: int, seconds: float, finished: int) -> int:
-    """Tasks to hand out at once: CHUNK seconds of them, one while nothing is known, fewer towards the end."""
-    if finished == 0:
-        return 1
-    wanted = CHUNK * finished / max(seconds, 1e-9)
-    return int(max(1, min(wanted, MOST_AT_ONCE, math.ceil(left / (2 * lanes)))))
+    return Pool(make, lanes)
 
 
 class _Progress:
