@@ -49,20 +49,23 @@ class _Judged:
 
 
 def _judge(whole: Family, taken: Samples, number: int, question: Question, coverage: float, worth_K: float) -> _Judged:
-    """One temperature of one option."""
-    fine = whole.table[-1]
+    """One temperature of one option: the samples deviate from the gain that is told, at its limit where it has one.
+
+    The interval holds the told gain also where all tolerances push it one way, such as two zones equally warm.
+    """
+    told_C = whole.told_C
     at = whole.questions.index(question)
     mesh = whole.gain(number, question)
     if question == WARMEST:
-        sampled_C = fine[:, :at] + taken.deviation
-        pair = [warmest(sampled_C[:, case], whole.questions[:at]) for case in (0, number)]
+        sampled_C = told_C[:, :at] + taken.deviation
+        pair = [warmest(sampled_C[:, case], whole.questions[:at]) - told_C[case, at] for case in (0, number)]
         slopes = [taken.slopes[:, case, whole.warmest_of(case)] for case in (0, number)]
         shortcut = float(taken.shortcut_K[number, whole.readings].max())
     else:
-        pair = [fine[case, at] + taken.deviation[:, case, at] for case in (0, number)]
+        pair = [taken.deviation[:, case, at] for case in (0, number)]
         slopes = [taken.slopes[:, case, at] for case in (0, number)]
         shortcut = float(taken.shortcut_K[number, at])
-    samples = _whole_blocks(pair[0] - pair[1])
+    samples = mesh.value + _whole_blocks(pair[0] - pair[1])
     other_K = decision.independent_K(hypot(mesh.half_width, shortcut))
     spreads = [one.spread for one in taken.varied]
     straight = first_order(
@@ -74,12 +77,13 @@ def _judge(whole: Family, taken: Samples, number: int, question: Question, cover
     blocks = REPLICATES * len(samples) // len(taken.deviation)
     has_deviation = all(one.has_deviation for one in spreads)
     summary = summarise(samples, coverage, [worth_K], other_K, blocks, has_deviation, shortest=False)
+    low, high = min(summary.low.value, mesh.value), max(summary.high.value, mesh.value)
     gain = Gain(
         question=question,
-        base_C=float(fine[0, at]),
-        option_C=float(fine[number, at]),
+        base_C=float(told_C[0, at]),
+        option_C=float(told_C[number, at]),
         mesh=mesh,
-        interval=Interval(summary.low.value, summary.high.value, max(summary.low.error, summary.high.error)),
+        interval=Interval(low, high, max(summary.low.error, summary.high.error)),
         first_order=Interval(estimate.low, estimate.high),
         uncertainty_K=summary.deviation.value if summary.deviation is not None else estimate.uncertainty,
         probability=summary.exceeds[0].value,
@@ -146,8 +150,8 @@ def _option(whole: Family, taken: Samples, number: int, coverage: float, accept_
     dangers = [] if name in accept_danger else [slip.message for slip in slips if slip.severity == "danger"]
     found = decision.verdict(
         gain.value_K,
-        min(gain.interval.low, gain.value_K),
-        max(gain.interval.high, gain.value_K),
+        gain.interval.low,
+        gain.interval.high,
         coverage,
         worth_K=case.worth_K,
         mount_scatter_K=case.mount_scatter_K,
@@ -281,7 +285,7 @@ def _way(whole: Family, taken: Samples) -> str:
     part = f", up to {by_model:.2g} K of it by small models" if by_model > 0.0 else ""
     others = f" ({widest:.2g} K in other places)" if widest > 1.05 * left else ""
     return (
-        f"{how}, each as a deviation from the finest grid's answer; that may leave "
+        f"{how}, each as a deviation from the nominal answer; that may leave "
         f"{left:.2g} K of a gain{part}{others}, which the intervals hold"
     )
 

@@ -53,6 +53,13 @@ class Family:
         """Places of the temperatures that a verdict is about: sensors, else the hottest spot."""
         return self.readings or [self.questions.index(HOTTEST)]
 
+    @property
+    def told_C(self) -> Array:
+        """(cases, questions) temperatures as predictions tell them [C], NaN where a case has no such place."""
+        asked = [question for question in self.questions if question != WARMEST]
+        told = np.array([[one.answers.get(question, np.nan) for question in asked] for one in self.predictions])
+        return np.column_stack([told, warmest(told, asked)]) if self.readings else told
+
     def in_common(self, number: int) -> list[Question]:
         """What the base and another case can both answer."""
         known = np.isfinite(self.table[-1][[0, number]]).all(axis=0)
@@ -60,7 +67,7 @@ class Family:
 
     def warmest_of(self, number: int) -> int:
         """Place of the highest reading of a case."""
-        return self.readings[int(np.nanargmax(self.table[-1, number, self.readings]))]
+        return self.readings[int(np.nanargmax(self.told_C[number, self.readings]))]
 
     def gain(self, number: int, question: Question) -> Doubt:
         """Gain of a case (base less option) in one temperature, over the grids."""

@@ -35,9 +35,10 @@ class Interval:
 class Gain:
     """What an option lowers one temperature by, base less option [K]; below zero where the option is warmer.
 
-    base_C, option_C : expected temperatures on the finest grid
+    base_C, option_C : expected temperatures as predictions tell them; they differ by the gain, but for mesh doubts
     mesh : the gain over the grids, with the doubt of the difference (not the sum of two doubts)
-    interval : by Monte Carlo, mesh doubt included; first_order : the same from sensitivities
+    interval : by Monte Carlo, mesh doubt included, with the told gain always inside
+    first_order : the same from sensitivities
     uncertainty_K : standard uncertainty
     probability : that the gain exceeds what is worth it (0 K where the case does not say)
     """

@@ -34,7 +34,7 @@ COMPARE_KEYS: dict[str, str] = {
     "options[].verdict": "`supported`, `undecided`, `not worth it` or `refused`",
     "options[].verdict_in_words": "the same with its reasons",
     "options[].gain_K": "what the option lowers the temperature `gain_of` by, below zero where it is warmer",
-    "options[].gain_K.value": "base less option, on the finest grid [K]",
+    "options[].gain_K.value": "base less option, at its limit at cells of no size where it settles [K]",
     "options[].gain_K.low": "lower end of its interval [K]",
     "options[].gain_K.high": "upper end [K]",
     "options[].gain_K.mesh_doubt": "mesh doubt of the difference: half width, held by the interval [K]",
