@@ -353,7 +353,9 @@ def _at_jump(away: Array) -> Array:
 def _jump_terms(inward: Array) -> Array:
     """(m, 5) of distances (m,) from an edge, not negative: 1, s, s^2, s ln s, and nothing."""
     logarithm = np.log(np.maximum(inward, 1e-300))
-    return np.asarray(np.stack([np.ones_like(inward), inward, inward**2, inward * logarithm, np.zeros_like(inward)], -1))
+    return np.asarray(
+        np.stack([np.ones_like(inward), inward, inward**2, inward * logarithm, np.zeros_like(inward)], -1)
+    )
 
 
 def _through(place: Array, is_there: Bools) -> Array:

@@ -1,8 +1,14 @@
-"""The files of a study in a folder: all of them appear, or none does and what stood there before still stands."""
+"""The files of a study in a folder: all of them appear, or none does and what stood there before still stands.
+
+That holds for a killed process too, as far as nobody else can do it: what it was moving is moved to the end, or its
+hidden folder is taken away, when thermsim next writes into the same folder.
+"""
 
 from __future__ import annotations
 
 import json
+import platform
+import re
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator
@@ -10,12 +16,16 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
+import psutil
 
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import WriteError
 from thermsim.report.data.versions import versions
 
 VERSIONS = "versions.json"
+HIDDEN = ".thermsim-"  # how a hidden folder is called; machine, process and its start follow
+NEW, WHOLE = "new", "whole.json"  # in it: the new files; the names of old ones that go, once all new ones are written
+SAME_START_S = 2.0  # the system tells the start of a process to some hundredths of a second, at worst a second
 CASE_FOLDER = "case"  # the case and its tables stand apart: a table may be called zones.csv
 
 
@@ -31,17 +41,19 @@ def deliver(
     Raises WriteError: refused, or it cannot be written.
     """
     with as_write_error(folder):
+        _take_over(folder)
         refuse()
         with made(folder), work_folder(folder) as work:
-            new = work / "new"
+            new = work / NEW
             new.mkdir()
             write(new)
-            return _move_in(new, folder, work / "old", own)
+            return _move_in(new, folder, work, own)
 
 
 def try_out(folder: Path, refuse: Callable[[], None]) -> None:
     """Whether `deliver` may write there; leaves nothing behind. Raises WriteError, as it would."""
     with as_write_error(folder):
+        _take_over(folder)
         refuse()
         missing = [path for path in (folder, *folder.parents) if not path.exists()]
         with made(folder), work_folder(folder):
@@ -99,13 +111,15 @@ def _is_ours(folder: Path) -> bool:
     return isinstance(made_with, dict) and "thermsim" in made_with
 
 
-def _move_in(new: Path, folder: Path, old: Path, own: tuple[str, ...]) -> list[Path]:
+def _move_in(new: Path, folder: Path, work: Path, own: tuple[str, ...]) -> list[Path]:
     """Move every file into its place; what stood there is set aside first and comes back if a move fails.
 
     own : names of an earlier result; those that the new one does not have go
     """
-    names = sorted(path.relative_to(new) for path in new.rglob("*") if path.is_file())
+    names, old = _names(new), work / "old"
     stale = [Path(name) for name in own if (folder / name).is_file() and Path(name) not in names]
+    (work / "noted").write_text(json.dumps([path.as_posix() for path in stale]), encoding="utf-8")
+    (work / "noted").replace(work / WHOLE)
     done: list[tuple[Path, Path]] = []
     with made(*(folder / name.parent for name in names)):
         try:
@@ -121,6 +135,47 @@ def _move_in(new: Path, folder: Path, old: Path, own: tuple[str, ...]) -> list[P
                     target.replace(source)
             raise
     return [folder / name for name in names]
+
+
+def _names(new: Path) -> list[Path]:
+    return sorted(path.relative_to(new) for path in new.rglob("*") if path.is_file())
+
+
+def _take_over(folder: Path) -> None:
+    """Mend what killed processes have left in a folder: files that were whole get to their places, others go."""
+    for work in folder.glob(f"{HIDDEN}*"):
+        if not _is_left_over(work.name):
+            continue
+        if (work / WHOLE).is_file():
+            for name in json.loads((work / WHOLE).read_text(encoding="utf-8")):
+                (folder / name).unlink(missing_ok=True)
+            for path in _names(work / NEW):
+                (folder / path).parent.mkdir(parents=True, exist_ok=True)
+                (work / NEW / path).replace(folder / path)
+        shutil.rmtree(work, ignore_errors=True)
+
+
+def _owner() -> str:
+    """This process, told apart from those of other machines and from a later one that gets the same number."""
+    own = psutil.Process()
+    return f"{_machine()}-{own.pid}-{round(own.create_time())}"
+
+
+def _machine() -> str:
+    return re.sub(r"[^\w.]", "_", platform.node())
+
+
+def _is_left_over(name: str) -> bool:
+    """Whether the process that a hidden folder is named after has ended; False where that cannot be told."""
+    found = re.fullmatch(re.escape(HIDDEN) + r"([\w.]+)-(\d+)-(\d+)-\w+", name)
+    if found is None or found[1] != _machine():
+        return False
+    try:
+        return bool(abs(psutil.Process(int(found[2])).create_time() - int(found[3])) > SAME_START_S)
+    except psutil.NoSuchProcess:
+        return True
+    except (psutil.Error, OverflowError):
+        return False
 
 
 def _move(source: Path, target: Path, done: list[tuple[Path, Path]]) -> None:
@@ -147,7 +202,7 @@ def made(*folders: Path) -> Iterator[None]:
 @contextmanager
 def work_folder(folder: Path) -> Iterator[Path]:
     """A hidden folder in the target: there a move is a rename, even where the target is a mount of its own."""
-    work = Path(tempfile.mkdtemp(prefix=".thermsim-", dir=folder))
+    work = Path(tempfile.mkdtemp(prefix=f"{HIDDEN}{_owner()}-", dir=folder))
     try:
         yield work
     finally:
