@@ -11,6 +11,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+MOST_FAULTS = 200  # of a case: more are neither looked for nor read by anybody
+
 # Likeness of two spellings (difflib's ratio) from which on one is surely the other.
 SURE = 0.75
 
@@ -47,6 +49,16 @@ class Fault:
 
     def __str__(self) -> str:
         return f"{self.file}:{self.line}:{self.column}: {self.message}"
+
+
+def enough(faults: list[Fault], cut: bool = False) -> list[Fault]:
+    """The first MOST_FAULTS; where others are left out, or were not sought (`cut`), a last one that says so."""
+    if len(faults) < MOST_FAULTS and not cut:
+        return faults
+    told = sorted(faults, key=lambda fault: (fault.line, fault.column))[:MOST_FAULTS]
+    last = told[-1]
+    what = f"{len(told)} faults are told, and there may be more: mend these first"
+    return [*told, Fault(last.file, last.line, last.column, what)]
 
 
 class CaseError(ThermsimError):

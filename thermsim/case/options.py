@@ -26,9 +26,10 @@ from thermsim.case.faults.tables import read_table
 from thermsim.case.faults.validation import valid_case
 from thermsim.case.faults.wording import did_you_mean, found, keys_of, listed
 from thermsim.case.geometry.heights import height_mm, made_up_mm
+from thermsim.case.source.file_origin import Origin
 from thermsim.case.source.yaml_source import KeyPath, Source
 from thermsim.case.vocabulary.schema import Case, Cooling, Entry, Heat, Joint, Part, Probe, Reading, Zone
-from thermsim.errors import CaseError, Fault, ThermsimError, UnknownNameError
+from thermsim.errors import MOST_FAULTS, CaseError, Fault, ThermsimError, UnknownNameError, enough
 
 REMOVE = "remove"
 
@@ -154,13 +155,20 @@ def check_options(case: Case) -> None:
     Raises CaseError with the faults of all options.
     """
     faults: list[Fault] = []
-    for option in case.options:
+    if case._origin is None:
+        return
+    tables = case._origin.tables
+    for option, source in zip(case.options, case._origin.source.with_one_option(), strict=True):
+        alone = case.model_copy(update={"options": [option]})  # else each option would read all others once more
+        alone._origin = Origin(source, tables)
         try:
-            with_option(case, option.option)
+            with_option(alone, option.option)
         except CaseError as error:
             faults += error.faults
+        if len(faults) >= MOST_FAULTS:
+            break
     if faults:
-        raise CaseError(faults)
+        raise CaseError(enough(faults))
 
 
 def _named(name: str, fault: Fault) -> Fault:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from thermsim.case.faults.wording import context
 from thermsim.case.source.yaml_source import KeyPath, Source
 from thermsim.case.vocabulary.schema import Case, Entry
-from thermsim.errors import Fault
+from thermsim.errors import MOST_FAULTS, CaseError, Fault
 
 
 @dataclass
@@ -31,7 +31,10 @@ class Look:
     tables: dict[str, NDArray[np.float64]] = field(default_factory=dict)
 
     def add(self, path: KeyPath, message: str, *, at_key: bool = False) -> None:
+        """Raises CaseError with what was found so far when that is more than anybody reads."""
         self.faults.append(self.source.fault(path, context(self.source, path) + message, at_key=at_key))
+        if len(self.faults) >= MOST_FAULTS:
+            raise CaseError(self.faults)
 
     def knows_all(self, *keys: str) -> bool:
         return not self.dropped.intersection(keys)

@@ -7,7 +7,7 @@ from typing import Any
 
 from thermsim.case.faults.wording import context, did_you_mean, listed
 from thermsim.case.source.yaml_source import KeyPath, Source
-from thermsim.errors import Fault
+from thermsim.errors import MOST_FAULTS, Fault
 from thermsim.materials import catalogue
 
 
@@ -30,6 +30,8 @@ def check_names_of_materials(source: Source) -> list[Fault]:
             near = did_you_mean(name, known, f"it has: {listed(known)}{ways}")
             found = f"the catalogue has no {what} {name!r}{hint if name in other else ''}{near}"
             faults.append(source.fault(path, f"{context(source, path)}{found}"))
+            if len(faults) >= MOST_FAULTS:
+                break
     return faults
 
 

@@ -6,6 +6,9 @@ as cannot be set right by it.
 
 from __future__ import annotations
 
+from contextlib import suppress
+from typing import Any
+
 from pydantic import ValidationError
 
 from thermsim.case.faults.checks import check_dimensions, check_everything
@@ -15,11 +18,14 @@ from thermsim.case.faults.wording import Problem, problems_of
 from thermsim.case.source.file_origin import Origin
 from thermsim.case.source.yaml_source import KeyPath, Source
 from thermsim.case.vocabulary.schema import Case
-from thermsim.errors import CaseError
+from thermsim.errors import MOST_FAULTS, CaseError, enough
 
 # Lists of entries that can each be left out without making the case unreadable.
 ENTRY_LISTS = ("layers", "heat", "zones", "inserts", "cooling", "probes", "readings", "options")
 MOST_ROUNDS = 4
+MOST_SET_ASIDE = 50  # entries that a round leaves out: with more, what else may be wrong waits until they are mended
+MOST_ENTRIES = 1000  # of one list: every pair of zones is held against each other
+MOST_WORK = 200_000  # options times values of the case that each of them changes
 
 
 def valid_case(source: Source, option: str | None = None) -> Case:
@@ -33,6 +39,7 @@ def valid_case(source: Source, option: str | None = None) -> Case:
     ------
     CaseError : with every fault that can be told
     """
+    _refuse_long_lists(source)
     faults = [fault for _, fault in source.faults] + check_names_of_materials(source)
     refused = [path for path, _ in source.faults]
     rest, dropped = source, {str(path[0]) for path in refused if path}
@@ -45,7 +52,8 @@ def valid_case(source: Source, option: str | None = None) -> Case:
             faults += told
             if not wrong_sizes:
                 look = Look(case, rest, source, frozenset(dropped))
-                check_everything(look)
+                with suppress(CaseError):  # where there are too many: they are in `look.faults`
+                    check_everything(look)
                 told_at = {(fault.file, fault.line, fault.column) for fault in faults}
                 faults += [fault for fault in look.faults if (fault.file, fault.line, fault.column) not in told_at]
                 if not faults:
@@ -59,13 +67,39 @@ def valid_case(source: Source, option: str | None = None) -> Case:
         if smaller is None:
             break
         rest = smaller
-    raise CaseError(list(dict.fromkeys(faults)))
+    raise CaseError(enough(list(dict.fromkeys(faults))))
+
+
+def _refuse_long_lists(source: Source) -> None:
+    """Raises CaseError where the work of a check could grow beyond patience."""
+    faults = []
+    waiting: list[tuple[KeyPath, Any]] = [((), source.values)]
+    count = 0
+    while waiting:
+        path, value = waiting.pop()
+        count += 1
+        if isinstance(value, list) and len(value) > MOST_ENTRIES:
+            what = f"a list of {len(value)}, more than the {MOST_ENTRIES} that a case may have in one place"
+            faults.append(source.fault(path, f"{what}; join or leave out some"))
+        elif isinstance(value, list):
+            waiting += [((*path, place), item) for place, item in enumerate(value)]
+        elif isinstance(value, dict):
+            waiting += [((*path, key), item) for key, item in value.items() if path or key != "options"]
+    options = source.values.get("options")
+    if isinstance(options, list) and len(options) * count > MOST_WORK:
+        what = f"{len(options)} options of a case of {count} values take too long to check"
+        remedy = f"keep {max(1, MOST_WORK // count)} of them, and write the others into another case"
+        faults.append(source.fault(("options",), f"{what}; {remedy}"))
+    if faults:
+        raise CaseError(faults)
 
 
 def _attempt(source: Source) -> tuple[Case | None, list[Problem]]:
     try:
         return Case.model_validate(source.values), []
     except ValidationError as error:
+        if error.error_count() > MOST_FAULTS:
+            raise CaseError(enough([problem.fault for problem in problems_of(error, source)], cut=True)) from None
         return None, problems_of(error, source)
 
 
@@ -90,6 +124,8 @@ def _without(source: Source, problems: list[Problem], paths: list[KeyPath], drop
         targets.add(target)
         if path not in unknown:
             dropped.add(str(target[0]))
+    if len(targets) > MOST_SET_ASIDE:
+        return None
     if ("title",) in targets or any(problem.missing_key == "title" for problem in problems):
         return None
     # From the end towards the beginning, so that places in lists stay right.

@@ -11,7 +11,7 @@ from pydantic import ValidationError
 
 from thermsim.case.source.yaml_source import KeyPath, Source, holds
 from thermsim.case.vocabulary.schema import Case, Conductivity, Entry, Film, Joint, MaterialGiven, Part, Quantity
-from thermsim.errors import Fault, nearest_names
+from thermsim.errors import MOST_FAULTS, Fault, nearest_names
 
 # What an entry is called by; a reading also names its zone or probe, so it comes before them.
 NAMING_KEYS = ("part", "joint", "reading", "zone", "probe", "option", "environment", "face")
@@ -72,7 +72,7 @@ def listed(words: Iterable[str], most: int = 30) -> str:
 
 def problems_of(error: ValidationError, source: Source) -> list[Problem]:
     """Every refusal of the vocabulary with its place; a misspelt key is told once, not also as missing."""
-    refused = error.errors(include_url=False)
+    refused = error.errors(include_url=False)[:MOST_FAULTS]
     found = [_problem(one, source) for one in refused if not _is_echo(one, refused)]
     told: list[Problem] = []
     for problem in found:

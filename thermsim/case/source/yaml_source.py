@@ -21,7 +21,7 @@ import yaml
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from thermsim.case.source.refused_yaml import glued_fault, glued_key, in_plain_words
-from thermsim.errors import CaseError, Fault
+from thermsim.errors import MOST_FAULTS, CaseError, Fault, enough
 
 KeyPath = tuple[str | int, ...]  # the keys and list positions that lead to a value
 Mark = tuple[int, int]  # line and column, both counted from 1
@@ -29,6 +29,7 @@ Mark = tuple[int, int]  # line and column, both counted from 1
 LARGEST_FILE = 1_000_000  # [byte]; a case is written by hand
 LARGEST_NUMBER = 1e15  # in any unit of the vocabulary; its square still fits into a double with room
 MOST_VALUES = 50_000  # aliases unfolded; a chain of aliases can otherwise grow without end
+MOST_NODES = 2 * MOST_VALUES  # as they stand in the file: keys and values
 DEEPEST = 40  # mappings and lists inside one another
 
 _NUMBER = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
@@ -82,6 +83,25 @@ class Source:
                 return None
             value = value[step]
         return value
+
+    def with_one_option(self) -> Iterator[Source]:
+        """The same source once for each of its options, with that option alone: at `options`, item 0."""
+        options = self.values.get("options") or []
+        shared: list[dict[KeyPath, Mark]] = []
+        own: list[list[dict[KeyPath, Mark]]] = []
+        for given in (self.marks, self.key_marks):
+            shared.append({path: mark for path, mark in given.items() if path[:1] != ("options",) or len(path) == 1})
+            own.append([{} for _ in options])
+            for path, mark in given.items():
+                if path[:1] == ("options",) and len(path) > 1 and isinstance(path[1], int):
+                    own[-1][path[1]]["options", 0, *path[2:]] = mark
+        for number, option in enumerate(options):
+            yield replace(
+                self,
+                values=self.values | {"options": [option]},
+                marks=shared[0] | own[0][number],
+                key_marks=shared[1] | own[1][number],
+            )
 
     def without(self, path: KeyPath) -> Source:
         """The same source with one value left out; later items of a list move up, with their marks."""
@@ -193,6 +213,7 @@ class _Loader(yaml.BaseLoader):
     """Composes nodes without guessing types; refuses tags, and depth that no case needs."""
 
     depth = 0
+    count = 0
 
     def compose_node(self, parent: Node | None, index: int) -> Node | None:
         event = self.peek_event()  # type: ignore[no-untyped-call]
@@ -201,6 +222,9 @@ class _Loader(yaml.BaseLoader):
             raise _RefusedError(f"the tag `{shown}` is not used in case files; leave it out", event.start_mark)
         if self.depth >= DEEPEST:
             raise _RefusedError(f"more than {DEEPEST} lists or mappings inside one another", event.start_mark)
+        self.count += 1
+        if self.count > MOST_NODES:
+            raise _RefusedError(f"more than {MOST_VALUES} keys with their values", event.start_mark)
         self.depth += 1
         try:
             return super().compose_node(parent, index)
@@ -256,12 +280,18 @@ class _Reader:
 
     def refuse(self, path: KeyPath, node: Node, message: str) -> None:
         self.faults.append((path, Fault(self.name, *_mark(node), message)))
+        if len(self.faults) >= MOST_FAULTS:
+            raise CaseError(enough([fault for _, fault in self.faults]))
 
-    def value(self, node: Node, path: KeyPath) -> Any:
+    def unfold(self, node: Node) -> None:
+        """Count one more value, or one more mapping that `<<` goes through: both grow without end."""
         self.count += 1
         if self.count > MOST_VALUES:
             what = f"more than {MOST_VALUES} values once every alias `*name` is unfolded"
             raise CaseError([Fault(self.name, *_mark(node), what)])
+
+    def value(self, node: Node, path: KeyPath) -> Any:
+        self.unfold(node)
         if any(node is other for other in self.open_nodes):
             raise CaseError(
                 [Fault(self.name, *_mark(node), "an alias `*name` inside this value leads back to the value itself")]
@@ -354,6 +384,7 @@ class _Reader:
                 continue
             sources = value_node.value if isinstance(value_node, SequenceNode) else [value_node]
             for merged in sources:
+                self.unfold(merged)
                 if not isinstance(merged, MappingNode):
                     self.refuse(path, value_node, f"`<<` takes a mapping or a list of mappings, found {_kind(merged)}")
                 elif any(merged is other for other in self.open_nodes):
