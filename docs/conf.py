@@ -22,7 +22,7 @@ html_theme = "furo"
 html_title = "thermsim"
 html_static_path = ["_static"]
 html_css_files = ["pages.css"]
-html_show_sphinx = False
+html_show_sphinx = html_show_copyright = False
 html_copy_source = False
 default_role = "code"  # a word in single backticks is code, in docstrings as in pages
 autodoc_typehints = "signature"
