@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -34,7 +35,7 @@ def test_ways_of_writing(text: str) -> None:
         ("", "t.csv:1:1: the table is empty"),
         ("# nothing\n", "t.csv:1:1: the table is empty"),
         ("1,2\n3\n", "t.csv:2:1: 1 values stand here, but 2 in line 1: a table is rectangular"),
-        ("1,2\n3,x\n", "t.csv:2:3: every cell is a number 0 or above, found `x`"),
+        ("1,2\n3,x\n", "t.csv:2:3: every cell is a number 0 or above, found something else"),
         ("1, 2\n3,  -4\n", "t.csv:2:5: every number is finite and 0 or above, found `-4`"),
         ("1,2,\n", "t.csv:1:5: every cell is a number 0 or above, found an empty cell"),
         ("1,5;2,5\n", "t.csv:1:1: every cell is a number 0 or above, found `1,5`; write decimals with a point"),
@@ -93,3 +94,38 @@ def test_any_text_is_a_table_or_refused(text: str) -> None:
     assert table.ndim == 2
     assert np.isfinite(table).all()
     assert (table >= 0).all()
+
+
+SECRETS = (
+    "pass word 9",
+    "-----BEGIN KEY-----\nMIIEow/7+a1b2c3d4\n",
+    "root:x:0:0:root\n",
+    "user = me\ntoken = 1f9b\n",
+    "\xff\xfe1a",
+)
+
+
+@pytest.mark.parametrize("secret", SECRETS)
+def test_nothing_but_numbers_is_quoted(secret: str, tmp_path: Path) -> None:
+    """A case of somebody else may name any file that its reader can open."""
+    (tmp_path / "t.csv").write_text(secret, encoding="latin-1")
+    with pytest.raises(CaseError) as told:
+        read_table(tmp_path, "t.csv", zero_allowed=True)
+    words = " ".join(fault.message for fault in told.value.faults)
+    assert not [word for word in re.findall(r"[\w/+]{2,}", secret) if re.search("[A-Za-z]", word) and word in words]
+
+
+@pytest.mark.parametrize("way", ["up", "absolute", "link"])
+def test_of_a_file_outside_the_folder_of_the_case_nothing_is_quoted(way: str, tmp_path: Path) -> None:
+    (tmp_path / "case").mkdir()
+    secret = tmp_path / "t.csv"
+    name = {"up": "../t.csv", "absolute": str(secret), "link": "link.csv"}[way]
+    if way == "link":
+        (tmp_path / "case" / name).symlink_to(secret)
+    for content in (b"1, -7345\n", b"1, 7345,9\n-7345", b"1;-7345\n7345,5; 7345x\n", b"\xfa7345"):
+        secret.write_bytes(content)
+        with pytest.raises(CaseError) as told:
+            read_table(tmp_path / "case", name, zero_allowed=True)
+        assert "7345" not in str(told.value) and "0xfa" not in str(told.value)
+    secret.write_text("1, 2\n", encoding="utf-8")
+    assert read_table(tmp_path / "case", name, zero_allowed=True).tolist() == [[1.0, 2.0]]

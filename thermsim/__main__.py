@@ -1,5 +1,26 @@
-"""`python -m thermsim` is the command `thermsim`."""
+"""`python -m thermsim` is the command `thermsim`; both begin here, so that the interrupt key is understood from the start."""
 
-from thermsim.commands.main import main
+from __future__ import annotations
 
-main()
+import signal
+import sys
+
+
+def main() -> None:
+    """Load the commands and run the one that is asked for."""
+    try:
+        from thermsim.commands.main import main as run
+        from thermsim.commands.terminal import hear_interrupts
+
+        hear_interrupts()
+    except KeyboardInterrupt:
+        print("thermsim: stopped; nothing half-written is left", file=sys.stderr)
+        sys.exit(130)
+    try:
+        run()
+    finally:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)  # all is done and written: the interpreter may end in peace
+
+
+if __name__ == "__main__":
+    main()

@@ -19,7 +19,7 @@ from thermsim.commands.predict import predict
 from thermsim.commands.prove import prove
 from thermsim.commands.start import start
 from thermsim.commands.sweep import sweep
-from thermsim.errors import CaseError, ThermsimError
+from thermsim.errors import CaseError, MemoryLimitError, ThermsimError
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -43,6 +43,13 @@ def main() -> None:
     except ThermsimError as error:
         click.echo(f"thermsim: {error}", err=True)
         sys.exit(error.exit_code)
+    except MemoryError:
+        click.echo(
+            "thermsim: the memory that this process may have is used up; nothing half-written is left\n  remedy: ask for"
+            " fewer samples or workers, or a coarser accuracy; `--memory` bounds what grids take",
+            err=True,
+        )
+        sys.exit(MemoryLimitError.exit_code)
     except click.exceptions.Exit as leaving:
         sys.exit(leaving.exit_code)
     except click.ClickException as error:

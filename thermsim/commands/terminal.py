@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import signal
 import sys
 import threading
 from pathlib import Path
@@ -86,6 +87,24 @@ def print_json(document: Any) -> None:
     click.echo(json.dumps(document, indent=2, allow_nan=False, ensure_ascii=False))
 
 
+_heard = False  # whether the interrupt key was pressed
+
+
+def hear_interrupts() -> None:
+    """From now on the interrupt key is remembered besides raising KeyboardInterrupt.
+
+    Python drops an exception that is raised while it cleans an object up ("Exception ignored in ..."), and the key is
+    then as good as not pressed: progress asks again.
+    """
+
+    def heard(number: int, frame: object) -> None:
+        global _heard
+        _heard = True
+        raise KeyboardInterrupt
+
+    signal.signal(signal.SIGINT, heard)
+
+
 class Progress:
     """One line on the terminal that tells how far the mesh study is; nothing where nobody watches.
 
@@ -108,6 +127,8 @@ class Progress:
             click.echo("\r\x1b[K", nl=False, err=True)
 
     def say(self, text: str) -> None:
+        if _heard:
+            raise KeyboardInterrupt
         if not self.quiet:
             click.echo(f"\r\x1b[K{text}", nl=False, err=True)
 

@@ -22,7 +22,7 @@ from thermsim.comparison.hand_check import flux_bounds
 from thermsim.comparison.outcome import WARMEST, Comparison, Contribution, Gain, Interval, OptionResult
 from thermsim.comparison.tolerances import Machinery, Samples, sampled
 from thermsim.comparison.uncertainty import Estimate, FirstOrder, Summary, compare_ways, first_order, summarise
-from thermsim.errors import RunawayError
+from thermsim.errors import RunawayError, ThermsimError
 from thermsim.mesh.prediction import MeshStep
 from thermsim.nearby.variables import SHARED
 from thermsim.plausibility.cautions import gallium_cautions, option_of
@@ -34,6 +34,7 @@ Array = NDArray[np.float64]
 
 SAMPLES, SEED, COVERAGE = 1024, 20_267, 0.90
 FEWEST = 256  # samples: fewer say too little about the ends of an interval
+MOST = 2**17  # samples: with twenty inputs they take some hundred megabytes
 
 
 @dataclass(frozen=True)
@@ -217,14 +218,14 @@ def compare(
 
     Raises
     ------
-    ThermsimError : the case has no options
+    ThermsimError : the case has no options, or more than MOST samples are asked for
     UnknownNameError, CaseError : an option that does not exist or does not fit
     and what `predict` raises
     """
     start = time.perf_counter()
+    count = _count(samples)
     names, cases = chosen(case, base, options)
     whole = family(names, cases, accuracy_K, memory_GB, watch)
-    count = enough(max(samples, FEWEST))
     taken = sampled(whole, count, seed, machinery or (lambda make, tasks: run(make, tasks, workers=1)))
     return Comparison(
         case=case,
@@ -242,6 +243,16 @@ def compare(
     )
 
 
+def _count(samples: int) -> int:
+    """Samples that are taken where so many are asked for. Raises ThermsimError for more than can be held."""
+    if samples > MOST:
+        raise ThermsimError(
+            f"{samples:g} samples are more than the {MOST} that a comparison holds",
+            "ask for fewer: each four times as many halve what chance leaves of an interval, and 1024 leave some percent",
+        )
+    return enough(max(samples, FEWEST))
+
+
 def identity(
     case: Case,
     *,
@@ -256,7 +267,7 @@ def identity(
     """What the samples of a comparison are, for their journal; `coverage` changes none of them."""
     names, _ = chosen(case, base, options)
     wanted = case.accuracy_K if accuracy_K is None else accuracy_K
-    count = enough(max(samples, FEWEST))
+    count = _count(samples)
     words = f"{count} samples of {', '.join(names)} at {wanted!r} K"
     if memory_GB is not None:
         words += f" with {memory_GB!r} GB"

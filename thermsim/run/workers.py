@@ -12,12 +12,13 @@ import math
 from collections import Counter
 from collections.abc import Callable, Sequence
 
-from thermsim.errors import InterruptedStudyError
+from thermsim.errors import InterruptedStudyError, WorkersError
 from thermsim.run.executor import Executor, Here, dispatch
 from thermsim.run.journal import Journal
 from thermsim.run.tasks import Make, Result, Row, Task
 from thermsim.solver.multigrid.threads import available
 
+MOST_EACH, MOST_WORKERS = 4, 64  # processes a processor, and in any case: more only wait, and take memory
 KEEP_EVERY = 0.5  # seconds between writes to the journal: what a kill may cost, against a flush of the disk for each
 FEW = 32  # full solves that are better made in this process: to start others takes as long
 
@@ -90,6 +91,11 @@ def _executor(make: Make, count: int, workers: int | None, cluster: str | None) 
         workers = available()
     if workers < 1:
         raise ValueError(f"{workers} workers")
+    if workers > (most := max(MOST_WORKERS, MOST_EACH * available())):
+        raise WorkersError(
+            f"{workers} workers are more than {most} on {available()} processors",
+            "ask for one a processor, or leave `--workers` out; a cluster has more",
+        )
     lanes = min(workers, count)
     if lanes == 1:
         return Here(make)

@@ -101,8 +101,7 @@ def _range(known: dict[str, Input], vary: Vary) -> Range:
     one = known[vary.path]
     for end in (vary.low, vary.high):
         if not one.allows(end):
-            with_what = "above 0 and at most 1" if one.sign == "fraction" else "above 0"
-            raise ThermsimError(f"{vary.path} cannot be {end:g}", f"it must be {with_what}")
+            raise ThermsimError(f"{vary.path} cannot be {end:g}", f"it must be {one.demand}")
     if vary.is_log and vary.low <= 0.0:
         raise ThermsimError(
             f"{vary.path}: even ratios cannot begin at {vary.low:g}", "begin above 0, or leave out --log"

@@ -1,4 +1,8 @@
-"""CSV tables that a case names: rectangular, finite, small, and at fault with their own file, line and column."""
+"""CSV tables that a case names: rectangular, finite, small, and at fault with their own file, line and column.
+
+A case may come from somebody else, and name any file that its reader can open. Messages therefore quote nothing of a
+table but numbers, and nothing at all of one that lies outside the folder of the case.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +16,7 @@ from numpy.typing import NDArray
 
 from thermsim.case.faults.examination import Look
 from thermsim.case.faults.wording import did_you_mean
-from thermsim.case.source.yaml_source import KeyPath, decode
+from thermsim.case.source.yaml_source import LARGEST_NUMBER, KeyPath, decode
 from thermsim.case.vocabulary.schema import Case, Joint
 from thermsim.errors import CaseError, Fault
 
@@ -20,6 +24,8 @@ MOST_LINES = MOST_COLUMNS = 1000
 LARGEST_TABLE = 50_000_000  # [byte]; far above what 1000 x 1000 numbers need
 
 _CELL = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
+_NUMERIC = re.compile(r"[-+]?([0-9][0-9.,]*|[.,][0-9]+)([eE][-+]?[0-9]+)?|[-+]?(nan|inf)", re.IGNORECASE)
+_LONGEST_QUOTE = 30
 _DECIMAL_COMMA = re.compile(r"[-+]?[0-9]*,[0-9]+")
 
 
@@ -72,21 +78,28 @@ def read_table(folder: Path, name: str, *, zero_allowed: bool) -> NDArray[np.flo
     path = folder / name
     shown = str(path)
     try:
+        quotes = path.resolve().is_relative_to(folder.resolve())
         if path.stat().st_size > LARGEST_TABLE:
             raise CaseError([Fault(shown, 1, 1, f"the table is larger than {LARGEST_TABLE} bytes")])
         if not path.is_file():
             raise CaseError([Fault(shown, 1, 1, "this is not a file")])
-        text = decode(path.read_bytes(), shown)
+        data = path.read_bytes()
     except (FileNotFoundError, CaseError):
         raise
     except (OSError, ValueError) as reason:
         said = getattr(reason, "strerror", None) or str(reason)
         raise CaseError([Fault(shown, 1, 1, f"the table cannot be read: {said}")]) from None
-    return parse_table(text, shown, zero_allowed=zero_allowed)
+    try:
+        text = decode(data, shown)
+    except CaseError:
+        if quotes:
+            raise
+        raise CaseError([Fault(shown, 1, 1, "the table is not text in UTF-8")]) from None
+    return parse_table(text, shown, zero_allowed=zero_allowed, quotes=quotes)
 
 
-def parse_table(text: str, name: str, *, zero_allowed: bool) -> NDArray[np.float64]:
-    """As `read_table`, from text."""
+def parse_table(text: str, name: str, *, zero_allowed: bool, quotes: bool = True) -> NDArray[np.float64]:
+    """As `read_table`, from text. quotes : whether faults may tell a number that is at fault"""
     lines = [(number, line) for number, line in enumerate(re.split("\r\n|\r|\n", text), start=1)]
     lines = [(number, line) for number, line in lines if line.strip() and not line.lstrip().startswith("#")]
     if not lines:
@@ -105,7 +118,10 @@ def parse_table(text: str, name: str, *, zero_allowed: bool) -> NDArray[np.float
             first = lines[0][0]
             what = f"{len(cells)} values stand here, but {len(rows[0])} in line {first}: a table is rectangular"
             faults.append(Fault(name, number, 1, what))
-        rows.append([_number(cell, name, number, column, zero_allowed, faults) for column, cell in cells])
+        for column, cell in cells:
+            if told := _fault_of(cell, zero_allowed, quotes):
+                faults.append(Fault(name, number, column, told))
+        rows.append([float(cell) if _CELL.fullmatch(cell) else math.nan for _, cell in cells])
     if faults:
         raise CaseError(faults[:50])
     return np.array(rows, dtype=np.float64)
@@ -139,14 +155,21 @@ def _cells(line: str, separator: str | None) -> list[tuple[int, str]]:
     return cells
 
 
-def _number(cell: str, name: str, line: int, column: int, zero_allowed: bool, faults: list[Fault]) -> float:
+def _fault_of(cell: str, zero_allowed: bool, quotes: bool) -> str | None:
+    """What is wrong with a cell, or nothing."""
     least = "0 or above" if zero_allowed else "above 0"
-    shown = f"`{cell[:30]}`" if cell else "an empty cell"
     if not _CELL.fullmatch(cell):
         hint = "; write decimals with a point" if _DECIMAL_COMMA.fullmatch(cell) else ""
-        faults.append(Fault(name, line, column, f"every cell is a number {least}, found {shown}{hint}"))
-        return math.nan
+        return f"every cell is a number {least}, found {_shown(cell, quotes)}{hint}"
     value = float(cell)
-    if not math.isfinite(value) or value > 1e15 or value < 0.0 or (value == 0.0 and not zero_allowed):
-        faults.append(Fault(name, line, column, f"every number is finite and {least}, found {shown}"))
-    return value
+    if not math.isfinite(value) or value > LARGEST_NUMBER or value < 0.0 or (value == 0.0 and not zero_allowed):
+        return f"every number is finite and {least}, found {_shown(cell, quotes)}"
+    return None
+
+
+def _shown(cell: str, quotes: bool) -> str:
+    if not cell:
+        return "an empty cell"
+    if not _NUMERIC.fullmatch(cell):
+        return "something else"
+    return f"`{cell[:_LONGEST_QUOTE]}`" if quotes else "another one"

@@ -14,6 +14,7 @@ from math import inf
 from typing import Any, Literal
 
 from thermsim.case.inputs.floor_plan import FloorPlan, kept, stretched
+from thermsim.case.source.yaml_source import LARGEST_NUMBER
 from thermsim.case.vocabulary.quantities import Entry, Tolerance
 from thermsim.case.vocabulary.schema import (
     Basis,
@@ -84,10 +85,20 @@ class Input:
     steps: Steps
 
     def allows(self, value: float) -> bool:
-        """Whether the number may have this value."""
+        """Whether the number may have this value; beyond LARGEST_NUMBER no case may."""
+        if not abs(value) <= LARGEST_NUMBER:  # no number at all, too
+            return False
         if self.sign == "fraction":
             return 0.0 < value <= 1.0
         return {"positive": value > 0.0, "not negative": value >= 0.0, "any": True}[self.sign]
+
+    @property
+    def demand(self) -> str:
+        """What `allows` asks for, in words."""
+        if self.sign == "fraction":
+            return "above 0 and at most 1"
+        least = {"positive": "above zero", "not negative": "zero or more", "any": "a number"}[self.sign]
+        return f"{least}, of a size up to {LARGEST_NUMBER:g}"
 
 
 def inputs(case: Case) -> tuple[Input, ...]:
@@ -124,13 +135,9 @@ def with_inputs(
         if one is None:
             raise UnknownNameError(f"the case has no number {path!r}", "see `thermsim.inputs(case)` for what it has")
         if not one.allows(value):
-            raise ThermsimError(f"{path} cannot be {value:g}", f"it must be {_demand(one.sign)}")
+            raise ThermsimError(f"{path} cannot be {value:g}", f"it must be {one.demand}")
         changed = _with(changed, one, value, floor_plan)
     return kept(case, changed) if floor_plan == "kept" else changed
-
-
-def _demand(sign: Sign) -> str:
-    return {"positive": "above zero", "not negative": "zero or more", "fraction": "above 0 and at most 1"}.get(sign, "")
 
 
 # ---- the list ---------------------------------------------------------------------------------------------------
