@@ -100,7 +100,7 @@ SECRETS = (
     "pass word 9",
     "-----BEGIN KEY-----\nMIIEow/7+a1b2c3d4\n",
     "root:x:0:0:root\n",
-    "user = me\ntoken = 1f9b\n",
+    "user = somebody\ntoken = 1f9b\n",
     "\xff\xfe1a",
 )
 

@@ -33,7 +33,11 @@ COMMANDS = {
     "sweep of powers": (["sweep", "case.yaml", "--vary", "a.power_W", "-1e300", "1", "3"], "1e+15"),
     "points": (["sweep", "case.yaml", "--vary", "die.thickness_mm", "1", "2", "100000000000"], "10000"),
     "map": (
-        ["sweep", "case.yaml", *"--vary die.thickness_mm 1 2 2000 --vary top.fluid_C 1 2 2000".split()],
+        [
+            "sweep",
+            "case.yaml",
+            *["--vary", "die.thickness_mm", "1", "2", "2000", "--vary", "top.fluid_C", "1", "2", "2000"],
+        ],
         "10000",
     ),
     "workers": (["compare", "case.yaml", "--workers", "1000000", "--samples", "1024"], "workers are more than"),

@@ -1,4 +1,4 @@
-"""`python -m thermsim` is the command `thermsim`; both begin here, so that the interrupt key is understood from the start."""
+"""`python -m thermsim` and the command `thermsim`: both begin here, and hear the interrupt key from the start."""
 
 from __future__ import annotations
 

@@ -45,8 +45,8 @@ def main() -> None:
         sys.exit(error.exit_code)
     except MemoryError:
         click.echo(
-            "thermsim: the memory that this process may have is used up; nothing half-written is left\n  remedy: ask for"
-            " fewer samples or workers, or a coarser accuracy; `--memory` bounds what grids take",
+            "thermsim: the memory that this process may have is used up; nothing half-written is left\n"
+            "  remedy: ask for fewer samples or workers, or a coarser accuracy; `--memory` bounds what grids take",
             err=True,
         )
         sys.exit(MemoryLimitError.exit_code)

@@ -248,7 +248,7 @@ def _count(samples: int) -> int:
     if samples > MOST:
         raise ThermsimError(
             f"{samples:g} samples are more than the {MOST} that a comparison holds",
-            "ask for fewer: each four times as many halve what chance leaves of an interval, and 1024 leave some percent",
+            "ask for fewer: four times as many halve what chance leaves of an interval, and 1024 leave some percent",
         )
     return enough(max(samples, FEWEST))
 
