@@ -145,3 +145,18 @@ def test_answers_do_not_depend_on_the_number_of_processes() -> None:
 def test_what_cannot_be_asked(samples: Any, more: Any, error: type[ThermsimError], told: str) -> None:
     with pytest.raises(error, match=told):
         thermsim.many(slab(), samples, **more)
+
+
+def test_accuracy_is_not_held_where_there_is_no_answer() -> None:
+    """Neither by none of the samples, nor by one whose doubt is none; samples without a steady state spoil nothing."""
+    nan = float("nan")
+
+    def held(values: list[float], doubts: list[float]) -> bool:
+        columns = (np.array([one]).T for one in (values, doubts))
+        return Many((("hottest",),), *columns, ("base",), None, 0.1, {}, "").held  # type: ignore[arg-type]
+
+    assert held([60.0, 61.0], [0.05, 0.1])
+    assert held([60.0, nan], [0.05, nan])
+    assert not held([nan, nan], [nan, nan])
+    assert not held([60.0, 61.0], [0.05, 0.2])
+    assert not held([60.0, 61.0], [0.05, nan])

@@ -108,7 +108,7 @@ def gradients(
     usual = (one for one, value in found.items() if np.isfinite(value) and (one[0] == "flow" or not is_heat(one)))
     wanted = list(usual if questions is None else questions)
     varied = list(known) if paths is None else list(paths)
-    _check_names(wanted, found, "question", "`answers(case, field)`")
+    _check_names(wanted, found, "question", "`thermsim.predict(case).answers`")
     _check_names(varied, known, "number", "`thermsim.inputs(case)`")
     readings: dict[Question, Reading] = {("reading", reading.reading): reading for reading in case.readings}
     places = {question: place_of(readings[question]) if question in readings else question for question in wanted}

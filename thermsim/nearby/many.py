@@ -21,6 +21,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from thermsim.case.faults.wording import listed
 from thermsim.case.inputs.values import Input, inputs, with_inputs
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import MemoryLimitError, ThermsimError, UnknownNameError
@@ -68,8 +69,9 @@ class Many:
 
     @property
     def held(self) -> bool:
-        """Whether every doubt is as small as asked."""
-        return bool(np.nanmax(self.doubts, initial=0.0) <= self.accuracy_K)
+        """Whether there are answers, and every one is as sure as asked; samples without a steady state have none."""
+        answered = np.isfinite(self.values)
+        return bool(answered.any() and np.all(self.doubts[answered] <= self.accuracy_K))
 
 
 def many(
@@ -116,7 +118,8 @@ def many(
     for question in questions or ():
         if question not in offered:
             raise UnknownNameError(
-                f"the case has no temperature {asked(question)}", "ask for some of `temperatures(prediction.answers)`"
+                f"the case has no temperature {asked(question)}",
+                f"take keys of `thermsim.predict(case).answers`: it has {listed(map(asked, offered))}",
             )
     return _Study(case, known, samples, tuple(questions or offered), base, wanted, workers, memory_GB, watch).answer()
 
