@@ -307,7 +307,7 @@ def _heat(
     for heat in case.heat:
         low, high, part = level[heat.in_]
         z = _levels(grid, low, high)
-        watts = _plan_watts(case, grid, part, heat)
+        watts = _plan_watts(case, grid, part, heat, _solid_columns(case, grid, part, region[:, :, z.start]))
         law = None
         if heat.leakage is not None:
             given = heat.leakage
@@ -316,25 +316,25 @@ def _heat(
         face = None if heat.at == "volume" else (z.start if heat.at == "bottom" else z.stop)
         if face is None:
             share = grid.z.widths[z] / grid.z.widths[z].sum()
-            volumes.append(VolumeSource(part.part, z, _over_solid(watts[:, :, None] * share, region[:, :, z]), law))
+            volumes.append(VolumeSource(part.part, z, watts[:, :, None] * share, law))
         else:
-            layer = region[:, :, z.start if heat.at == "bottom" else z.stop - 1]
-            sources.append(FaceSource(part.part, face, side, _over_solid(watts, layer), law))
+            sources.append(FaceSource(part.part, face, side, watts, law))
         for zone in heat.zones or [Zone(zone=part.part)]:
             x, y = plan_slices(grid, zone_box(case, part, zone))
             zones.append(ZoneCells(zone.zone, part.part, x, y, z, face, side))
     return sources, volumes, zones
 
 
-def _over_solid(watts: Array, region: NDArray[np.int16]) -> Array:
-    """Heat of a table column that falls partly into a void belongs to what is solid; none may be lost."""
-    kept = np.where(region >= 0, watts, 0.0)
-    total = watts.sum()
-    return kept if total == 0.0 else np.asarray(kept * (total / kept.sum()))
+def _solid_columns(case: Case, grid: Grid, part: Part, region: NDArray[np.int16]) -> NDArray[np.bool_]:
+    """(nx, ny) where a part itself is solid; a void insert goes through its whole height."""
+    solid = np.zeros(region.shape, dtype=bool)
+    x, y = plan_slices(grid, part_box(case, part))
+    solid[x, y] = region[x, y] >= 0
+    return solid
 
 
-def _plan_watts(case: Case, grid: Grid, part: Part, heat: Heat) -> Array:
-    """(nx, ny) [W] from the zones and the map of one heated part."""
+def _plan_watts(case: Case, grid: Grid, part: Part, heat: Heat, solid: NDArray[np.bool_]) -> Array:
+    """(nx, ny) [W] from the zones and the map of one heated part, which is solid in these columns."""
     watts = np.zeros(grid.shape[:2])
     area = grid.face_area(2)
     for zone in heat.zones:
@@ -346,5 +346,8 @@ def _plan_watts(case: Case, grid: Grid, part: Part, heat: Heat) -> Array:
         columns, rows = np.linspace(x0, x1, table.shape[0] + 1), np.linspace(y0, y1, table.shape[1] + 1)
         if heat.map.holds == "W/mm2":
             table = W_MM2 * table * np.diff(columns)[:, None] * np.diff(rows)[None, :]
-        watts += overlap(grid.x.faces, columns) @ table @ overlap(grid.y.faces, rows).T
+        in_x, in_y = overlap(grid.x.faces, columns), overlap(grid.y.faces, rows)
+        # What a cell of the map holds over a void is made by the rest of that cell: none is lost, no zone has it.
+        share = in_x.T @ solid @ in_y
+        watts += solid * (in_x @ np.divide(table, share, out=np.zeros_like(table), where=share > 0.0) @ in_y.T)
     return watts

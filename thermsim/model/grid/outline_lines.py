@@ -10,6 +10,7 @@ from thermsim.case.geometry.places import AXIS_OF_FACE, insert_box, levels, part
 from thermsim.case.vocabulary.schema import Case, Part, PowerMap
 from thermsim.units import MM
 
+SAME_mm = 1e-6  # outlines that differ by less are the same, rounded differently
 MAP_LINES = 12  # of a power map, each way: enough for hot spots, few enough for a first grid
 
 
@@ -84,6 +85,6 @@ def _hot_heights(case: Case) -> set[float]:
         if heat.at != "bottom":
             found.add(high)
         for other in stack[max(number - 1, 0) : number + 2]:
-            if part_box(case, other[2]) != part_box(case, part):
+            if not np.allclose(part_box(case, other[2]), part_box(case, part), rtol=0.0, atol=SAME_mm):
                 found.add(low if other[0] < low else high)
     return found
