@@ -19,7 +19,7 @@ from thermsim.case.load import read_case
 from thermsim.model.build import build_model
 from thermsim.model.grid.plan import plan_grid
 from thermsim.nearby.gradients import _solved, gradients
-from thermsim.readout.answers import Question, answers
+from thermsim.readout.answers import Observable, answers
 from thermsim.readout.weights import Reader
 from thermsim.solver.adjoint import adjoint
 from thermsim.solver.linearised import linearise
@@ -50,14 +50,14 @@ def main() -> None:
     grid = plan.grid(chosen.multiplier)
     model = build_model(case, grid)
     field = _solved(case, grid, None)
-    asked = [question for question in answers(case, field) if question[0] == "zone" and question[2] == "highest"][:12]
+    asked = [question for question in answers(case, field) if question.takes == "highest"][:12]
     at = linearise(model, field.temperature, field.guess)
     goal = Reader(case, at).asked(asked[0]).goal
     single = least_seconds(lambda: steady_state(model), chosen.runs)
     figures: dict[str, float] = {"cells": grid.cells, "inputs": len(inputs(case)), "answers": len(asked)}
     figures["one solve, s"] = single
     figures["one adjoint, s"] = least_seconds(lambda: adjoint(at, goal), chosen.runs)
-    paths: list[tuple[str, list[Question], list[str] | None]] = [
+    paths: list[tuple[str, list[Observable], list[str] | None]] = [
         ("no inputs: adjoints alone, s", asked, []),
         ("one answer, all inputs, s", asked[:1], None),
         ("all answers, all inputs, s", asked, None),

@@ -27,7 +27,7 @@ from thermsim.mesh.convergence import observed_order
 from thermsim.mesh.predict import FEWEST_GRIDS, _solve_on, judge, predict
 from thermsim.mesh.prediction import Prediction
 from thermsim.model.grid.plan import plan_grid
-from thermsim.readout.answers import Question, answers, temperatures
+from thermsim.readout.answers import Observable, answers, temperatures
 
 DEMO = Path(__file__).parent.parent / "cases" / "crooked-film.yaml"
 REFERENCE_CELLS, REFERENCE = 12_000, (4, 6, 8)
@@ -52,7 +52,7 @@ class Study:
     order: float
 
 
-def reference(case: Case) -> dict[Question, float]:
+def reference(case: Case) -> dict[Observable, float]:
     """Extrapolated temperatures [C]."""
     plan = plan_grid(case, REFERENCE_CELLS)
     field, found = None, []
@@ -73,12 +73,12 @@ def _extrapolated(values: NDArray[np.float64]) -> float:
     return float(values[2] - second[0] / ((REFERENCE[2] / REFERENCE[1]) ** order - 1.0))
 
 
-def study(family: str, made: Prediction, grids: int, truth: dict[Question, float]) -> Study:
+def study(family: str, made: Prediction, grids: int, truth: dict[Observable, float]) -> Study:
     steps = list(made.steps[:grids])
     judged = judge(steps)
     asked = temperatures(judged)
     error = {question: abs(judged[question].value - truth[question]) for question in asked}
-    means = [question for question in asked if question[-1] == "mean"]
+    means = [question for question in asked if question.takes == "mean"]
     orders = [judged[question].order or float("nan") for question in means]
     return Study(
         family,

@@ -28,7 +28,7 @@ from thermsim.model.grid.plan import plan_grid
 from thermsim.model.grid.topology import alike
 from thermsim.nearby.small_model_training import reduce
 from thermsim.nearby.superposition import superposition
-from thermsim.readout.answers import answers, asked
+from thermsim.readout.answers import answers
 from thermsim.readout.field import Field
 from thermsim.solver.steady import steady_state
 
@@ -92,7 +92,7 @@ def main() -> None:
     for column, question in enumerate(small.questions):
         miss, doubt = misses[:, column], doubts[:, column]
         covered = f"{int(np.sum(miss <= doubt))}/{len(miss)}"
-        print(f"{asked(question):34}{np.median(miss):12.5f}{miss.max():10.5f}{np.median(doubt):14.5f}{covered:>11}")
+        print(f"{question!s:34}{np.median(miss):12.5f}{miss.max():10.5f}{np.median(doubt):14.5f}{covered:>11}")
     widths = np.median(doubts / np.maximum(misses, 1e-12), axis=0)
     print(f"doubt over miss, median of each answer: {widths.min():.1f} to {widths.max():.1f}")
     if args.out:

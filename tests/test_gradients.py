@@ -20,7 +20,7 @@ from thermsim.model.grid.plan import plan_grid
 from thermsim.model.grid.topology import alike
 from thermsim.nearby.gradients import Gradients, gradients
 from thermsim.nearby.sensitivities import sensitivities
-from thermsim.readout.answers import Question, answers
+from thermsim.readout.answers import Observable, answers
 from thermsim.readout.field import Field
 from thermsim.readout.weights import Reader
 from thermsim.solver.adjoint import adjoint
@@ -264,13 +264,13 @@ def filled() -> Case:
 STACKS = {"filled": filled, "mapped": mapped, "plain": plain, "curved": curved, "throughout": throughout, "cut": cut}
 
 
-def full(case: Case, plan: GridPlan, base: Case) -> dict[Question, float]:
+def full(case: Case, plan: GridPlan, base: Case) -> dict[Observable, float]:
     """All answers of a full solve on the grid of the base, stretched."""
     model = build_model(case, alike(plan, base, case).grid(1))
     return answers(case, Field.of(model, steady_state(model, accuracy_K=1e-9)))
 
 
-def difference(one: Input, case: Case, plan: GridPlan) -> dict[Question, float]:
+def difference(one: Input, case: Case, plan: GridPlan) -> dict[Observable, float]:
     """Slopes by central differences of fourth order, or of fifth from one side where the other is forbidden."""
     step = 2e-3 * (abs(one.value) or 1.0)
     points = {-2: 1 / 12, -1: -8 / 12, 1: 8 / 12, 2: -1 / 12}
@@ -315,11 +315,11 @@ def test_weights_of_a_read_off_give_the_answer(name: str) -> None:
     at = linearise(found.field.model, found.field.temperature, found.field.guess)
     reader = Reader(case, at)
     for question, answer in found.answers.items():
-        if question[0] == "reading" or question[0] == "flow":
+        if question.kind == "reading" or question.kind == "flow":
             continue
         one = reader.asked(question)
         assert one.value(at.model, case) == pytest.approx(answer, rel=1e-9), question
-        if question[-1] == "power":
+        if question.takes == "power":
             continue
         goal = one.goal
         total = float(at.temperature.reshape(-1)[goal.cells] @ goal.weights)
@@ -342,7 +342,7 @@ def test_adjoint_is_the_answer_to_a_watt_in_any_cell() -> None:
 def test_sum_of_all_flows_answers_to_power_alone() -> None:
     """First law: what leaves is what is made, so without leakage the sum of flows grows by 1 W per W and not else."""
     case, _, found = solved("plain")
-    flows = [question for question in found.values if question[0] == "flow"]
+    flows = [question for question in found.values if question.kind == "flow"]
     for one in inputs(case):
         if one.path in found[flows[0]]:
             total = sum(found[flow][one.path] for flow in flows)

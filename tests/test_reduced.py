@@ -169,7 +169,7 @@ def test_doubts_cover_full_solves_never_seen(at: str, k: Any) -> None:
     model = reduce(case, varied=varied, plan=plan, solved=20, held_out=12)
     misses, doubts = held_against_full_solves(model, case, plan, 10)
     assert np.all(misses <= doubts + 1e-6)
-    exact = [column for column, question in enumerate(model.questions) if question[0] in ("zone", "hottest")]
+    exact = [column for column, question in enumerate(model.questions) if question.kind in ("zone", "hottest")]
     assert misses[:, exact].max() < 0.05
 
 
@@ -181,7 +181,7 @@ def test_doubts_of_the_demo_cover_and_are_small() -> None:
     assert len(model.varied) == 19
     misses, doubts = held_against_full_solves(model, case, plan, 20)
     assert np.all(misses <= doubts)
-    readings = [column for column, question in enumerate(model.questions) if question[0] == "reading"]
+    readings = [column for column, question in enumerate(model.questions) if question.kind == "reading"]
     assert len(readings) == 8
     assert np.quantile(misses[:, readings], 0.9) < 2e-3
     assert np.median(doubts[:, readings]) < 5e-3

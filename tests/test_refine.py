@@ -210,7 +210,7 @@ def test_doubt_of_a_package_is_half_for_the_same_cells() -> None:
 
 
 def widest_mean(made: Prediction) -> float:
-    return max(doubt.half_width for question, doubt in made.doubts.items() if question[-1] == "mean")
+    return max(doubt.half_width for question, doubt in made.doubts.items() if question.takes == "mean")
 
 
 # ---- cases of every kind ----------------------------------------------------------------------------------------

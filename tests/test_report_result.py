@@ -10,6 +10,7 @@ import pytest
 from report_samples import prediction
 
 from thermsim.mesh.convergence import Doubt
+from thermsim.readout.answers import Answers, of_probe
 from thermsim.report.data.keys import KEYS, markdown
 from thermsim.report.data.result import as_json, result, shown_C
 
@@ -80,7 +81,9 @@ def test_numbers_are_those_of_the_prediction() -> None:
     assert [flow["heat_W"] for flow in document["flows"]] == [made.answers["flow", "0"], made.answers["flow", "1"]]
     assert document["hottest_C"] == made.answers["hottest",]
     assert document["mesh_doubt_K"] == max(
-        doubt.half_width for question, doubt in made.doubts.items() if question[0] != "flow" and question[-1] != "power"
+        doubt.half_width
+        for question, doubt in made.doubts.items()
+        if question.kind != "flow" and question.takes != "power"
     )
     assert [step["cells"] for step in document["mesh"]] == [step.cells for step in made.steps]
 
@@ -138,7 +141,7 @@ def test_without_heat_there_is_no_ladder_and_no_zone() -> None:
 def test_what_is_not_finite_becomes_null() -> None:
     made = prediction("package")
     odd = Doubt(value=40.0, finest=nan, order=inf, half_width=inf, note="nothing known")
-    document = result(replace(made, doubts={**made.doubts, ("probe", "lid centre"): odd}))
+    document = result(replace(made, doubts=Answers({**made.doubts, of_probe("lid centre"): odd})))
     probe = document["probes"][0]
     assert probe["mesh_doubt_K"] is probe["finest_grid_C"] is probe["observed_order"] is None
     assert document["mesh_doubt_K"] is None

@@ -22,6 +22,7 @@ from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
 from thermsim.mesh.remarks import remarks
 from thermsim.plausibility.measure import measure
+from thermsim.readout.answers import HOTTEST, Answers
 from thermsim.readout.ladder import Rung
 from thermsim.report.data.result import result
 from thermsim.report.text.blocks import BAR, EVEN, SPREAD, ladder_bar
@@ -215,7 +216,7 @@ def test_water_side_and_solder_are_not_both_films() -> None:
 def test_an_unknown_doubt_is_said() -> None:
     made = prediction("package")
     odd = Doubt(value=40.0, finest=nan, order=None, half_width=inf, note="")
-    text = printed(prediction=replace(made, doubts={**made.doubts, ("hottest",): odd}))
+    text = printed(prediction=replace(made, doubts=Answers({**made.doubts, HOTTEST: odd})))
     assert "+- unknown" in text
     assert "no observed order" in text
 

@@ -19,14 +19,14 @@ from thermsim.case.vocabulary.schema import Case
 from thermsim.comparison import decision, ranking
 from thermsim.comparison.family import AS_IN_FILE, Family, chosen, family, warmest
 from thermsim.comparison.hand_check import flux_bounds
-from thermsim.comparison.outcome import WARMEST, Comparison, Contribution, Gain, Interval, OptionResult
+from thermsim.comparison.outcome import Comparison, Contribution, Gain, Interval, OptionResult
 from thermsim.comparison.tolerances import Machinery, Samples, sampled
 from thermsim.comparison.uncertainty import Estimate, FirstOrder, Summary, compare_ways, first_order, summarise
 from thermsim.errors import RunawayError, ThermsimError
 from thermsim.mesh.prediction import MeshStep
 from thermsim.nearby.variables import SHARED
 from thermsim.plausibility.cautions import gallium_cautions, option_of
-from thermsim.readout.answers import Question
+from thermsim.readout.answers import WARMEST, Observable
 from thermsim.run.journal import Identity
 from thermsim.run.workers import run
 
@@ -49,7 +49,9 @@ class _Judged:
     estimate: Estimate
 
 
-def _judge(whole: Family, taken: Samples, number: int, question: Question, coverage: float, worth_K: float) -> _Judged:
+def _judge(
+    whole: Family, taken: Samples, number: int, question: Observable, coverage: float, worth_K: float
+) -> _Judged:
     """One temperature of one option: the samples deviate from the gain that is told, at its limit where it has one.
 
     The interval holds the told gain also where all tolerances push it one way, such as two zones equally warm.

@@ -10,13 +10,12 @@ from numpy.typing import NDArray
 
 from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import Case
-from thermsim.comparison.outcome import WARMEST
 from thermsim.errors import ThermsimError
 from thermsim.mesh.convergence import Doubt, doubts
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import MeshStep, Prediction
 from thermsim.model.grid.topology import alike
-from thermsim.readout.answers import HOTTEST, Question, temperatures
+from thermsim.readout.answers import HOTTEST, WARMEST, Observable, temperatures
 
 Array = NDArray[np.float64]
 
@@ -32,7 +31,7 @@ class Family:
 
     names: tuple[str, ...]
     predictions: tuple[Prediction, ...]
-    questions: tuple[Question, ...]
+    questions: tuple[Observable, ...]
     table: Array
 
     @property
@@ -40,13 +39,13 @@ class Family:
         return tuple(prediction.case for prediction in self.predictions)
 
     @property
-    def headline(self) -> Question:
+    def headline(self) -> Observable:
         return WARMEST if WARMEST in self.questions else HOTTEST
 
     @property
     def readings(self) -> list[int]:
         """Places of the sensors among the questions."""
-        return [place for place, question in enumerate(self.questions) if question[0] == "reading"]
+        return [place for place, question in enumerate(self.questions) if question.kind == "reading"]
 
     @property
     def judged(self) -> list[int]:
@@ -60,7 +59,7 @@ class Family:
         told = np.array([[one.answers.get(question, np.nan) for question in asked] for one in self.predictions])
         return np.column_stack([told, warmest(told, asked)]) if self.readings else told
 
-    def in_common(self, number: int) -> list[Question]:
+    def in_common(self, number: int) -> list[Observable]:
         """What the base and another case can both answer."""
         known = np.isfinite(self.table[-1][[0, number]]).all(axis=0)
         return [question for question, is_known in zip(self.questions, known, strict=True) if is_known]
@@ -69,7 +68,7 @@ class Family:
         """Place of the highest reading of a case."""
         return self.readings[int(np.nanargmax(self.told_C[number, self.readings]))]
 
-    def gain(self, number: int, question: Question) -> Doubt:
+    def gain(self, number: int, question: Observable) -> Doubt:
         """Gain of a case (base less option) in one temperature, over the grids."""
         place = self.questions.index(question)
         difference = self.table[:, 0, place] - self.table[:, number, place]
@@ -139,7 +138,7 @@ def _held(whole: Family, number: int) -> Prediction:
     return replace(other, status="accuracy held" if widest <= first.accuracy_K else "accuracy not held")
 
 
-def warmest(table: Array, questions: Sequence[Question]) -> Array:
+def warmest(table: Array, questions: Sequence[Observable]) -> Array:
     """The highest of all readings along the last axis of a table of answers."""
-    readings = [place for place, question in enumerate(questions) if question[0] == "reading"]
+    readings = [place for place, question in enumerate(questions) if question.kind == "reading"]
     return np.asarray(np.nanmax(table[..., readings], axis=-1))

@@ -38,7 +38,7 @@ def flux_bounds(base: Case, option: Case, field: Field, gain_K: float) -> FluxBo
         pair = sorted((change * average, change * max(peak, average)))
         ends = [end + part for end, part in zip(ends, pair, strict=True)]
     low, high = ends
-    taken = f"change of R'' times the average flux, and times that of {hottest.zone} ({peak / 1e6:.2f} W/mm2)"
+    taken = f"change of R'' times the average flux, and times that of {hottest.label} ({peak / 1e6:.2f} W/mm2)"
     return FluxBounds(low, high, f"{taken}{_judged(base, option, gain_K, low, high)}")
 
 

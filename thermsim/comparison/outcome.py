@@ -13,13 +13,12 @@ from thermsim.comparison.ranking import NextMeasurement
 from thermsim.mesh.convergence import Doubt
 from thermsim.mesh.prediction import Prediction
 from thermsim.printable import Printable
-from thermsim.readout.answers import Question
+from thermsim.readout.answers import Observable
 from thermsim.readout.ladder import Ladder
 
 Array = NDArray[np.float64]
 
 # The warmest of all expected readings, of the base and of the option each for itself.
-WARMEST: Question = ("warmest reading",)
 
 
 @dataclass(frozen=True)
@@ -43,7 +42,7 @@ class Gain:
     probability : that the gain exceeds what is worth it (0 K where the case does not say)
     """
 
-    question: Question
+    question: Observable
     base_C: float
     option_C: float
     mesh: Doubt

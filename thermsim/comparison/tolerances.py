@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 
 from thermsim.case.inputs.spread import table
 from thermsim.comparison.family import Family
-from thermsim.comparison.outcome import WARMEST
 from thermsim.nearby.one_case import HELD_OUT, Checks, OneCase, solved_for
 from thermsim.nearby.samples import Nearby
 from thermsim.nearby.small_model import is_offset
 from thermsim.nearby.variables import Variable, sample_of, variables
+from thermsim.readout.answers import WARMEST
 from thermsim.run.tasks import Failure, Make, Result, Solved, Task, compute
 from thermsim.run.workers import FEW
 

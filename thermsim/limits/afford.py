@@ -23,6 +23,7 @@ from thermsim.mesh.prediction import MeshStep
 from thermsim.model.build import build_model
 from thermsim.model.grid.plan import MULTIPLIERS, plan_grid
 from thermsim.printable import Printable
+from thermsim.readout.answers import of_reading
 
 WORK = 1  # number of the grid in the even family on which clocks and powers are tried
 OVERSHOOT = 1.02  # of the power at which a straight line would meet the limit: where it bends up, that is beyond
@@ -198,7 +199,7 @@ def _studied(states: States, met: Crossing | None, accuracy_K: float, watch: Wat
     case = states.case
     share = 1.0 if met is None else met.at
     shares = [share] if met is not None and met.ends_by == "limit" else []
-    reading = frozenset(("reading", one.reading) for one in case.readings)
+    reading = frozenset(of_reading(one.reading) for one in case.readings)
     for share_there in [*shares, BEFORE_RUNAWAY * share, FAR_FROM_RUNAWAY * share]:
         there = states.at(proportional(share_there))
         if there is None:
@@ -207,8 +208,8 @@ def _studied(states: States, met: Crossing | None, accuracy_K: float, watch: Wat
             found = predict(driven(case, there.drive), accuracy_K=accuracy_K, watch=watch, of=reading)
         except RunawayError:
             continue  # steady on this grid, but no more on a finer one
-        finest = {name: found.answers["reading", name] for name in there.readings}
-        doubts = {name: found.doubts["reading", name].half_width for name in there.readings}
+        finest = {name: found.answers[of_reading(name)] for name in there.readings}
+        doubts = {name: found.doubts[of_reading(name)].half_width for name in there.readings}
         return _Judge(case, states, there, finest, doubts), max(doubts.values()) <= accuracy_K
     raise RunawayError(
         f"leakage outruns the cooling at {100 * FAR_FROM_RUNAWAY * share:.3g} % of the clocked power already",

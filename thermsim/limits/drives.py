@@ -11,7 +11,7 @@ from thermsim.errors import NotConvergedError, RunawayError
 from thermsim.limits.clock import Drive, driven
 from thermsim.model.build import Guess, build_model
 from thermsim.model.grid.axes import Grid
-from thermsim.readout.answers import answers
+from thermsim.readout.answers import answers, of_reading
 from thermsim.readout.field import Field
 from thermsim.solver.steady import steady_state
 
@@ -69,7 +69,7 @@ class States:
             raise
         field = Field.of(model, steady)
         found = answers(case, field)
-        readings = {reading.reading: found["reading", reading.reading] for reading in case.readings}
+        readings = {reading.reading: found[of_reading(reading.reading)] for reading in case.readings}
         return State(drive, readings, field.heat_made_W, field.coolant_C, model.guess(field.filled, field.heated_face))
 
     def _colder(self, drive: Drive) -> Guess | None:

@@ -22,7 +22,16 @@ from thermsim.mesh.remarks import remarks
 from thermsim.model.build import build_model
 from thermsim.model.grid.axes import Grid, GridPlan
 from thermsim.model.grid.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, needed_GB, plan_grid
-from thermsim.readout.answers import HOTTEST, Question, answers, temperatures
+from thermsim.readout.answers import (
+    HOTTEST,
+    Answers,
+    Asked,
+    answers,
+    find,
+    observables,
+    of_zone,
+    temperatures,
+)
 from thermsim.readout.field import Field
 from thermsim.readout.ladder import Ladder, blended, ladder
 from thermsim.rounding import two_digits_up
@@ -46,7 +55,7 @@ def predict(
     first_cells: int = FIRST_GRID_CELLS,
     plan: GridPlan | None = None,
     grids: int | None = None,
-    of: Collection[Question] | None = None,
+    of: Collection[Asked] | None = None,
     watch: Callable[[MeshStep, float], None] | None = None,
 ) -> Prediction:
     """Predict a case on three or more grids, until every temperature's mesh doubt is below the accuracy asked.
@@ -66,12 +75,15 @@ def predict(
 
     Raises
     ------
+    UnknownNameError : `of` holds what the case does not have
     MemoryLimitError : not even three grids fit, or more was allowed than is free
     NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError, BoundsError : see `thermsim.errors`
     """
     wanted = case.accuracy_K if accuracy_K is None else accuracy_K
     if not wanted >= 0.0:
         raise ThermsimError(f"an accuracy of {wanted} K cannot be asked for", "give kelvins above zero, such as 0.1")
+    known = observables(case)
+    held_to = temperatures(known if of is None else [find(known, one) for one in of])
     outer_K = min(max(OUTER_SHARE * wanted, ACCURACY_K), OUTER_K)
     memory_GB = allowed_GB(memory_GB)
     even = plan or plan_grid(case, first_cells)
@@ -81,7 +93,7 @@ def predict(
     if plan is None:
         plan, field = _plan_for(case, even, first_cells, wanted, memory_GB)
     steps: list[MeshStep] = []
-    judged: dict[Question, Doubt] = {}
+    judged: Answers[Doubt] = Answers()
     held = False
     runaways = _Runaways()
     for multiplier in plan.multipliers[:grids]:
@@ -109,9 +121,8 @@ def predict(
                 ladder(field),
             )
         )
-        judged = judge(steps) if len(steps) >= FEWEST_GRIDS else {}
-        held_to = [question for question in temperatures(judged) if of is None or question in of]
-        worst = max((judged[question].half_width for question in held_to), default=float("inf"))
+        judged = judge(steps) if len(steps) >= FEWEST_GRIDS else Answers()
+        worst = max((judged[one].half_width for one in held_to if one in judged), default=float("inf"))
         if watch is not None:
             watch(steps[-1], worst)
         held = bool(judged) and worst <= wanted
@@ -190,22 +201,21 @@ def _pilot(case: Case, even: GridPlan, first_cells: int) -> Field:
     raise AssertionError("a family has grids")
 
 
-def judge(steps: list[MeshStep]) -> dict[Question, Doubt]:
+def judge(steps: list[MeshStep]) -> Answers[Doubt]:
     """Every answer with its mesh doubt, from three or more grids; heats as they balance on the finest."""
-    questions = list(steps[-1].answers)
-    table = np.array([[step.answers[question] for question in questions] for step in steps])
+    asked = list(steps[-1].answers)
+    table = np.array([[step.answers[one] for one in asked] for step in steps])
     noise = max(step.error_K for step in steps)
-    found = dict(zip(questions, doubts(table, _sizes(steps), noise), strict=True))
-    of_temperature = set(temperatures(questions))
-    return {question: one if question in of_temperature else one.at_finest for question, one in found.items()}
+    found = zip(asked, doubts(table, _sizes(steps), noise), strict=True)
+    return Answers({one: doubt.at_finest if one.is_heat else doubt for one, doubt in found})
 
 
-def _ladder_told(steps: list[MeshStep], judged: dict[Question, Doubt]) -> Ladder | None:
+def _ladder_told(steps: list[MeshStep], judged: Answers[Doubt]) -> Ladder | None:
     """The ladder down from where the told temperature of its start stands."""
     last = steps[-1].ladder
     if last is None:
         return None
-    start = judged[HOTTEST if last.starts_at == "hottest spot" else ("zone", last.zone, "mean")]
+    start = judged[HOTTEST if last.starts_at == "hottest spot" else of_zone(last, "mean")]
     found = [step.ladder for step in steps[-3:]]
     alike = [one for one in found if one is not None and one.is_like(last)]
     if start.order is None or start.value == start.finest or len(alike) < len(found):

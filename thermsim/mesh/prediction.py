@@ -10,7 +10,7 @@ from thermsim.mesh.bounds import Bounds
 from thermsim.mesh.convergence import Doubt
 from thermsim.model.grid.axes import GridPlan
 from thermsim.printable import Printable
-from thermsim.readout.answers import Question, temperatures
+from thermsim.readout.answers import Answers, Observable, temperatures
 from thermsim.readout.field import Field
 from thermsim.readout.ladder import Ladder
 
@@ -25,7 +25,7 @@ class MeshStep:
     iterations: int
     error_K: float
     balance_relative: float
-    answers: dict[Question, float]
+    answers: Answers[float]
     ladder: Ladder | None
 
     @property
@@ -44,7 +44,7 @@ class Prediction(Printable):
     case: Case
     field: Field
     steps: tuple[MeshStep, ...]
-    doubts: dict[Question, Doubt]
+    doubts: Answers[Doubt]
     ladder: Ladder | None
     accuracy_K: float
     status: Literal["accuracy held", "accuracy not held"]
@@ -53,11 +53,11 @@ class Prediction(Printable):
     remarks: tuple[str, ...] = ()  # what must be said beside the numbers: accuracy not held, ranges left, likely slips
 
     @property
-    def answers(self) -> dict[Question, float]:
-        return {question: doubt.value for question, doubt in self.doubts.items()}
+    def answers(self) -> Answers[float]:
+        return Answers({one: doubt.value for one, doubt in self.doubts.items()})
 
     @property
-    def worst(self) -> tuple[Question, Doubt]:
+    def worst(self) -> tuple[Observable, Doubt]:
         """The temperature with the widest mesh doubt."""
-        question = max(temperatures(self.doubts), key=lambda question: self.doubts[question].half_width)
-        return question, self.doubts[question]
+        widest = max(temperatures(self.doubts), key=lambda one: self.doubts[one].half_width)
+        return widest, self.doubts[widest]

@@ -11,7 +11,7 @@ from thermsim.mesh.prediction import Prediction
 from thermsim.model.grid.plan import needed_GB
 from thermsim.plausibility.cautions import gallium_cautions, option_of
 from thermsim.plausibility.findings import slips_of
-from thermsim.readout.answers import HOTTEST, asked, temperatures
+from thermsim.readout.answers import HOTTEST, temperatures
 from thermsim.readout.field import Field
 from thermsim.rounding import doubt_in_words, two_digits_up
 
@@ -50,9 +50,9 @@ def _accuracy(prediction: Prediction) -> list[str]:
         (question for question in asked_of if not doubts[question].half_width <= wanted),
         key=lambda question: -doubts[question].half_width,
     )
-    kinds = {question[0] for question in asked_of} - {question[0] for question in beyond}
+    kinds = {question.kind for question in asked_of} - {question.kind for question in beyond}
     hold = [words for kind, words in KINDS.items() if kind in kinds]
-    fail = [f"{asked(question)} ({doubt_in_words(doubts[question].half_width)} K)" for question in beyond[:MOST_NAMED]]
+    fail = [f"{question} ({doubt_in_words(doubts[question].half_width)} K)" for question in beyond[:MOST_NAMED]]
     fail += [f"{len(beyond) - MOST_NAMED} more"] if len(beyond) > MOST_NAMED else []
     text = f"WARNING: the accuracy of {wanted:g} K is not held"
     if fail:

@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import AXIS_OF_FACE, Box, insert_box, levels, part_box, patch_box, zone_box
-from thermsim.case.vocabulary.schema import Case, Cooling, Heat, Part, Zone
+from thermsim.case.geometry.zones import Place, zones_of
+from thermsim.case.vocabulary.schema import Case, Cooling, Heat, Part
 from thermsim.materials.catalogue import VOID, Material
 from thermsim.model.grid.axes import Grid
 from thermsim.model.joints import JointPlane, joint_planes
@@ -56,10 +57,17 @@ class CoolingFace:
 
 @dataclass(frozen=True)
 class ZoneCells:
-    """Where a zone lies on the grid; `face` is None for a zone of a volume."""
+    """Where a zone lies on the grid.
+
+    zone, part, at, label : as in `case.geometry.zones.KnownZone`; source : which of the model's sources makes its power
+    face : index of the z face, None for a zone of a volume; side : on which side of it the part lies
+    """
 
     zone: str
     part: str
+    at: Place
+    label: str
+    source: int
     x: slice
     y: slice
     levels: slice
@@ -304,6 +312,7 @@ def _heat(
     volumes: list[VolumeSource] = []
     zones: list[ZoneCells] = []
     level = {part.part: (low, high, part) for low, high, part in levels(case)}
+    of_heat: list[tuple[FaceSource | VolumeSource, slice, int | None, Literal["lower", "upper"]]] = []
     for heat in case.heat:
         low, high, part = level[heat.in_]
         z = _levels(grid, low, high)
@@ -319,9 +328,13 @@ def _heat(
             volumes.append(VolumeSource(part.part, z, watts[:, :, None] * share, law))
         else:
             sources.append(FaceSource(part.part, face, side, watts, law))
-        for zone in heat.zones or [Zone(zone=part.part)]:
-            x, y = plan_slices(grid, zone_box(case, part, zone))
-            zones.append(ZoneCells(zone.zone, part.part, x, y, z, face, side))
+        of_heat.append((volumes[-1] if face is None else sources[-1], z, face, side))
+    order = [id(source) for source in (*sources, *volumes)]
+    for known in zones_of(case):
+        source, z, face, side = of_heat[known.heat]
+        x, y = plan_slices(grid, zone_box(case, level[known.part][2], known.given))
+        made_by = order.index(id(source))
+        zones.append(ZoneCells(known.zone, known.part, known.at, known.label, made_by, x, y, z, face, side))
     return sources, volumes, zones
 
 

@@ -15,15 +15,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.inputs.values import Input, inputs, with_inputs
-from thermsim.case.vocabulary.schema import Case, Reading
+from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError, UnknownNameError
 from thermsim.model.build import Model, build_model
 from thermsim.model.grid.axes import Grid, GridPlan
 from thermsim.model.grid.plan import plan_grid
 from thermsim.model.grid.topology import StretchedAxis, alike
-from thermsim.readout.answers import Question, answers, asked, place_of
+from thermsim.readout.answers import Answers, Asked, Observable, answers, find, of_reading, place_of
 from thermsim.readout.field import Field
-from thermsim.readout.weights import Asked, Reader
+from thermsim.readout.weights import Local, Reader
 from thermsim.solver.adjoint import Sensitivity, sensitivities
 from thermsim.solver.linearised import linearise
 from thermsim.solver.steady import steady_state
@@ -55,31 +55,26 @@ class Gradients:
     """
 
     field: Field
-    answers: dict[Question, float]
-    values: dict[Question, dict[str, float]]
+    answers: Answers[float]
+    values: Answers[dict[str, float]]
     left_out: dict[str, str]
     known: dict[str, Input]
 
-    def __getitem__(self, question: Question) -> dict[str, float]:
+    def __getitem__(self, question: Asked) -> dict[str, float]:
         return self.values[question]
 
-    def unit(self, question: Question, path: str) -> str:
+    def unit(self, question: Asked, path: str) -> str:
         """`K per um`, `W per K`, `K per (W/mK)`; numbers without unit (fractions, factors) count in ones: `K per 1`."""
         of = self.known[path].unit or "1"
         of = "K" if of == "C" else f"({of})" if "/" in of else of
-        return f"{'W' if is_heat(question) else 'K'} per {of}"
-
-
-def is_heat(question: Question) -> bool:
-    """Whether an answer is a heat [W]; the others are temperatures [C]."""
-    return question[0] == "flow" or (question[0] == "zone" and question[2] == "power")
+        return f"{'W' if find(self.values, question).is_heat else 'K'} per {of}"
 
 
 def gradients(
     case: Case,
     plan: GridPlan | None = None,
     multiplier: int = 2,
-    questions: Collection[Question] | None = None,
+    questions: Collection[Asked] | None = None,
     paths: Collection[str] | None = None,
     field: Field | None = None,
 ) -> Gradients:
@@ -105,31 +100,32 @@ def gradients(
     plan = plan_grid(case) if plan is None else plan
     field = _solved(case, plan.grid(multiplier), field)
     found = answers(case, field)
-    usual = (one for one, value in found.items() if np.isfinite(value) and (one[0] == "flow" or not is_heat(one)))
-    wanted = list(usual if questions is None else questions)
+    usual = [one for one, value in found.items() if np.isfinite(value) and one.takes != "power"]
+    wanted = usual if questions is None else [find(found, question) for question in questions]
     varied = list(known) if paths is None else list(paths)
-    _check_names(wanted, found, "question", "`thermsim.predict(case).answers`")
-    _check_names(varied, known, "number", "`thermsim.inputs(case)`")
-    readings: dict[Question, Reading] = {("reading", reading.reading): reading for reading in case.readings}
-    places = {question: place_of(readings[question]) if question in readings else question for question in wanted}
+    for path in varied:
+        if path not in known:
+            raise UnknownNameError(f"the case has no number {path!r}", "see `thermsim.inputs(case)` for what it has")
+    readings = {of_reading(reading.reading): reading for reading in case.readings}
+    places = {one: place_of(case, readings[one]) if one in readings else one for one in wanted}
     for place in places.values():
         if not np.isfinite(found[place]):
-            raise ThermsimError(f"{asked(place)} lies in a void", "leave it out of the questions")
+            raise ThermsimError(f"{place} lies in a void", "leave it out of the questions")
     at = linearise(field.model, field.temperature, field.guess)
     reader = Reader(case, at)
     goals = {place: reader.asked(place) for place in dict.fromkeys(places.values())}
     nearby = _Nearby(reader, plan, multiplier, tuple(goals.values()), known)
     changes, left_out = nearby.changes([path for path in varied if known[path].steps[0] != "readings"])
-    rows: dict[Question, dict[str, float]] = {}
+    rows: dict[Observable, dict[str, float]] = {}
     found_of = sensitivities(at, [one.goal for one in goals.values()])
     for number, (place, of_goal) in enumerate(zip(goals, found_of, strict=True)):
         rows[place] = {path: _derivative(at.model, of_goal, change, number) for path, change in changes.items()}
-    values = {}
+    values: Answers[dict[str, float]] = Answers()
     for question, place in places.items():
-        offset = f"readings.{question[1]}.offset_K" if question in readings else None
+        offset = f"readings.{question.name}.offset_K" if question in readings else None
         kept = (path for path in varied if path not in left_out)
         values[question] = {path: rows[place].get(path, 1.0 if path == offset else 0.0) for path in kept}
-    return Gradients(field, {question: found[question] for question in wanted}, values, left_out, known)
+    return Gradients(field, Answers({question: found[question] for question in wanted}), values, left_out, known)
 
 
 def _solved(case: Case, grid: Grid, field: Field | None) -> Field:
@@ -144,12 +140,6 @@ def _solved(case: Case, grid: Grid, field: Field | None) -> Field:
     return field
 
 
-def _check_names(given: Sequence[object], has: Collection[object], kind: str, where: str) -> None:
-    for name in given:
-        if name not in has:
-            raise UnknownNameError(f"the case has no {kind} {name!r}", f"see {where} for what it has")
-
-
 @dataclass(frozen=True)
 class _Nearby:
     """Models near a solved one, and what they do at its temperatures."""
@@ -157,7 +147,7 @@ class _Nearby:
     reader: Reader
     plan: GridPlan
     multiplier: int
-    asked: tuple[Asked, ...]
+    asked: tuple[Local, ...]
     known: dict[str, Input]
 
     def changes(self, paths: Sequence[str]) -> tuple[dict[str, _Change], dict[str, str]]:

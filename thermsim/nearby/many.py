@@ -21,10 +21,10 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.faults.wording import listed
+from thermsim.case.geometry.zones import zones_of
 from thermsim.case.inputs.values import Input, inputs, with_inputs
 from thermsim.case.vocabulary.schema import Case
-from thermsim.errors import MemoryLimitError, ThermsimError, UnknownNameError
+from thermsim.errors import MemoryLimitError, ThermsimError
 from thermsim.mesh.convergence import doubts
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
@@ -33,7 +33,7 @@ from thermsim.nearby.power_maps import PowerMaps
 from thermsim.nearby.samples import SAMPLE_ACCURACY_K, Nearby
 from thermsim.nearby.small_model import is_offset
 from thermsim.nearby.small_model_training import reduce
-from thermsim.readout.answers import Question, asked, temperatures
+from thermsim.readout.answers import Asked, Observable, find, of_reading, of_zone, temperatures
 from thermsim.run.tasks import Failure, Make, Task
 from thermsim.run.workers import FEW, run
 
@@ -58,7 +58,7 @@ class Many:
     why_not : why samples have no answer, by number; words : how all was done, and what it cost in accuracy
     """
 
-    questions: tuple[Question, ...]
+    questions: tuple[Observable, ...]
     values: Array
     doubts: Array
     ways: tuple[Way, ...]
@@ -66,6 +66,10 @@ class Many:
     accuracy_K: float
     why_not: dict[int, str]
     words: str
+
+    def of(self, question: Asked) -> Array:
+        """(samples,) temperatures [C] of one question."""
+        return np.asarray(self.values[:, self.questions.index(find(self.questions, question))])
 
     @property
     def held(self) -> bool:
@@ -78,7 +82,7 @@ def many(
     case: Case,
     samples: Sequence[Mapping[str, float]],
     *,
-    questions: Sequence[Question] | None = None,
+    questions: Sequence[Asked] | None = None,
     accuracy_K: float | None = None,
     workers: int | None = None,
     memory_GB: float | None = None,
@@ -115,13 +119,8 @@ def many(
     wanted = case.accuracy_K if accuracy_K is None else accuracy_K
     base = predict(case, accuracy_K=MESH_SHARE * wanted, memory_GB=memory_GB)
     offered = [question for question in temperatures(base.answers) if np.isfinite(base.answers[question])]
-    for question in questions or ():
-        if question not in offered:
-            raise UnknownNameError(
-                f"the case has no temperature {asked(question)}",
-                f"take keys of `thermsim.predict(case).answers`: it has {listed(map(asked, offered))}",
-            )
-    return _Study(case, known, samples, tuple(questions or offered), base, wanted, workers, memory_GB, watch).answer()
+    asked = tuple(find(offered, one) for one in questions or offered)
+    return _Study(case, known, samples, asked, base, wanted, workers, memory_GB, watch).answer()
 
 
 @dataclass(frozen=True)
@@ -129,7 +128,7 @@ class _Studies:
     """Makes the function that gives one sample a mesh study: (2, questions) temperatures and doubts."""
 
     case: Case
-    questions: tuple[Question, ...]
+    questions: tuple[Observable, ...]
     accuracy_K: float
     memory_GB: float | None
 
@@ -171,7 +170,7 @@ class _Grid:
 class _Study:
     def __init__(
         self, case: Case, known: dict[str, Input], samples: Sequence[Mapping[str, float]],
-        questions: tuple[Question, ...], base: Prediction, accuracy_K: float, workers: int | None,
+        questions: tuple[Observable, ...], base: Prediction, accuracy_K: float, workers: int | None,
         memory_GB: float | None, watch: Watch | None,
     ) -> None:  # fmt: skip
         self.case, self.known, self.questions, self.base = case, known, questions, base
@@ -183,7 +182,7 @@ class _Study:
         self.shift = np.zeros((len(samples), len(questions)))  # what other offsets of sensors show [K]
         for row, sample in zip(self.shift, samples, strict=True):
             for path, value in sample.items():
-                place = ("reading", known[path].owner)
+                place = of_reading(known[path].owner)
                 if is_offset(known[path]) and place in questions:
                     row[questions.index(place)] += value - known[path].value
         judged = [base.doubts[question] for question in questions]
@@ -293,7 +292,9 @@ class _Study:
     @cached_property
     def power_maps(self) -> PowerMaps | None:
         """Where samples differ by powers of zones alone, and no power depends on temperature."""
-        zones = [self.known[path].owner for path in self.varied if path.endswith(".power_W")]
+        powers = [self.known[path] for path in self.varied if path.endswith(".power_W")]
+        made = {(zone.heat, zone.zone): of_zone(zone, "mean") for zone in zones_of(self.case)}
+        zones = [made[int(one.steps[1]), one.owner] for one in powers]
         if not zones or len(zones) < len(self.varied) or any(heat.leakage or heat.map for heat in self.case.heat):
             return None
         return PowerMaps(self.base, zones, self.questions)
@@ -337,7 +338,7 @@ class _Study:
             )
             missing = [question for question in self.questions if question not in model.questions]
             if missing:
-                raise ThermsimError(f"a small model does not answer {asked(missing[0])}")
+                raise ThermsimError(f"a small model does not answer {missing[0]!s}")
             found = model.answers(np.vstack([self.usual, self.table[left]]))
         except MemoryLimitError:
             raise

@@ -21,7 +21,7 @@ from thermsim.nearby.samples import Sample, Solver
 from thermsim.nearby.small_model import Found, is_offset
 from thermsim.nearby.small_model_training import reduce
 from thermsim.nearby.variables import Variable
-from thermsim.readout.answers import HOTTEST, Question, asked
+from thermsim.readout.answers import HOTTEST, Observable, of_reading
 from thermsim.run.tasks import Solved, Task
 
 Array = NDArray[np.float64]
@@ -49,7 +49,7 @@ class Checks:
     cases: tuple[Case, ...]
     plan: GridPlan
     multipliers: tuple[int, ...]
-    questions: tuple[Question, ...]
+    questions: tuple[Observable, ...]
     samples: tuple[Sample, ...]
 
     def __call__(self) -> Callable[[Task], dict[str, Array]]:
@@ -86,8 +86,8 @@ class OneCase:
     cases: tuple[Case, ...]
     plan: GridPlan
     multiplier: int
-    questions: tuple[Question, ...]
-    has: tuple[tuple[Question, ...], ...]
+    questions: tuple[Observable, ...]
+    has: tuple[tuple[Observable, ...], ...]
     varied: tuple[Variable, ...]
     values: Array
     accuracy_K: float
@@ -127,8 +127,9 @@ class OneCase:
                 sure = np.all(small.doubts[:, at] <= self._close(has), axis=1)
                 serves = (small.inside & sure).astype(np.float64)
         for place, one in mine.items():
-            if is_offset(one) and ("reading", one.owner) in has:
-                deviation[:, self.questions.index(("reading", one.owner))] += self.values[:, place] - one.value
+            shown = of_reading(one.owner)
+            if is_offset(one) and shown in has:
+                deviation[:, self.questions.index(shown)] += self.values[:, place] - one.value
         return Solved({"slopes": slopes, "serves": serves, "deviation": deviation, "doubt": doubt}, way)
 
     def _small(self, number: int, varied: dict[int, Input], plan: GridPlan) -> tuple[Found | None, str]:
@@ -154,7 +155,7 @@ class OneCase:
                 candidates=CANDIDATES,
             )
             if missing := [question for question in self.has[number] if question not in model.questions]:
-                return None, f"a small model does not answer {asked(missing[0])}"
+                return None, f"a small model does not answer {missing[0]!s}"
             return model.answers(values), f"a small model of {model.small.size} vectors"
         except MemoryLimitError:
             raise
@@ -163,12 +164,12 @@ class OneCase:
         except np.linalg.LinAlgError as error:
             return None, f"no small model: {error}"
 
-    def _close(self, has: tuple[Question, ...]) -> Array:
+    def _close(self, has: tuple[Observable, ...]) -> Array:
         """(questions,) the widest doubt [K] with which an answer of a small model is taken."""
-        sensed = any(question[0] == "reading" for question in has)
+        sensed = any(question.kind == "reading" for question in has)
         found = []
         for question in has:
-            judged = question[0] == "reading" or question[-1] == "mean" or (question == HOTTEST and not sensed)
-            share = DOUBT_SHARE if judged else PROBES_SHARE if question[0] == "probe" else OTHERS_SHARE
+            judged = question.kind == "reading" or question.takes == "mean" or (question == HOTTEST and not sensed)
+            share = DOUBT_SHARE if judged else PROBES_SHARE if question.kind == "probe" else OTHERS_SHARE
             found.append(share * self.accuracy_K)
         return np.array(found)

@@ -12,7 +12,7 @@ from thermsim.mesh.memory import allowed_GB
 from thermsim.mesh.prediction import Prediction
 from thermsim.model.grid.plan import needed_GB
 from thermsim.nearby.superposition import Superposition, on_grid, settled
-from thermsim.readout.answers import Question
+from thermsim.readout.answers import Observable
 
 Array = NDArray[np.float64]
 
@@ -22,8 +22,8 @@ class PowerMaps:
     """zones : whose powers vary; questions : what is asked"""
 
     base: Prediction
-    zones: Sequence[str]
-    questions: Sequence[Question]
+    zones: Sequence[Observable]
+    questions: Sequence[Observable]
 
     def on(self, multiplier: int) -> Array | None:
         """(questions, zones) resistances [K/W] on one grid; None where superposition does not answer a question."""

@@ -17,7 +17,7 @@ from thermsim.case.vocabulary.schema import Case
 from thermsim.model.build import build_model
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.topology import alike
-from thermsim.readout.answers import HOTTEST, Question, probe_answers, reading_answers, zone_answers
+from thermsim.readout.answers import HOTTEST, Observable, probe_answers, reading_answers, zone_answers
 from thermsim.readout.field import Field
 from thermsim.run.tasks import Task
 from thermsim.solver.linear import State
@@ -42,7 +42,7 @@ class Nearby:
     cases: tuple[Case, ...]
     plan: GridPlan
     multiplier: int
-    questions: tuple[Question, ...]
+    questions: tuple[Observable, ...]
 
     def __call__(self) -> Callable[[Task], Array]:
         solvers: dict[int, Solver] = {}
@@ -74,14 +74,14 @@ class Solver:
     """
 
     def __init__(
-        self, cases: tuple[Case, ...], number: int, plan: GridPlan, multiplier: int, questions: tuple[Question, ...]
+        self, cases: tuple[Case, ...], number: int, plan: GridPlan, multiplier: int, questions: tuple[Observable, ...]
     ) -> None:
         """cases : the base, then its options; number : of the case that is meant; plan : of grids of the base"""
         self.base, self.case, self.plan, self.multiplier = cases[0], cases[number], plan, multiplier
         self.questions = questions
         self.known: dict[str, Input] = {one.path: one for one in inputs(self.case)}
         probed = {reading.reading for reading in self.case.readings if reading.probe is not None}
-        self.asks_probes = any(question[0] == "probe" or question[-1] in probed for question in questions)
+        self.asks_probes = any(question.kind == "probe" or question.takes in probed for question in questions)
         self.state: State | None = None
         self.start: Field | None = None
         self.start = self.solve(self.case)

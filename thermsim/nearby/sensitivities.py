@@ -12,7 +12,7 @@ from thermsim.mesh.convergence import GRIDS_OF_LIMIT, Doubt, doubts
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
 from thermsim.nearby.gradients import Gradients, gradients
-from thermsim.readout.answers import Question, asked
+from thermsim.readout.answers import Answers, Asked
 
 
 @dataclass(frozen=True)
@@ -24,24 +24,24 @@ class Sensitivities:
     """
 
     prediction: Prediction
-    values: dict[Question, dict[str, Doubt]]
+    values: Answers[dict[str, Doubt]]
     left_out: dict[str, str]
     finest: Gradients = field(repr=False)
 
-    def __getitem__(self, question: Question) -> dict[str, Doubt]:
+    def __getitem__(self, question: Asked) -> dict[str, Doubt]:
         return self.values[question]
 
     def __repr__(self) -> str:
-        return f"Sensitivities of {', '.join(map(asked, self.values))} by {len(self.finest.known)} numbers"
+        return f"Sensitivities of {', '.join(map(str, self.values))} by {len(self.finest.known)} numbers"
 
-    def unit(self, question: Question, path: str) -> str:
+    def unit(self, question: Asked, path: str) -> str:
         """As in `Gradients.unit`."""
         return self.finest.unit(question, path)
 
 
 def sensitivities(
     case: Case,
-    questions: Collection[Question] | None = None,
+    questions: Collection[Asked] | None = None,
     paths: Collection[str] | None = None,
     accuracy_K: float | None = None,
 ) -> Sensitivities:
@@ -67,7 +67,7 @@ def sensitivities(
     ]  # fmt: skip
     finest = on_grids[-1]
     left_out = {path: why for one in on_grids for path, why in one.left_out.items()}
-    values = {}
+    values: Answers[dict[str, Doubt]] = Answers()
     for question, row in finest.values.items():
         kept = [path for path in row if path not in left_out]
         table = np.array([[one[question][path] for path in kept] for one in on_grids]).reshape(len(steps), len(kept))

@@ -25,8 +25,8 @@ from thermsim.model.build import Model, build_model
 from thermsim.model.coefficients.groups import Numbers, Topology, numbers, topology
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import plan_grid
-from thermsim.nearby.small_model_answers import Readout, offered, spots, volume_means, windows
-from thermsim.readout.answers import Question
+from thermsim.nearby.small_model_answers import Readout, offered, places_read, spots, volume_means, windows
+from thermsim.readout.answers import Observable
 from thermsim.solver.reduced import SmallModel, ready
 
 Array = NDArray[np.float64]
@@ -47,12 +47,12 @@ class Found:
         has no steady state, a small balance may still have a solution, of absurd temperatures
     """
 
-    questions: tuple[Question, ...]
+    questions: tuple[Observable, ...]
     values: Array
     doubts: Array
     inside: NDArray[np.bool_]
 
-    def sure(self, within_K: float, of: Collection[Question] | None = None) -> NDArray[np.bool_]:
+    def sure(self, within_K: float, of: Collection[Observable] | None = None) -> NDArray[np.bool_]:
         """(n,) bool: cases that need no full solve, if `within_K` is close enough for the answers `of` (for all)."""
         asked = [number for number, question in enumerate(self.questions) if of is None or question in of]
         return np.asarray(self.inside & np.all(self.doubts[:, asked] <= within_K, axis=1))
@@ -85,7 +85,7 @@ class Reduced:
     highest: Array
 
     @property
-    def questions(self) -> tuple[Question, ...]:
+    def questions(self) -> tuple[Observable, ...]:
         return self.readout.questions
 
     def answers(self, given: ArrayLike) -> Found:
@@ -107,7 +107,7 @@ class Reduced:
         """(n,) whether answers lie within `BEYOND` of the span of the solved cases; sensors may be off by anything."""
         span = np.maximum(self.highest - self.lowest, 1.0)
         off = np.maximum(values - self.highest, self.lowest - values)
-        solid = np.array([question[0] != "reading" for question in self.questions])
+        solid = np.array([question.kind != "reading" for question in self.questions])
         return np.asarray(np.all(off[:, solid] <= (BEYOND * span)[solid], axis=1))
 
     def temperature(self, values: ArrayLike) -> Array:
@@ -186,7 +186,7 @@ def readout_of(base: Topology, vectors: Array, probes: tuple[tuple[str, Array, A
     on_faces = spots(base, vectors)
     questions = offered(base, [name for name, _, _ in (*on_faces, *probes)])
     means = volume_means(base, vectors)
-    return Readout(windows(base, vectors), on_faces, means, probes, questions, tuple(base.case.readings))
+    return Readout(windows(base, vectors), on_faces, means, probes, questions, places_read(base.case, questions))
 
 
 # ---- files ------------------------------------------------------------------------------------------------------

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import probe_point
-from thermsim.case.vocabulary.schema import Case, Reading
+from thermsim.case.vocabulary.schema import Case
 from thermsim.model.build import ZoneCells
 from thermsim.model.coefficients.groups import Faces, Ints, Numbers, Topology, faces_at
-from thermsim.readout.answers import HOTTEST, Question, place_of
+from thermsim.readout.answers import HOTTEST, Observable, of_probe, of_reading, of_zone, place_of
 from thermsim.readout.faces import face_spot, heated_boxes
 from thermsim.readout.surface_maximum import BESIDE, Box, Plane
 from thermsim.units import MM
@@ -26,7 +26,7 @@ class Window:
 
     regions : (nx, ny) of the cells under and over the face, -1 for none; widths : of its cells [m]
     below, above : (faces, r) basis vectors at the cells on both sides
-    zones : name and slices of each zone within the rectangle; boxes : slices of what may hold the hottest spot
+    zones : each zone, and its slices within the rectangle; boxes : slices of what may hold the hottest spot
     """
 
     faces: Faces
@@ -35,7 +35,7 @@ class Window:
     widths: tuple[Array, Array]
     below: Array
     above: Array
-    zones: tuple[tuple[str, slice, slice], ...]
+    zones: tuple[tuple[ZoneCells, slice, slice], ...]
     boxes: tuple[Box, ...]
 
     def face(self, numbers: Numbers, base: Numbers, c: Array, reference_C: float) -> Array:
@@ -53,7 +53,7 @@ class Window:
 
 @dataclass(frozen=True)
 class Readout:
-    """All that is read off. volumes : rows (r,) of the means of zones that are volumes
+    """All that is read off. volumes : rows (r,) of the means of zones that are volumes; readings : what sensors sit on
 
     spots : of probes on faces, see `spots`; probes : rows and rests of those inside parts, whose temperature is that
         of their cell and a small rest, fitted to the solved cases over the varied inputs
@@ -61,53 +61,57 @@ class Readout:
 
     windows: tuple[Window, ...]
     spots: tuple[tuple[str, Window, Array], ...]
-    volumes: tuple[tuple[str, Array], ...]
+    volumes: tuple[tuple[Observable, Array], ...]
     probes: tuple[tuple[str, Array, Array], ...]
-    questions: tuple[Question, ...]
-    readings: tuple[Reading, ...]
+    questions: tuple[Observable, ...]
+    readings: dict[str, Observable]
 
     def answers(
         self, numbers: Numbers, base: Numbers, c: Array, reference_C: float, features: Array, offsets: dict[str, Array]
     ) -> Array:
         """(n, questions) temperatures [C] for coefficients (n, r)."""
-        found: dict[Question, Array] = {}
+        found: dict[Observable, Array] = {}
         hottest: list[Array] = []
         for window in self.windows:
             face = window.face(numbers, base, c, reference_C)
             area = window.widths[0][:, None] * window.widths[1]
             highest = window.highest(face)
             hottest += highest
-            for (name, x, y), value in zip(
+            for (zone, x, y), value in zip(
                 window.zones, highest, strict=False
             ):  # else the box is of all that is heated
                 share = area[x, y] / area[x, y].sum()
-                found["zone", name, "mean"] = np.tensordot(face[:, x, y], share, axes=2)
-                found["zone", name, "highest"] = value
+                found[of_zone(zone, "mean")] = np.tensordot(face[:, x, y], share, axes=2)
+                found[of_zone(zone, "highest")] = value
         if hottest:
             found[HOTTEST] = np.max(hottest, axis=0)
-        for name, row in self.volumes:
-            found["zone", name, "mean"] = reference_C + c @ row[: c.shape[1]]
+        for of_volume, row in self.volumes:
+            found[of_volume] = reference_C + c @ row[: c.shape[1]]
         for name, window, weights in self.spots:
-            found["probe", name] = np.tensordot(window.face(numbers, base, c, reference_C), weights, axes=2)
+            found[of_probe(name)] = np.tensordot(window.face(numbers, base, c, reference_C), weights, axes=2)
         for name, row, rest in self.probes:
-            found["probe", name] = reference_C + c @ row[: c.shape[1]] + features @ rest
-        for reading in self.readings:
-            if place_of(reading) in found:
-                found["reading", reading.reading] = found[place_of(reading)] + offsets[reading.reading]
+            found[of_probe(name)] = reference_C + c @ row[: c.shape[1]] + features @ rest
+        for name, place in self.readings.items():
+            found[of_reading(name)] = found[place] + offsets[name]
         return np.array([found[question] for question in self.questions]).T
 
 
-def offered(base: Topology, probes: Collection[str]) -> tuple[Question, ...]:
+def offered(base: Topology, probes: Collection[str]) -> tuple[Observable, ...]:
     """What a small model answers, with these probes: no highest temperature where heat is made in a volume."""
     case, model = base.case, base.model
-    found: list[Question] = [] if model.volume_sources or not model.face_sources else [HOTTEST]
+    found: list[Observable] = [] if model.volume_sources or not model.face_sources else [HOTTEST]
     for zone in model.zones:
-        found.append(("zone", zone.zone, "mean"))
+        found.append(of_zone(zone, "mean"))
         if zone.face is not None:
-            found.append(("zone", zone.zone, "highest"))
-    found += [("probe", probe.probe) for probe in case.probes if probe.probe in probes]
-    known = set(found)
-    return (*found, *(("reading", one.reading) for one in case.readings if place_of(one) in known))
+            found.append(of_zone(zone, "highest"))
+    found += [of_probe(probe.probe) for probe in case.probes if probe.probe in probes]
+    return (*found, *(of_reading(name) for name in places_read(case, found)))
+
+
+def places_read(case: Case, known: Collection[Observable]) -> dict[str, Observable]:
+    """What sensors sit on, by their names, where it is known."""
+    places = {reading.reading: place_of(case, reading) for reading in case.readings}
+    return {name: place for name, place in places.items() if place in known}
 
 
 def windows(base: Topology, vectors: Array) -> tuple[Window, ...]:
@@ -117,7 +121,7 @@ def windows(base: Topology, vectors: Array) -> tuple[Window, ...]:
         zones = [zone for zone in base.model.zones if (zone.face, zone.side) == (level, side)]
         x, y = (_wider(boxes, axis, base.model.grid.shape[axis]) for axis in (0, 1))
         within = tuple((_within(box[0], x), _within(box[1], y)) for box in boxes)
-        named = tuple((zone.zone, _within(zone.x, x), _within(zone.y, y)) for zone in zones)
+        named = tuple((zone, _within(zone.x, x), _within(zone.y, y)) for zone in zones)
         found.append(_window(base, vectors, level, side, (x, y), named, within))
     return tuple(found)
 
@@ -145,7 +149,7 @@ def _window(
     level: int,
     side: str,
     plan: Box,
-    zones: tuple[tuple[str, slice, slice], ...] = (),
+    zones: tuple[tuple[ZoneCells, slice, slice], ...] = (),
     boxes: tuple[Box, ...] = (),
 ) -> Window:
     model, (x, y) = base.model, plan
@@ -162,9 +166,10 @@ def _window(
     )  # fmt: skip
 
 
-def volume_means(base: Topology, vectors: Array) -> tuple[tuple[str, Array], ...]:
-    """Name and row (r,) of the mean of each zone that is a volume."""
-    return tuple((zone.zone, _volume_row(base, zone) @ vectors) for zone in base.model.zones if zone.face is None)
+def volume_means(base: Topology, vectors: Array) -> tuple[tuple[Observable, Array], ...]:
+    """The mean of each zone that is a volume, and its row (r,)."""
+    zones = [zone for zone in base.model.zones if zone.face is None]
+    return tuple((of_zone(zone, "mean"), _volume_row(base, zone) @ vectors) for zone in zones)
 
 
 def _volume_row(base: Topology, zone: ZoneCells) -> Array:

@@ -19,7 +19,7 @@ from thermsim.model.grid.plan import plan_grid
 from thermsim.model.grid.topology import alike
 from thermsim.nearby.small_model import CELLS, SOLVE_K, TOGETHER, Reduced, features, readout_of, scale
 from thermsim.nearby.small_model_answers import probe_cells
-from thermsim.readout.answers import Question, answers, probe_answers
+from thermsim.readout.answers import Answers, answers, of_probe, probe_answers
 from thermsim.readout.field import Field
 from thermsim.solver.linear import State
 from thermsim.solver.reduced import Groups, energy_basis, groups, small_model, sum_of_terms
@@ -160,7 +160,7 @@ class _Solved:
 
     rise: Array
     coefficients: Array
-    answers: dict[Question, float]
+    answers: Answers[float]
     stencil: Stencil | None
     kept: bool = False
 
@@ -243,7 +243,7 @@ def _project(
     start = np.linalg.lstsq(known, from_stencil, rcond=None)[0]
     probes = []
     for probe, cell in probe_cells(work.case, base).items():
-        rest = [one.answers["probe", probe] - work.reference_C - one.rise[cell] for one in seen]
+        rest = [one.answers[of_probe(probe)] - work.reference_C - one.rise[cell] for one in seen]
         if not np.all(np.isfinite(rest)):  # in some cases its part is too thin to hold it
             continue
         probes.append((probe, vectors[cell], np.linalg.lstsq(known, np.array(rest), rcond=None)[0]))
@@ -254,7 +254,7 @@ def _project(
     )
 
 
-def _judged(model: Reduced, seen: Array, table: Array, checks: list[dict[Question, float]]) -> Reduced:
+def _judged(model: Reduced, seen: Array, table: Array, checks: list[Answers[float]]) -> Reduced:
     """The model with its doubts per energy, from cases it has not seen, and the span of its answers in all."""
     blocks = [model.block(rows) for rows in _in_blocks(table)]
     truth = np.array([[check[question] for question in model.questions] for check in checks])

@@ -25,7 +25,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from thermsim.case.vocabulary.schema import Case, Zone
+from thermsim.case.geometry.zones import zones_of
+from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
 from thermsim.materials.conductivity import Law
 from thermsim.mesh.convergence import Doubt, doubts
@@ -34,7 +35,7 @@ from thermsim.model.build import Guess, Model, Region, ZoneCells, build_model
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import FIRST_GRID_CELLS, plan_grid
 from thermsim.model.physics.heat import FaceSource, VolumeSource
-from thermsim.readout.answers import Question, place_of, probe_answers
+from thermsim.readout.answers import Observable, of_reading, of_zone, place_of, probe_answers
 from thermsim.readout.field import Field
 from thermsim.solver.linear import prepare, solve_many
 from thermsim.solver.steady import steady_state
@@ -50,15 +51,15 @@ GRIDS = (1, 2, 3, 4)  # multipliers of a family, for the mesh doubt of a matrix
 class Superposition:
     """Temperatures of one case for any heats of its zones.
 
-    zones : names, in the order of the case
+    zones : their temperatures, in the order of the case
     questions : what each row answers: the mean of each zone first, then probes, then readings that take one of these
     resistance : (questions, zones) [K/W]
     base_W : (zones,) heat made in each zone at the base, a power map not counted [W]
     base_C : (questions,) temperatures of the base [C]
     """
 
-    zones: tuple[str, ...]
-    questions: tuple[Question, ...]
+    zones: tuple[Observable, ...]
+    questions: tuple[Observable, ...]
     resistance: Array
     base_W: Array
     base_C: Array
@@ -79,7 +80,7 @@ class Superposition:
         if powers.ndim != 2 or powers.shape[1] != len(self.zones):
             raise ThermsimError(
                 f"a power map has shape {powers.shape}, and there are {len(self.zones)} zones",
-                f"give one heat [W] for each of {', '.join(self.zones)}",
+                f"give one heat [W] for each of {', '.join(zone.label or zone.name for zone in self.zones)}",
             )
         if not np.all(np.isfinite(powers)):
             raise ThermsimError("a power map holds a value that is no number")
@@ -106,7 +107,7 @@ def superposition(case: Case, field: Field) -> Superposition:
         )
     base = _read(case, field, offsets=True)
     return Superposition(
-        tuple(zone.zone for zone in zones),
+        tuple(of_zone(zone, "mean") for zone in zones),
         tuple(base),
         np.array([list(row.values()) for row in rows]).reshape(len(zones), len(base)).T,
         np.array(_base_heats(case, field, heats)),
@@ -213,29 +214,21 @@ def _frozen(region: Region, conductivity: float) -> Region:
 
 def _base_heats(case: Case, field: Field, heats: Sequence[Heats]) -> list[float]:
     """Heat made in each zone by its own power [W], with leakage at the temperatures of the base."""
-    powers = [zone.power_W.value for heat in case.heat for zone in heat.zones or [Zone(zone=heat.in_)]]
-    laws = {source.part: source.leakage for source in field.model.sources}
-    faces = {source.part: face for source, face in zip(field.model.face_sources, field.heated_face, strict=True)}
     found = []
-    for power, (face_watt, volume_watt) in zip(powers, heats, strict=True):
-        for source in face_watt:
-            law = laws[source.part]
-            found.append(power * float((source.watts * (law.factor(faces[source.part]) if law else 1.0)).sum()))
+    for known, zone, (face_watt, volume_watt) in zip(zones_of(case), field.model.zones, heats, strict=True):
+        power, law = known.given.power_W.value, field.model.sources[zone.source].leakage
+        for face in face_watt:
+            found.append(power * float(replace(face, leakage=law).made(field.heated_face[zone.source]).sum()))
         for volume in volume_watt:
-            law = laws[volume.part]
-            cells = np.nan_to_num(field.temperature[:, :, volume.levels])
-            found.append(power * float((volume.watts * (law.factor(cells) if law else 1.0)).sum()))
+            found.append(power * float(replace(volume, leakage=law).made(field.temperature).sum()))
     return found
 
 
-def _read(case: Case, field: Field, offsets: bool) -> dict[Question, float]:
+def _read(case: Case, field: Field, offsets: bool) -> dict[Observable, float]:
     """Means of zones, probes, and readings that take one of them [C]."""
-    found: dict[Question, float] = {}
-    for zone in field.zones:
-        found["zone", zone.zone, "mean"] = zone.mean_C
-    found |= probe_answers(case, field)
+    found = {of_zone(zone, "mean"): zone.mean_C for zone in field.zones} | probe_answers(case, field)
     for reading in case.readings:
-        if place_of(reading) in found:
-            offset = reading.offset_K.value if offsets else 0.0
-            found["reading", reading.reading] = found[place_of(reading)] + offset
+        place = place_of(case, reading)
+        if place in found:
+            found[of_reading(reading.reading)] = found[place] + (reading.offset_K.value if offsets else 0.0)
     return found

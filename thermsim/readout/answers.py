@@ -1,71 +1,206 @@
-"""Everything that is asked of a solved model, as one flat mapping: what a mesh study judges and results are made of."""
+"""Everything that is asked of a solved model: what each answer is known by, and all answers of one case."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal, Protocol, TypeVar
 
+from thermsim.case.faults.wording import did_you_mean, listed
 from thermsim.case.geometry.places import probe_point
+from thermsim.case.geometry.zones import zone_of, zones_of
 from thermsim.case.vocabulary.schema import Case, Reading
+from thermsim.errors import UnknownNameError
 from thermsim.readout.field import Field
 from thermsim.units import MM
 
-# ("hottest",), ("zone", name, "mean" | "highest" | "power"), ("reading", name), ("probe", name), ("flow", number)
-Question = tuple[str, ...]
-HOTTEST: Question = ("hottest",)
+Takes = Literal["", "mean", "highest", "power"]
+Value = TypeVar("Value")
+_MEAN_AND_HIGHEST: tuple[Takes, ...] = ("mean", "highest")
 
 
-def answers(case: Case, field: Field) -> dict[Question, float]:
+@dataclass(frozen=True)
+class Observable:
+    """What can be read off a solved case: a temperature [C], or a heat [W].
+
+    kind : which list of the case it stands in; the hottest spot of the stack and the warmest reading are one of a kind
+    name : of zone, probe or reading; of a flow the number of its entry of `cooling`, from 0
+    takes : what of a zone is meant; part, at : where that zone is
+    label : its name in words, where others are called so
+    """
+
+    kind: Literal["hottest", "zone", "probe", "reading", "flow", "warmest reading"]
+    name: str = ""
+    takes: Takes = ""
+    part: str = ""
+    at: Literal["", "bottom", "top", "volume"] = ""
+    label: str = field(default="", compare=False, repr=False)
+
+    def __str__(self) -> str:
+        """`zone C5, mean`, `reading C0`, `the hottest spot`."""
+        if not self.name:
+            return "the hottest spot" if self.kind == "hottest" else f"the {self.kind}"
+        return f"{self.kind} {self.label or self.name}" + (f", {self.takes}" if self.takes else "")
+
+    @property
+    def is_heat(self) -> bool:
+        """Whether it is a heat; all else are temperatures."""
+        return self.kind == "flow" or self.takes == "power"
+
+    def is_called(self, given: Asked) -> bool:
+        """Whether it is meant by its words, or by the first of its kind, name, what it takes, part and place in it."""
+        if isinstance(given, Observable):
+            return given == self
+        if isinstance(given, str):
+            words = str(self)
+            return given in (words, words.removeprefix("the "), words.removesuffix(", mean"))
+        return (self.kind, self.name, self.takes, self.part, self.at)[: len(given)] == tuple(given)
+
+
+# How one may ask for it: by itself, its words, or ("hottest",), ("zone", name, "mean"), ("zone", name, "mean", part,
+# at), ("reading", name), ("probe", name), ("flow", number).
+Asked = Observable | str | tuple[str, ...]
+
+
+class Zoned(Protocol):
+    """Whatever names a zone, as `case.geometry.zones.KnownZone` does."""
+
+    @property
+    def zone(self) -> str: ...
+    @property
+    def part(self) -> str: ...
+    @property
+    def at(self) -> Literal["bottom", "top", "volume"]: ...
+    @property
+    def label(self) -> str: ...
+
+
+HOTTEST = Observable("hottest")
+WARMEST = Observable("warmest reading")
+
+
+class UnknownObservableError(UnknownNameError, KeyError):
+    """Nothing, or more than one thing, that can be read off is called so."""
+
+    __str__ = Exception.__str__
+
+
+def find(known: Iterable[Observable], given: Asked) -> Observable:
+    """The one observable that is meant.
+
+    Raises UnknownObservableError where none is, or several.
+    """
+    known = list(known)
+    found = [one for one in known if one.is_called(given)]
+    if len(found) == 1:
+        return found[0]
+    words = str(given) if isinstance(given, (Observable, str)) else ", ".join(given)
+    if found:
+        ways = listed([f"{one}: ({', '.join((one.kind, one.name, one.takes, one.part, one.at))})" for one in found])
+        raise UnknownObservableError(f"{words!r} may be any of {len(found)}", f"say which: {ways}")
+    names = list(dict.fromkeys(map(str, known)))
+    raise UnknownObservableError(
+        f"nothing called {words!r} can be read off{did_you_mean(words, names)}", f"there are: {listed(names, 60)}"
+    )
+
+
+class Answers(dict[Observable, Value]):
+    """Values by what they are of, found by all that `Asked` allows."""
+
+    def __getitem__(self, given: Asked) -> Value:
+        return super().__getitem__(given if isinstance(given, Observable) else find(self, given))
+
+    def __missing__(self, given: Observable) -> Value:
+        return self[find(self, given)]  # which says what there is
+
+    def __contains__(self, given: object) -> bool:
+        if isinstance(given, (str, tuple)):
+            return any(one.is_called(given) for one in self)
+        return super().__contains__(given)
+
+    def get(self, given: Asked, default: Any = None, /) -> Any:
+        return self[given] if given in self else default  # noqa: SIM401  # what `in` and `[]` find, it finds
+
+
+def of_zone(zone: Zoned, takes: Takes) -> Observable:
+    return Observable("zone", zone.zone, takes, zone.part, zone.at, zone.label)
+
+
+def of_probe(probe: str) -> Observable:
+    return Observable("probe", probe)
+
+
+def of_reading(reading: str) -> Observable:
+    return Observable("reading", reading)
+
+
+def of_flow(number: int) -> Observable:
+    """Of an entry of `cooling`, counted from 0."""
+    return Observable("flow", str(number))
+
+
+def place_of(case: Case, reading: Reading) -> Observable:
+    """What a sensor sits on."""
+    if reading.probe is not None:
+        return of_probe(reading.probe)
+    return of_zone(zone_of(case, reading), reading.takes)
+
+
+def observables(case: Case) -> tuple[Observable, ...]:
+    """All that can be read off a case, in the order of `answers`."""
+    zones = zones_of(case)
+    return (
+        HOTTEST,
+        *(of_zone(zone, takes) for zone in zones for takes in _MEAN_AND_HIGHEST),
+        *(of_zone(zone, "power") for zone in zones),
+        *(of_probe(probe.probe) for probe in case.probes),
+        *(of_reading(reading.reading) for reading in case.readings),
+        *map(of_flow, range(len(case.cooling))),
+    )
+
+
+def answers(case: Case, field: Field) -> Answers[float]:
     """Every answer of a case: temperatures [C], and heat [W] for flows and zone powers."""
-    found: dict[Question, float] = {HOTTEST: field.hottest[0], **zone_answers(field)}
+    found: Answers[float] = Answers({HOTTEST: field.hottest[0], **zone_answers(field)})
     for zone in field.zones:
-        found["zone", zone.zone, "power"] = zone.power_W
-    found |= probe_answers(case, field)
-    found |= reading_answers(case, found)
+        found[of_zone(zone, "power")] = zone.power_W
+    found.update(probe_answers(case, field))
+    found.update(reading_answers(case, found))
     for number, flow in enumerate(field.flows):
-        found["flow", str(number)] = flow.heat_W
+        found[of_flow(number)] = flow.heat_W
     return found
 
 
-def zone_answers(field: Field) -> dict[Question, float]:
+def zone_answers(field: Field) -> Answers[float]:
     """Mean and highest temperatures of all zones [C]."""
-    found: dict[Question, float] = {}
+    found: Answers[float] = Answers()
     for zone in field.zones:
-        found["zone", zone.zone, "mean"] = zone.mean_C
-        found["zone", zone.zone, "highest"] = zone.highest_C
+        found[of_zone(zone, "mean")] = zone.mean_C
+        found[of_zone(zone, "highest")] = zone.highest_C
     return found
 
 
-def probe_answers(case: Case, field: Field) -> dict[Question, float]:
+def probe_answers(case: Case, field: Field) -> Answers[float]:
     """Temperatures at all probes [C], NaN in voids."""
-    found: dict[Question, float] = {}
+    found: Answers[float] = Answers()
     for probe in case.probes:
         x, y, z = probe_point(case, probe)
-        found["probe", probe.probe] = field.at((MM * x, MM * y, MM * z), probe.in_)
+        found[of_probe(probe.probe)] = field.at((MM * x, MM * y, MM * z), probe.in_)
     return found
 
 
-def reading_answers(case: Case, found: Mapping[Question, float]) -> dict[Question, float]:
+def reading_answers(case: Case, found: Mapping[Observable, float]) -> Answers[float]:
     """What the sensors show [C], of those whose place is among the answers found."""
-    return {
-        ("reading", reading.reading): found[place_of(reading)] + reading.offset_K.value
-        for reading in case.readings
-        if place_of(reading) in found
-    }
+    places = ((reading, place_of(case, reading)) for reading in case.readings)
+    return Answers(
+        {
+            of_reading(reading.reading): found[place] + reading.offset_K.value
+            for reading, place in places
+            if place in found
+        }
+    )
 
 
-def place_of(reading: Reading) -> Question:
-    """What a sensor sits on."""
-    return ("zone", str(reading.zone), reading.takes) if reading.probe is None else ("probe", reading.probe)
-
-
-def asked(question: Question) -> str:
-    """`zone C5, mean`, `reading C0`, `the hottest spot`: what a doubt belongs to."""
-    if question == HOTTEST:
-        return "the hottest spot"
-    kind, name, *which = question
-    return f"{kind} {name}" + "".join(f", {word}" for word in which)
-
-
-def temperatures(questions: Iterable[Question]) -> list[Question]:
+def temperatures(asked: Iterable[Observable]) -> list[Observable]:
     """Those that are temperatures: what `accuracy_K` is asked of."""
-    return [question for question in questions if question[0] != "flow" and question[-1] != "power"]
+    return [one for one in asked if not one.is_heat]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,10 +28,15 @@ NO_HEAT_W = 1e-6
 
 @dataclass(frozen=True)
 class ZoneReading:
-    """Temperatures [C] over a zone's face (or volume), the heat made in it with leakage [W], its plan area [m2]."""
+    """Temperatures [C] over a zone's face (or volume), the heat made in it with leakage [W], its plan area [m2].
+
+    zone, part, at, label : as in `case.geometry.zones.KnownZone`
+    """
 
     zone: str
     part: str
+    at: Literal["bottom", "top", "volume"]
+    label: str
     mean_C: float
     highest_C: float
     highest_at: Place
@@ -312,7 +318,7 @@ class Field:
                 if (source.face, source.side) == (zone.face, zone.side)
             ]
         power = sum(float(watts.sum()) for watts in made)
-        return ZoneReading(zone.zone, zone.part, mean, highest, at, power, float(area.sum()))
+        return ZoneReading(zone.zone, zone.part, zone.at, zone.label, mean, highest, at, power, float(area.sum()))
 
     def _highest_of_cells(self, x: slice, y: slice, z: slice) -> tuple[float, Place]:
         block = self.temperature[x, y, z]

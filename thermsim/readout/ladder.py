@@ -40,11 +40,15 @@ class Rung:
 class Ladder:
     """From the hottest spot in a zone (or, if no zone holds it, from the hottest zone) to the coolant of a face.
 
+    zone, part, at, label : as in `case.geometry.zones.KnownZone`
     starts_at : which of the two; start_C : temperature there; share : of all heat that leaves, what leaves by that face
     environment : what the case calls the coolant there; the face if it has no name
     """
 
     zone: str
+    part: str
+    at: Literal["bottom", "top", "volume"]
+    label: str
     starts_at: Literal["hottest spot", "zone"]
     start_C: float
     face: str
@@ -54,7 +58,10 @@ class Ladder:
 
     def is_like(self, other: Ladder) -> bool:
         """Whether both go the same way by the same rungs."""
-        mine, others = ((one.zone, one.starts_at, one.face, [rung.item for rung in one.rungs]) for one in (self, other))
+        mine, others = (
+            (one.zone, one.part, one.at, one.starts_at, one.face, [rung.item for rung in one.rungs])
+            for one in (self, other)
+        )
         return mine == others
 
 
@@ -79,7 +86,7 @@ def hottest_zone(field: Field) -> ZoneReading | None:
 
 
 def _holds_hottest(field: Field, zone: ZoneReading) -> bool:
-    cells = next(cells for cells in field.model.zones if (cells.zone, cells.part) == (zone.zone, zone.part))
+    cells = field.model.zones[field.zones.index(zone)]
     heights = slice(cells.face, cells.face) if cells.face is not None else cells.levels
     spans = zip(field.hottest[1], field.model.grid.axes, (cells.x, cells.y, heights), strict=True)
     return all(_within(at, axis.faces, span) for at, axis, span in spans)
@@ -125,6 +132,9 @@ def ladder(field: Field) -> Ladder | None:
     rungs.append(Rung("film to the coolant", here - fluid, film))
     return Ladder(
         zone=zone.zone,
+        part=zone.part,
+        at=zone.at,
+        label=zone.label,
         starts_at="hottest spot" if from_spot else "zone",
         start_C=start_C,
         face=end,

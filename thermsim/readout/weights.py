@@ -18,7 +18,7 @@ from thermsim.case.vocabulary.schema import Case, Probe
 from thermsim.model.build import Model, ZoneCells
 from thermsim.model.grid.axes import Grid
 from thermsim.model.physics.heat import FaceSource, VolumeSource
-from thermsim.readout.answers import HOTTEST, Question
+from thermsim.readout.answers import HOTTEST, Observable, of_zone
 from thermsim.readout.faces import face_spot, plane_of
 from thermsim.readout.field import Field, peak
 from thermsim.readout.surface_maximum import POINTS, Summit
@@ -33,8 +33,8 @@ Weights = dict[Spot, float]
 
 
 @dataclass(frozen=True)
-class Asked:
-    """One question.
+class Local:
+    """What is asked of a solved case, near it.
 
     goal : what it reads off, to first order
     value : the answer for a like model and case at unchanged temperatures; of a flow its own part only, see `Goal`
@@ -62,16 +62,16 @@ class Reader:
     def model(self) -> Model:
         return self.at.model
 
-    def asked(self, question: Question) -> Asked:
+    def asked(self, question: Observable) -> Local:
         """Of a question of `study/answers.py`, but for readings, which are what they sit on and an offset."""
-        if question[0] == "flow":
-            return self._flow(int(question[1]))
-        if question[0] == "probe":
-            return self._probe(next(probe for probe in self.case.probes if probe.probe == question[1]))
+        if question.kind == "flow":
+            return self._flow(int(question.name))
+        if question.kind == "probe":
+            return self._probe(next(probe for probe in self.case.probes if probe.probe == question.name))
         if question == HOTTEST:
             return self._hottest()
-        zone = next(zone for zone in self.model.zones if zone.zone == question[1])
-        return {"mean": self._mean, "highest": self._highest, "power": self._power}[question[2]](zone)
+        zone = next(zone for zone in self.model.zones if of_zone(zone, question.takes) == question)
+        return {"mean": self._mean, "highest": self._highest, "power": self._power}[question.takes](zone)
 
     def held(self, spot: Spot) -> float:
         """The temperature there [C]."""
@@ -100,10 +100,10 @@ class Reader:
             return self.at.temperature[zone.x, zone.y, zone.levels]
         return self._face(zone.face, zone.side)[zone.x, zone.y]
 
-    def _flow(self, number: int) -> Asked:
+    def _flow(self, number: int) -> Local:
         """A flux is no matter of temperatures; else all that it changes with is in the balance of the fluid."""
         if not self.model.coolings[number].is_flux:
-            return Asked(Goal(outflow=number), lambda model, case: 0.0)
+            return Local(Goal(outflow=number), lambda model, case: 0.0)
 
         def value(model: Model, case: Case) -> float:
             area = 0.0
@@ -112,9 +112,9 @@ class Reader:
                 area += float((acts.sum(axis=0) * model.grid.face_area(axis)).sum())
             return -model.coolings[number].flux_W_m2 * area
 
-        return Asked(Goal(), value, of_place=False)
+        return Local(Goal(), value, of_place=False)
 
-    def _mean(self, zone: ZoneCells) -> Asked:
+    def _mean(self, zone: ZoneCells) -> Local:
         held = self._zone_C(zone)
 
         def shares(model: Model) -> Array:
@@ -125,9 +125,9 @@ class Reader:
             volume = area[:, :, None] * model.grid.z.widths[zone.levels] * solid
             return np.asarray(volume / volume.sum())
 
-        return Asked(self._over(zone, shares(self.model)), lambda model, case: float((shares(model) * held).sum()))
+        return Local(self._over(zone, shares(self.model)), lambda model, case: float((shares(model) * held).sum()))
 
-    def _power(self, zone: ZoneCells) -> Asked:
+    def _power(self, zone: ZoneCells) -> Local:
         """Heat made in a zone, which leakage ties to its temperature."""
         held = self._zone_C(zone)
         solid = np.ones(held.shape)
@@ -145,7 +145,7 @@ class Reader:
             return made
 
         slopes = sum((growth(source) for source in _sources_of(zone, self.model)), np.zeros(held.shape))
-        return Asked(self._over(zone, np.asarray(slopes * solid)), value, of_place=False)
+        return Local(self._over(zone, np.asarray(slopes * solid)), value, of_place=False)
 
     def _over(self, zone: ZoneCells, weights: Array) -> Goal:
         """Weights of the temperatures of a zone."""
@@ -156,13 +156,13 @@ class Reader:
         plane[zone.x, zone.y] = weights
         return Goal(nodes={(2, zone.face): (plane, none) if zone.side == "lower" else (none, plane)})
 
-    def _highest(self, zone: ZoneCells) -> Asked:
+    def _highest(self, zone: ZoneCells) -> Local:
         if zone.face is None:
             return self._summit_of_cells(zone.x, zone.y, zone.levels)
         key = zone.face, zone.side
         return next(self._on_face(summit, *key) for summit in self.field.summits[key] if summit.box == (zone.x, zone.y))
 
-    def _hottest(self) -> Asked:
+    def _hottest(self) -> Local:
         """The same candidates as `Field.hottest` has."""
         hottest, place = self.field.hottest
         for key, summits in self.field.summits.items():
@@ -171,7 +171,7 @@ class Reader:
                     return self._on_face(summit, *key)
         return self._summit_of_cells(*(slice(None),) * 3)
 
-    def _summit_of_cells(self, x: slice, y: slice, z: slice) -> Asked:
+    def _summit_of_cells(self, x: slice, y: slice, z: slice) -> Local:
         block = self.field.temperature[x, y, z]
         i, j, k = np.unravel_index(int(np.nanargmax(block)), block.shape)
         cell = (int(i) + (x.start or 0), int(j) + (y.start or 0), int(k) + (z.start or 0))
@@ -182,7 +182,7 @@ class Reader:
             _add(weights, three, self._bend(three, bends=axis < 2))
         return self._local(lambda model: weights)
 
-    def _on_face(self, summit: Summit, face: int, side: str) -> Asked:
+    def _on_face(self, summit: Summit, face: int, side: str) -> Local:
         """The summit stays at its place between the centres of cells, wherever these move."""
 
         def of(model: Model) -> Weights:
@@ -203,8 +203,8 @@ class Reader:
             return float(offset < 0.0), -abs(offset), float(offset > 0.0)
         return 0.25 * offset**2 - 0.5 * offset, -0.5 * offset**2, 0.25 * offset**2 + 0.5 * offset
 
-    def _local(self, weights: Callable[[Model], Weights]) -> Asked:
-        return Asked(self._goal(weights(self.model)), lambda model, case: self._sum(weights(model)))
+    def _local(self, weights: Callable[[Model], Weights]) -> Local:
+        return Local(self._goal(weights(self.model)), lambda model, case: self._sum(weights(model)))
 
     def _sum(self, weights: Weights) -> float:
         return sum(weight * self.held(spot) for spot, weight in weights.items())
@@ -222,7 +222,7 @@ class Reader:
         flat = [int(np.ravel_multi_index(spot, shape)) for spot in cells]
         return Goal(np.array(flat, dtype=np.int64), np.array(list(cells.values()), dtype=np.float64), nodes)
 
-    def _probe(self, probe: Probe) -> Asked:
+    def _probe(self, probe: Probe) -> Local:
         """A point in a cell, or between some: `Field._in_cell` is linear in temperatures, so unit ones give weights."""
         if face_spot(self.model, _place(probe, self.case), probe.in_) is not None:
             return self._on_face_of_part(probe)
@@ -240,15 +240,15 @@ class Reader:
                 unit[spot] = 1.0
             weights[spot] = value(self.model, self.case, unit, {spot: 1.0})
         goal = self._goal({spot: weight for spot, weight in weights.items() if weight != 0.0})
-        return Asked(goal, lambda model, case: value(model, case, self.at.temperature, held))
+        return Local(goal, lambda model, case: value(model, case, self.at.temperature, held))
 
-    def _on_face_of_part(self, probe: Probe) -> Asked:
+    def _on_face_of_part(self, probe: Probe) -> Local:
         def weights(model: Model, case: Case) -> Weights:
             spot = face_spot(model, _place(probe, case), probe.in_)
             assert spot is not None  # in a like model
             return _on_side(spot.face, spot.side, spot.weights)
 
-        return Asked(self._goal(weights(self.model, self.case)), lambda model, case: self._sum(weights(model, case)))
+        return Local(self._goal(weights(self.model, self.case)), lambda model, case: self._sum(weights(model, case)))
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from thermsim.case.inputs.values import Input, inputs, with_inputs
 from thermsim.case.source.yaml_source import Source
 from thermsim.case.vocabulary.schema import Case, Part
 from thermsim.errors import ThermsimError, UnknownNameError
-from thermsim.readout.answers import HOTTEST, Question, asked
+from thermsim.readout.answers import HOTTEST, Observable, find, observables, temperatures
 
 MOST_QUANTITIES = 2
 FEWEST_VALUES = 2
@@ -121,29 +121,15 @@ def _unknown(path: str, known: Iterable[str]) -> tuple[str, str]:
     return f"the case has no number {path!r}{did_you_mean(path, of_head or paths)}", remedy
 
 
-def questions_of(case: Case, watch: Sequence[str]) -> tuple[Question, ...]:
+def questions_of(case: Case, watch: Sequence[str]) -> tuple[Observable, ...]:
     """What is watched, by the words of `asked`: `reading C5`, `zone cache` (its mean), `zone cache, highest`.
 
     The hottest spot where nothing is said.
 
     Raises UnknownNameError: the case has no such temperature.
     """
-    zones = [zone.zone for heat in case.heat for zone in heat.zones]
-    known: list[Question] = [HOTTEST, *(("reading", one.reading) for one in case.readings)]
-    known += [("probe", one.probe) for one in case.probes]
-    known += [("zone", zone, takes) for zone in zones for takes in ("mean", "highest")]
-    by_words = {asked(question): question for question in known}
-    short = {"hottest": HOTTEST, "hottest spot": HOTTEST}
-    short |= {f"zone {zone}": ("zone", zone, "mean") for zone in zones}
-    found = []
-    for words in watch or [asked(HOTTEST)]:
-        question = by_words.get(words) or short.get(words)
-        if question is None:
-            near = did_you_mean(words, [*by_words, *short])
-            raise UnknownNameError(
-                f"nothing called {words!r} can be watched{near}", f"there are: {listed(by_words, 60)}"
-            )
-        found.append(question)
+    known = temperatures(observables(case))
+    found = [HOTTEST if words == "hottest" else find(known, words) for words in watch or [str(HOTTEST)]]
     return tuple(dict.fromkeys(found))
 
 

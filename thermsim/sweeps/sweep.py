@@ -35,7 +35,7 @@ from thermsim.model.grid.axes import Grid, GridPlan
 from thermsim.model.grid.plan import needed_GB
 from thermsim.model.grid.topology import alike
 from thermsim.printable import Printable
-from thermsim.readout.answers import Question, answers
+from thermsim.readout.answers import Observable, answers
 from thermsim.readout.field import Field
 from thermsim.solver.linear import State
 from thermsim.solver.steady import steady_state
@@ -73,10 +73,10 @@ class Point:
 
     values: tuple[float, ...]
     made_up_mm: float | None
-    doubts: dict[Question, Doubt]
+    doubts: dict[Observable, Doubt]
     failure: str | None
     kind: str | None = None
-    by_grid: dict[Question, tuple[float, ...]] = field(default_factory=dict)
+    by_grid: dict[Observable, tuple[float, ...]] = field(default_factory=dict)
     error_K: float = 0.0
     cells: tuple[int, ...] = ()
 
@@ -91,7 +91,7 @@ class Sweep(Printable):
     case: Case
     ranges: tuple[Range, ...]
     same_height: str | None
-    questions: tuple[Question, ...]
+    questions: tuple[Observable, ...]
     points: tuple[Point, ...]
     accuracy_K: float
     cells: int
@@ -106,22 +106,22 @@ class Sweep(Printable):
     def shape(self) -> tuple[int, ...]:
         return tuple(len(one.values) for one in self.ranges)
 
-    def values(self, question: Question) -> Array:
+    def values(self, question: Observable) -> Array:
         """(n,) or (n, m) temperatures [C]; NaN in a gap."""
         return self._table([one.doubts[question].value if one.doubts else math.nan for one in self.points])
 
-    def half_widths(self, question: Question) -> Array:
+    def half_widths(self, question: Observable) -> Array:
         """(n,) or (n, m) mesh doubts [K]; NaN in a gap."""
         return self._table([one.doubts[question].half_width if one.doubts else math.nan for one in self.points])
 
     def _table(self, numbers: list[float]) -> Array:
         return np.array(numbers).reshape(self.shape)
 
-    def lowest(self, question: Question) -> Lowest:
+    def lowest(self, question: Observable) -> Lowest:
         """Where it is lowest, and what cannot be told apart from that."""
         return lowest(self.values(question), self.margins(question), [one.values for one in self.ranges])
 
-    def margins(self, question: Question) -> Array:
+    def margins(self, question: Observable) -> Array:
         """(n,) or (n, m) what a temperature must be above the lowest to be told apart from it [K]; NaN in a gap.
 
         Both doubts together; where both points share their topology, so that errors of the grid cancel, the doubt of
@@ -130,7 +130,7 @@ class Sweep(Printable):
         low = self.points[int(np.nanargmin(self.values(question)))]
         return self._table([self._margin(question, one, low) for one in self.points])
 
-    def _margin(self, question: Question, one: Point, low: Point) -> float:
+    def _margin(self, question: Observable, one: Point, low: Point) -> float:
         if not one.doubts:
             return math.nan
         both = one.doubts[question].half_width + low.doubts[question].half_width
@@ -200,7 +200,7 @@ def _reference(
     order: Sequence[int],
     accuracy_K: float,
     memory_GB: float,
-    questions: Sequence[Question],
+    questions: Sequence[Observable],
     tell: Callable[[MeshStep, float], None] | None,
 ) -> tuple[int, Prediction]:
     """The number and the mesh study of the first point in an order that has a steady state."""
@@ -241,7 +241,7 @@ class _Climb:
         places: Sequence[Place],
         number: int,
         reference: Prediction,
-        questions: Sequence[Question],
+        questions: Sequence[Observable],
         tell: Callable[[str], None] | None,
     ) -> None:
         assert reference.plan is not None
@@ -281,7 +281,7 @@ class _Climb:
             self.noise[number] = max(self.noise[number], error_K)
         self.done.append(multiplier)
 
-    def _answers(self, number: int, multiplier: int, warm: _Warm) -> tuple[dict[Question, float], float]:
+    def _answers(self, number: int, multiplier: int, warm: _Warm) -> tuple[dict[Observable, float], float]:
         case, base = self.places[number].case, self.places[self.base].case
         plan = alike(self.plan, base, case)
         self.cells[number] = tuple(axis.cells(1) for axis in (plan.x, plan.y, plan.z))
@@ -292,7 +292,7 @@ class _Climb:
             source_bounds(solved)  # raises where the answer cannot be right
         return answers(case, solved), solved.error_K
 
-    def doubts(self, number: int) -> dict[Question, Doubt]:
+    def doubts(self, number: int) -> dict[Observable, Doubt]:
         judged = doubts(self.rows[number], self.sizes, self.noise[number])
         return dict(zip(self.questions, judged, strict=True))
 

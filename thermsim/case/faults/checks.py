@@ -11,6 +11,7 @@ from thermsim.case.faults.clock_checks import check_clock
 from thermsim.case.faults.examination import Look, entries
 from thermsim.case.faults.tables import check_tables
 from thermsim.case.faults.wording import context, did_you_mean, listed
+from thermsim.case.faults.zones import check_zones_of_readings
 from thermsim.case.source.yaml_source import KeyPath, Source
 from thermsim.case.vocabulary.schema import (
     Case,
@@ -148,7 +149,7 @@ def check_names(look: Look) -> None:
 
 
 def check_references(look: Look) -> None:
-    """`in`, `zone` and `probe` name something that exists."""
+    """`in`, `of`, `zone` and `probe` name something that exists."""
     named = {kind: [name for name, _ in found] for kind, found in names_in(look.original.values).items()}
     joints = set(named["layer"]) - set(named["part"])
     missing: dict[str, list[tuple[KeyPath, str]]] = defaultdict(list)
@@ -171,10 +172,9 @@ def check_references(look: Look) -> None:
     for place, probe in enumerate(look.case.probes):
         known(("probes", place, "in"), probe.in_, "part")
     for place, reading in enumerate(look.case.readings):
-        if reading.zone is not None:
-            known(("readings", place, "zone"), reading.zone, "zone")
         if reading.probe is not None:
             known(("readings", place, "probe"), reading.probe, "probe")
+    check_zones_of_readings(look, named["zone"])
     for kind, found in missing.items():
         twice = len(named[kind]) - len(set(named[kind]))
         if len({name for _, name in found}) <= twice:

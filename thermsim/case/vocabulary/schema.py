@@ -267,6 +267,8 @@ class Reading(Entry):
 
     reading: Name
     zone: Name | None = None
+    in_: Name | None = Field(None, alias="in", description="the part of its zone, if several are called so")
+    at: Literal["bottom", "top", "volume"] | None = Field(None, description="the side of the part, likewise")
     probe: Name | None = None
     takes: Literal["mean", "highest"] = "mean"
     offset_K: Quantity = Quantity(value=0.0)
@@ -276,6 +278,8 @@ class Reading(Entry):
     def _one_place(self) -> Reading:
         if (self.zone is None) == (self.probe is None):
             raise ValueError("a reading belongs to a `zone` or to a `probe`")
+        if self.zone is None and (self.in_ is not None or self.at is not None):
+            raise ValueError("`in` and `at` say which `zone` is meant; a probe has one place")
         return self
 
 

@@ -125,6 +125,6 @@ def _volumes(base: Topology, kinds: Ints, index: Ints) -> tuple[tuple[int, Array
         made = np.zeros((1 + len(base.model.zones), len(kinds)))
         made[0, here] = source.watts[i, j, k - levels[0]]
         upright = widths[k] / widths[source.levels].sum()
-        made[1:, here] = zone_shares(base, source.part)[:, i, j] * upright
+        made[1:, here] = zone_shares(base, offset + number)[:, i, j] * upright
         found.append((offset + number, made))
     return tuple(found)

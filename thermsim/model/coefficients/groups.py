@@ -11,13 +11,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
 
+from thermsim.case.geometry.zones import zones_of
 from thermsim.case.inputs.values import Input
-from thermsim.case.vocabulary.schema import Case, Joint, MaterialGiven, Part, Zone
+from thermsim.case.vocabulary.schema import Case, Joint, MaterialGiven, Part
 from thermsim.errors import ThermsimError
 from thermsim.materials.conductivity import Law
 from thermsim.model.assemble import FacePlane
@@ -119,11 +119,11 @@ def _films(case: Case) -> Array:
 def check_varies(case: Case, varied: Sequence[Input]) -> None:
     """Raises ThermsimError for an input that changes more than numbers of one topology."""
     uneven = {joint.joint for joint in case.joints if joint_of(joint, case.dimensions).form is not None}
-    maps = {zone.zone for heat in case.heat if heat.map is not None for zone in heat.zones}
+    maps = {number for number, heat in enumerate(case.heat) if heat.map is not None}
     for one in varied:
         key = next(str(step) for step in reversed(one.steps) if isinstance(step, str) and step != "value")
         known = one.steps[0] == "conductivity factor" or key in VARIES
-        if not known or (one.owner in uneven and key in OF_JOINT) or (key == "power_W" and one.owner in maps):
+        if not known or (one.owner in uneven and key in OF_JOINT) or (key == "power_W" and one.steps[1] in maps):
             raise ThermsimError(
                 f"a small model cannot vary {one.path}",
                 "leave it out, or solve each case in full: it changes outlines, an uneven film or a law",
@@ -143,9 +143,9 @@ def numbers(base: Topology, cases: Sequence[Case]) -> Numbers:
 
 def _row(base: Topology, case: Case) -> tuple[Array | list[float], ...]:
     joints = [joint_of(layer, case.dimensions) for layer in case.layers if isinstance(layer, Joint)]
-    zones = list(chain.from_iterable(heat.zones or [Zone(zone=heat.in_)] for heat in case.heat))
-    by_part = {heat.in_: heat.leakage for heat in case.heat}
-    leaks = [by_part[source.part] for source in base.model.sources]
+    zones = zones_of(case)
+    heat_of = {cells.source: case.heat[zone.heat] for cells, zone in zip(base.model.zones, zones, strict=True)}
+    leaks = [heat_of[source].leakage for source in range(len(base.model.sources))]
     return (
         _conductivities(base, case),
         np.array([part.thickness_mm.value for part in case.parts]) / base.thickness,
@@ -157,7 +157,7 @@ def _row(base: Topology, case: Case) -> tuple[Array | list[float], ...]:
         [FIXED_FILM if one.temperature_C else one.film_W_m2K.value if one.film_W_m2K else 0.0 for one in case.cooling],
         [(one.temperature_C or one.fluid_C).value if one.flux_W_mm2 is None else 0.0 for one in case.cooling],  # type: ignore[union-attr]
         [W_MM2 * one.flux_W_mm2.value if one.flux_W_mm2 else 0.0 for one in case.cooling],
-        [zone.power_W.value for zone in zones],
+        [zone.given.power_W.value for zone in zones],
         [0.0 if leak is None else leak.per_K or 0.0 for leak in leaks],
         [0.0 if leak is None else leak.at_C for leak in leaks],
     )
@@ -342,13 +342,13 @@ def _side(base: Topology, axis: Ints, place: Ints, step: int) -> Side:
     )  # fmt: skip
 
 
-def zone_shares(base: Topology, part: str) -> Array:
-    """(zones, nx, ny) share of the watts of each zone of a part in each column; zero for zones of other parts."""
+def zone_shares(base: Topology, source: int) -> Array:
+    """(zones, nx, ny) share of the watts of each zone of a source in each column; zero for zones of other sources."""
     model = base.model
     area = model.grid.face_area(2)
     shares = np.zeros((len(model.zones), *area.shape))
     for number, zone in enumerate(model.zones):
-        if zone.part == part:
+        if zone.source == source:
             shares[number, zone.x, zone.y] = area[zone.x, zone.y] / area[zone.x, zone.y].sum()
     return shares
 
@@ -362,6 +362,6 @@ def _sources(base: Topology, axis: Ints, place: Ints) -> tuple[tuple[int, bool, 
         i, j = place[here, 0], place[here, 1]
         watts, shares = np.zeros(len(axis)), np.zeros((len(base.model.zones), len(axis)))
         watts[here] = source.watts[i, j]
-        shares[:, here] = zone_shares(base, source.part)[:, i, j]
+        shares[:, here] = zone_shares(base, index)[:, i, j]
         found.append((index, source.side == "lower", watts, shares))
     return tuple(found)

@@ -22,7 +22,6 @@ from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
 from thermsim.mesh.predict import predict
 from thermsim.proof.closed_form.flux_channel import Channel, ChannelLayer, Rectangle, influence_matrix, rise_field
-from thermsim.readout.answers import Question
 
 Array = NDArray[np.float64]
 
@@ -40,7 +39,7 @@ class Stack:
     """
 
     case: Case
-    exact: dict[Question, float]
+    exact: dict[tuple[str, ...], float]
     channel: Channel
     zones: list[dict[str, Any]]
 
@@ -151,7 +150,7 @@ def _zones(rng: np.random.Generator, a: float, b: float) -> list[dict[str, Any]]
     return zones
 
 
-def exact_of(channel: Channel, zones: list[dict[str, Any]]) -> dict[Question, float]:
+def exact_of(channel: Channel, zones: list[dict[str, Any]]) -> dict[tuple[str, ...], float]:
     """Mean and highest rise [K] of zones given in the words of a case file, on the first layer of a channel."""
     sources = tuple(
         Rectangle(*(1e-3 * (zone["corner_mm"][axis] + zone["size_mm"][axis] / 2) for axis in (0, 1)),
@@ -160,7 +159,7 @@ def exact_of(channel: Channel, zones: list[dict[str, Any]]) -> dict[Question, fl
     )  # fmt: skip
     powers = tuple(float(zone["power_W"]) for zone in zones)
     means = influence_matrix(channel, sources).value @ np.array(powers)
-    exact: dict[Question, float] = {}
+    exact: dict[tuple[str, ...], float] = {}
     for zone, mean, source in zip(zones, means, sources, strict=True):
         exact["zone", zone["zone"], "mean"] = float(mean)
         exact["zone", zone["zone"], "highest"] = _highest(channel, sources, powers, source)

@@ -24,7 +24,6 @@ from thermsim.proof.run.line import Line, observed_order
 from thermsim.proof.run.samples import SAMPLES
 from thermsim.proof.table.references import CASES
 from thermsim.proof.table.row import EXACT, Published, Row, value_of
-from thermsim.readout.answers import Question
 from thermsim.report.data.result import result
 
 
@@ -75,7 +74,7 @@ def lines_of(published: Published, folder: Path) -> list[Line]:
     return [_line(published, row, prediction, document) for row in published.rows]
 
 
-def told(document: dict[str, Any], asked: Question) -> tuple[float, float | None]:
+def told(document: dict[str, Any], asked: tuple[str, ...]) -> tuple[float, float | None]:
     """An answer of a result document and its mesh doubt."""
     kind, name, *which = asked
     if kind == "bounds":
@@ -121,7 +120,7 @@ def _scaled(row: Row, value: float) -> float:
 
 
 def _errors(
-    row: Row, asked: Question, reference: float, prediction: Prediction
+    row: Row, asked: tuple[str, ...], reference: float, prediction: Prediction
 ) -> tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...]]:
     """Cell widths, true errors and the solver's own of every grid; empty if only the last is known, or no true error.
 

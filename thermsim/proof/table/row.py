@@ -6,8 +6,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
-from thermsim.readout.answers import Question
-
 Number = float | Callable[[], float]
 
 # How a reference is known.
@@ -38,7 +36,7 @@ class Row:
     """
 
     quantity: str
-    asked: Question
+    asked: tuple[str, ...]
     reference: Number
     unit: str
     within: float
@@ -50,7 +48,7 @@ class Row:
     known: str = CLOSED_FORM
     note: str = ""
     differs: str = ""
-    points: tuple[tuple[Question, Number], ...] = ()
+    points: tuple[tuple[tuple[str, ...], Number], ...] = ()
 
     def width(self, given: float, reference: float) -> float:
         """A half width in `unit`."""

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import levels, part_box
 from thermsim.case.vocabulary.schema import Case, Reading
-from thermsim.readout.answers import HOTTEST, Question, asked
+from thermsim.readout.answers import HOTTEST, Observable, of_flow, of_probe, of_reading, of_zone
 from thermsim.readout.faces import Place
 from thermsim.readout.field import Field, ZoneReading
 from thermsim.report.data.versions import thermsim_version
@@ -27,7 +27,7 @@ def result(prediction: Prediction) -> dict[str, Any]:
     field, case = prediction.field, prediction.case
     _, place = field.hottest
     question, worst = prediction.worst
-    hottest_study = _study(prediction, ("hottest",))
+    hottest_study = _study(prediction, HOTTEST)
     document = {
         "title": case.title,
         "option": case.option,
@@ -54,7 +54,7 @@ def result(prediction: Prediction) -> dict[str, Any]:
         "observed_order": hottest_study["observed_order"],
         "mesh_note": hottest_study["mesh_note"],
         "mesh_doubt_K": worst.half_width,
-        "worst_at": asked(question),
+        "worst_at": str(question),
     }
     finite: dict[str, Any] = _finite(document)
     return finite
@@ -104,12 +104,12 @@ def cells_at(faces: NDArray[np.float64], at: float) -> list[int]:
     return [int(n) for n in np.flatnonzero((faces[:-1] <= at + tolerance) & (faces[1:] >= at - tolerance))]
 
 
-def _doubt(prediction: Prediction, question: Question) -> float | None:
+def _doubt(prediction: Prediction, question: Observable) -> float | None:
     doubt = prediction.doubts.get(question)
     return None if doubt is None else doubt.half_width
 
 
-def _study(prediction: Prediction, question: Question) -> dict[str, Any]:
+def _study(prediction: Prediction, question: Observable) -> dict[str, Any]:
     """What the mesh study says of one temperature."""
     doubt = prediction.doubts.get(question)
     return {
@@ -121,18 +121,19 @@ def _study(prediction: Prediction, question: Question) -> dict[str, Any]:
 
 
 def _zone(prediction: Prediction, zone: ZoneReading) -> dict[str, Any]:
-    study = _study(prediction, ("zone", zone.zone, "mean"))
-    mean, highest = (prediction.answers["zone", zone.zone, which] for which in ("mean", "highest"))
+    study, of_highest = _study(prediction, of_zone(zone, "mean")), of_zone(zone, "highest")
+    mean, highest = prediction.answers[of_zone(zone, "mean")], prediction.answers[of_highest]
     return {
         "zone": zone.zone,
         "part": zone.part,
+        "at": zone.at,
         "mean_C": mean,
         "highest_C": highest,
         "rise_over_coolant_K": mean - prediction.field.coolant_C,
         "power_W": zone.power_W,
         "flux_W_mm2": zone.power_W / (zone.area_m2 / MM2),
         "mesh_doubt_K": study["mesh_doubt_K"],
-        "highest_mesh_doubt_K": _doubt(prediction, ("zone", zone.zone, "highest")),
+        "highest_mesh_doubt_K": _doubt(prediction, of_highest),
         "finest_grid_mean_C": study["finest_grid_C"],
         "observed_order": study["observed_order"],
         "mesh_note": study["mesh_note"],
@@ -140,7 +141,7 @@ def _zone(prediction: Prediction, zone: ZoneReading) -> dict[str, Any]:
 
 
 def _reading(prediction: Prediction, reading: Reading) -> dict[str, Any]:
-    question = ("reading", reading.reading)
+    question = of_reading(reading.reading)
     expected = prediction.answers[question]
     doubt = _doubt(prediction, question)
     limit, made = prediction.case.limits.reading_C, prediction.field.heat_made_W
@@ -165,7 +166,7 @@ def _reading(prediction: Prediction, reading: Reading) -> dict[str, Any]:
 def _probes(prediction: Prediction) -> list[dict[str, Any]]:
     found = []
     for probe in prediction.case.probes:
-        question = ("probe", probe.probe)
+        question = of_probe(probe.probe)
         temperature = prediction.answers[question]
         found.append(
             {
@@ -185,7 +186,7 @@ def _flows(prediction: Prediction) -> list[dict[str, Any]]:
             "face": flow.face,
             "environment": flow.label,
             "heat_W": flow.heat_W,
-            "mesh_doubt_W": _doubt(prediction, ("flow", str(number))),
+            "mesh_doubt_W": _doubt(prediction, of_flow(number)),
             "area_mm2": flow.area_m2 / MM2,
             "face_C": flow.face_C,
             "fluid_C": flow.fluid_C,
@@ -213,7 +214,7 @@ def _ladder_of(prediction: Prediction) -> dict[str, Any] | None:
     ladder = prediction.ladder
     if ladder is None:
         return None
-    keys = ("zone", "starts_at", "start_C", "face", "environment", "share")
+    keys = ("zone", "part", "at", "starts_at", "start_C", "face", "environment", "share")
     return {key: getattr(ladder, key) for key in keys}
 
 
@@ -222,7 +223,7 @@ def _mesh(prediction: Prediction) -> list[dict[str, Any]]:
         {
             "multiplier": step.multiplier,
             "cells": step.cells,
-            "hottest_C": step.answers["hottest",],
+            "hottest_C": step.answers[HOTTEST],
             "seconds": step.seconds,
             "iterations": step.iterations,
             "algebraic_error_K": step.error_K,

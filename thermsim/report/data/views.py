@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import Box, insert_box, levels, part_box, stack_box, zone_box
+from thermsim.case.geometry.zones import zones_of
 from thermsim.case.vocabulary.schema import Case, Part
 from thermsim.mesh.convergence import Doubt
-from thermsim.readout.answers import HOTTEST, Question
+from thermsim.readout.answers import HOTTEST, Answers, Observable, of_zone
 from thermsim.readout.faces import Place
 from thermsim.readout.field import Field
 from thermsim.readout.ladder import hottest_zone
@@ -96,19 +97,14 @@ class SectionView:
 
 
 def face_view(prediction: Prediction) -> FaceView:
-    """The heated face of the part with the hottest zone; without heat, the plane through the hottest spot."""
+    """The face of the hottest zone; without heat, the plane through the hottest spot."""
     case, field, told = prediction.case, prediction.field, prediction.answers
     hottest, place = field.hottest
     zone = hottest_zone(field)
     name = part_at(field, place) if zone is None else zone.part
     part = next(part for part in case.parts if part.part == name)
     level = field.model.level_of_part[name]
-    source = next((source for source in field.model.face_sources if source.part == name), None)
-    height = place[2]
-    if source is not None:
-        height = float(field.model.grid.z.faces[source.face])
-    elif zone is not None:
-        height = zone.highest_at[2]
+    height = place[2] if zone is None else zone.highest_at[2]
     plane, what = _plane(field, name, level, height)
     corner = part_box(case, part)
     grid = field.model.grid
@@ -118,7 +114,7 @@ def face_view(prediction: Prediction) -> FaceView:
     spot, spot_C, question = _spot(field, name, height, sheet, corner)
     is_hottest = spot_C >= hottest - 1e-9
     spot_C = told[HOTTEST] if is_hottest else spot_C if question is None else told[question]
-    zones = tuple(_zone_marks(case, told, part))
+    zones = tuple(_zone_marks(case, told, part, "" if zone is None else zone.at))
     voids = tuple(
         _from(corner, insert_box(case, part, insert)) for insert in part.inserts if insert.material.name == "void"
     )
@@ -170,31 +166,30 @@ def _with_rim(faces: Array, cells: slice) -> Array:
 
 def _spot(
     field: Field, part: str, height: float, sheet: Sheet, corner: Box
-) -> tuple[tuple[float, float], float, Question | None]:
+) -> tuple[tuple[float, float], float, Observable | None]:
     """Where the face is hottest: as the field says where it can, else the hottest point of the sheet.
 
     With it its temperature on the finest grid, and the answer that it is.
     """
-    candidates: list[tuple[float, Place, Question]] = [
-        (zone.highest_C, zone.highest_at, ("zone", zone.zone, "highest")) for zone in field.zones if zone.part == part
+    candidates: list[tuple[float, Place, Observable]] = [
+        (zone.highest_C, zone.highest_at, of_zone(zone, "highest")) for zone in field.zones if zone.part == part
     ]
     if part_at(field, field.hottest[1]) == part:
         candidates.append((*field.hottest, HOTTEST))
     tolerance = 1e-9 * float(field.model.grid.z.faces[-1])
     here = [one for one in candidates if abs(one[1][2] - height) <= tolerance]
     if here:
-        value, at, question = max(here)
+        value, at, question = max(here, key=lambda one: one[0])
         return (at[0] / MM - corner[0], at[1] / MM - corner[1]), value, question
     i, j = np.unravel_index(int(np.nanargmax(sheet.temperature)), sheet.temperature.shape)
     return (float(sheet.x[i]), float(sheet.y[j])), float(sheet.temperature[i, j]), None
 
 
-def _zone_marks(case: Case, told: dict[Question, float], part: Part) -> list[ZoneMark]:
+def _zone_marks(case: Case, told: Answers[float], part: Part, at: str) -> list[ZoneMark]:
     return [
-        ZoneMark(zone.zone, _from(part_box(case, part), zone_box(case, part, zone)), told["zone", zone.zone, "mean"])
-        for heat in case.heat
-        if heat.in_ == part.part
-        for zone in heat.zones
+        ZoneMark(zone.zone, _from(part_box(case, part), zone_box(case, part, zone.given)), told[of_zone(zone, "mean")])
+        for zone in zones_of(case)
+        if (zone.part, zone.at) == (part.part, at) and case.heat[zone.heat].zones
     ]
 
 

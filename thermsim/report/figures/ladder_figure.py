@@ -63,7 +63,7 @@ def _draw(prediction: Prediction, ladder: Ladder, ax: Axes | None) -> Figure:
     ends = f"{fixed(start, f'.{digits}f')} C down to the coolant at {fixed(end, f'.{digits}f')} C"
     ax.set_xlabel(f"temperature [C], from {ends}")
     _end_axis(ax, low, high)
-    start_in_words = f"the hottest spot, in {ladder.zone}," if ladder.starts_at == "hottest spot" else ladder.zone
+    start_in_words = f"the hottest spot, in {ladder.label}," if ladder.starts_at == "hottest spot" else ladder.label
     way = f"ladder from {start_in_words} to {named_face(ladder.environment, ladder.face)}"
     titled(ax, prediction.case, way, from_edge=True)
     _key(ax)

@@ -105,7 +105,7 @@ def _column(
     if ladder is None:
         ax.annotate("no ladder", (0.05, 0.5), xycoords="axes fraction", fontsize=SMALL)
         return
-    start = f"from {fixed(ladder.start_C, '.1f')} C in {ladder.zone}"
+    start = f"from {fixed(ladder.start_C, '.1f')} C in {ladder.label}"
     ax.annotate(_short(start, 26), (0.0, 1.0), xycoords="axes fraction", xytext=(0, 4), textcoords="offset points",
                 va="bottom", fontsize=SMALL - 0.5)  # fmt: skip
     drops = {rung.item: rung for rung in ladder.rungs}

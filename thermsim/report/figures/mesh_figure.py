@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from thermsim.readout.answers import Question, asked, temperatures
+from thermsim.readout.answers import HOTTEST, Observable, temperatures
 from thermsim.report.drawing.style import FAINT, INK, PALE, PAPER, SMALL, SOLID, TEXT, canvas, styled
 from thermsim.report.words.numbers import order_in_words, with_doubt
 from thermsim.report.words.titles import title_of
@@ -20,15 +20,15 @@ PANELS = 4
 LEAST_ROOM_K = 0.004  # of an axis: what lies closer is shown as the same
 
 
-def chosen(prediction: Prediction) -> list[Question]:
+def chosen(prediction: Prediction) -> list[Observable]:
     """The hottest spot, and the temperatures with the widest doubt."""
     doubts = prediction.doubts
     worst = sorted(temperatures(doubts), key=lambda question: -doubts[question].half_width)
-    first: list[Question] = [("hottest",)]
+    first: list[Observable] = [HOTTEST]
     # A reading is its zone or probe plus an offset, and the hottest spot lies in a zone: stairs need no twin.
     answers = prediction.answers
     others = [
-        question for question in worst if question[0] in ("zone", "probe") and answers[question] != answers["hottest",]
+        question for question in worst if question.kind in ("zone", "probe") and answers[question] != answers[HOTTEST]
     ]
     return first + others[: PANELS - 1]
 
@@ -42,7 +42,7 @@ def mesh(prediction: Prediction, ax: Axes | None = None) -> Figure:
         return _panels(prediction)
 
 
-def stairs(ax: Axes, prediction: Prediction, question: Question) -> None:
+def stairs(ax: Axes, prediction: Prediction, question: Observable) -> None:
     """Answers of all grids over their cells, the value told, and its doubt."""
     doubt = prediction.doubts[question]
     cells = [step.cells for step in prediction.steps]
@@ -66,7 +66,7 @@ def stairs(ax: Axes, prediction: Prediction, question: Question) -> None:
     middle = 0.5 * (max(shown) + min(shown))
     ax.set_ylim(middle - 0.58 * room, middle + 0.58 * room)
     ax.set_title(
-        f"{asked(question)}\n{with_doubt(doubt.value, doubt.half_width)} C, {order_in_words(doubt.order)}",
+        f"{question}\n{with_doubt(doubt.value, doubt.half_width)} C, {order_in_words(doubt.order)}",
         fontsize=TEXT,
         fontweight="normal",
     )

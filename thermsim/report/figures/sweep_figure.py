@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.readout.answers import Question, asked
+from thermsim.readout.answers import Observable
 from thermsim.report.drawing.labels import Labels, Spot, spread
 from thermsim.report.drawing.style import (
     FAINT,
@@ -201,7 +201,7 @@ def _names(ax: Axes, found: Sweep) -> None:
         point = found.points[found.lowest(question).number]
         doubt = point.doubts[question]
         words = f"lowest {with_doubt(doubt.value, doubt.half_width)} at {significant(point.values[0], 4)}"
-        for text, offset, size in ((asked(question), 0.004, SMALL), (words, -0.036, SMALLEST)):
+        for text, offset, size in ((str(question), 0.004, SMALL), (words, -0.036, SMALLEST)):
             ax.annotate(text, (1.03, up + offset), xycoords="axes fraction", va="bottom", fontsize=size, **style)
 
 
@@ -245,7 +245,7 @@ def _map_page(found: Sweep) -> Figure:
     return figure
 
 
-def _map(ax: Axes, found: Sweep, question: Question) -> None:
+def _map(ax: Axes, found: Sweep, question: Observable) -> None:
     """Contours of a temperature, the valley, the lowest point, and what cannot be told apart from it."""
     across, up = found.ranges
     x, y = np.array(across.values), np.array(up.values)
@@ -290,7 +290,7 @@ def _map(ax: Axes, found: Sweep, question: Question) -> None:
         )
     ]
     labels.place(words, spots, labels.pixels(*_corner(ax)), weight="bold", zorder=7)
-    ax.set_title(f"{asked(question)} [C]", fontsize=TEXT, fontweight="normal", pad=6)
+    ax.set_title(f"{question} [C]", fontsize=TEXT, fontweight="normal", pad=6)
     key = ["star: lowest point"]
     key += ["dashed: lowest upwards (parabola between points)"] if has_valley else []
     key += ["rings: the same within mesh doubt"] if len(alike) > 1 else []

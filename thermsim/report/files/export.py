@@ -13,7 +13,6 @@ from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import WriteError
 from thermsim.mesh.convergence import GRIDS_OF_LIMIT
 from thermsim.nearby.superposition import resistances
-from thermsim.readout.answers import asked
 from thermsim.readout.field import Field
 from thermsim.report import figures
 from thermsim.report.data.keys import KEYS
@@ -115,7 +114,7 @@ def write_resistances(prediction: Prediction, path: Path) -> None:
         writer.writerow(["temperature", "watt_in_zone", "K_per_W", "mesh_doubt_K_per_W"])
         for question, row, widths in zip(found.finest.questions, found.resistance, found.half_width, strict=True):
             for zone, value, width in zip(found.finest.zones, row, widths, strict=True):
-                writer.writerow([asked(question), zone, repr(float(value)), repr(float(width))])
+                writer.writerow([str(question), zone.label or zone.name, repr(float(value)), repr(float(width))])
 
 
 def write_arrays(field: Field, path: Path) -> None:

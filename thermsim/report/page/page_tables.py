@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from thermsim.case.inputs.values import inputs
-from thermsim.comparison.outcome import WARMEST
 from thermsim.nearby.variables import variables
+from thermsim.readout.answers import WARMEST
 from thermsim.report.figures.ladders_figure import items
 from thermsim.report.words import comparison as words
 from thermsim.report.words.comparison import headline_question, name_of, predictions
@@ -16,7 +16,7 @@ from thermsim.report.words.numbers import UNKNOWN, fixed, order_in_words
 if TYPE_CHECKING:
     from thermsim.comparison.outcome import Comparison, Gain
     from thermsim.mesh.prediction import MeshStep
-    from thermsim.readout.answers import Question
+    from thermsim.readout.answers import Observable
 
 ABREAST = 4  # options beside one another in a table
 MOST_INPUTS = 8
@@ -101,7 +101,7 @@ def others(comparison: Comparison) -> list[Table]:
     return found
 
 
-def _gains_of(question: Question, held: list[dict[Question, Gain]]) -> list[str]:
+def _gains_of(question: Observable, held: list[dict[Observable, Gain]]) -> list[str]:
     base_C = next(own[question].base_C for own in held if question in own)
     cells = [
         f"{words.value_words(own[question])} ({words.interval_words(own[question])})" if question in own else UNKNOWN
@@ -144,10 +144,10 @@ def grids(comparison: Comparison) -> list[Table]:
     return found
 
 
-def _on(step: MeshStep, question: Question) -> float:
+def _on(step: MeshStep, question: Observable) -> float:
     if question != WARMEST:
         return step.answers[question]
-    return max(value for asked, value in step.answers.items() if asked[0] == "reading")
+    return max(value for one, value in step.answers.items() if one.kind == "reading")
 
 
 def meshes(comparison: Comparison) -> Table:

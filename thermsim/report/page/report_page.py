@@ -131,7 +131,7 @@ def _gains_words(comparison: Comparison) -> str:
 def _map_words(name: str, comparison: Comparison) -> str:
     prediction = dict(predictions(comparison))[name]
     hottest = max(prediction.field.zones, key=lambda zone: zone.highest_C, default=None)
-    where = "" if hottest is None else f", in {hottest.zone}"
+    where = "" if hottest is None else f", in {hottest.label}"
     return f"Temperatures of the heated face, {name}: hottest {prediction.answers[HOTTEST]:.1f} C{where}"
 
 

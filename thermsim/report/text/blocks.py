@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from thermsim.case.geometry.zones import labels
 from thermsim.mesh.convergence import TO_ITS_LIMIT
 from thermsim.mesh.remarks import is_grave
 from thermsim.report.data.result import result
@@ -97,16 +98,17 @@ def _most(answer: dict[str, Any]) -> int:
 def _zones(answer: dict[str, Any]) -> Block:
     most = _most(answer)
     columns = ("mean [C]", "highest [C]", "over\ncoolant [K]", "power [W]", "[W/mm2]")
+    names = labels([(zone["zone"], zone["part"], zone["at"]) for zone in answer["zones"]])
     rows = tuple(
         (
-            zone["zone"],
+            name,
             with_doubt(zone["mean_C"], zone["mesh_doubt_K"], most),
             with_doubt(zone["highest_C"], zone["highest_mesh_doubt_K"], most),
             plain(zone["rise_over_coolant_K"], zone["mesh_doubt_K"], most),
             f"{zone['power_W']:.4g}",
             f"{zone['flux_W_mm2']:.3g}",
         )
-        for zone in answer["zones"]
+        for name, zone in zip(names, answer["zones"], strict=True)
     )
     return Block("Zones", columns=(Column("zone", right=False), *map(Column, columns)), rows=rows)
 

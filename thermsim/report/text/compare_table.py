@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from thermsim.comparison.outcome import WARMEST
+from thermsim.readout.answers import WARMEST
 from thermsim.report.text.blocks import Block, Column
 from thermsim.report.words.comparison import (
     BEFORE_OPENING,
@@ -43,7 +43,7 @@ from thermsim.report.words.numbers import UNKNOWN, fixed
 
 if TYPE_CHECKING:
     from thermsim.comparison.outcome import Comparison, Gain, OptionResult
-    from thermsim.readout.answers import Question
+    from thermsim.readout.answers import Observable
 
 MOST_INPUTS = 5  # of each option in the table of contributions; the result has all
 SIDE_BY_SIDE = 3  # options beside one another in a table of readings
@@ -172,7 +172,7 @@ def _readings_of(options: Sequence[OptionResult], comparison: Comparison) -> Ite
     asked = [
         question
         for question in dict.fromkeys(question for table in tables for question in table)
-        if question[0] in ("hottest", "reading") and question != headline
+        if question.kind in ("hottest", "reading") and question != headline
     ]
     if asked:
         rows = tuple(_reading_row(question, tables) for question in asked)
@@ -185,7 +185,7 @@ def _readings_of(options: Sequence[OptionResult], comparison: Comparison) -> Ite
         yield Block("Gain of other temperatures", columns=tuple(columns), rows=rows, notes=(note,))
 
 
-def _reading_row(question: Question, tables: list[dict[Question, Gain]]) -> tuple[str, ...]:
+def _reading_row(question: Observable, tables: list[dict[Observable, Gain]]) -> tuple[str, ...]:
     base_C = next(table[question].base_C for table in tables if question in table)
     cells = [f"{value_words(table[question])} ({interval_words(table[question])})" if question in table else UNKNOWN
              for table in tables]  # fmt: skip

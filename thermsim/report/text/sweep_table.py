@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from thermsim.readout.answers import Question, asked
+from thermsim.readout.answers import Observable
 from thermsim.report.text.blocks import Block, Column
 from thermsim.report.words.numbers import UNKNOWN, fixed, with_doubt
 from thermsim.rounding import decimals_for, doubt_in_words
@@ -27,13 +27,13 @@ def title_words(found: Sweep) -> str:
     return over if found.same_height is None else f"{over}, height kept by {found.same_height}"
 
 
-def lowest_words(found: Sweep, question: Question) -> str:
+def lowest_words(found: Sweep, question: Observable) -> str:
     """Where a temperature is lowest, what cannot be told apart from that, and whether the range may be too short."""
     low = found.lowest(question)
     point = found.points[low.number]
     doubt = point.doubts[question]
     at = " and ".join(one.at(value) for one, value in zip(found.ranges, point.values, strict=True))
-    words = [f"{asked(question)} is lowest at {at}: {with_doubt(doubt.value, doubt.half_width)} C."]
+    words = [f"{question} is lowest at {at}: {with_doubt(doubt.value, doubt.half_width)} C."]
     solved = sum(1 for one in found.points if one.doubts)
     if solved == 1:
         words.append("No other point has an answer.")
@@ -55,7 +55,7 @@ def _span(low: float, high: float) -> str:
     return f"{low:.6g}" if low == high else f"{low:.6g} to {high:.6g}"
 
 
-def _end_words(found: Sweep, question: Question) -> Iterator[str]:
+def _end_words(found: Sweep, question: Observable) -> Iterator[str]:
     low = found.lowest(question)
     at_end = [one.path for one, is_there in zip(found.ranges, low.at_end, strict=True) if is_there]
     if at_end:
@@ -79,7 +79,7 @@ def _list(found: Sweep) -> Block:
     columns = [Column(_heading(found.ranges[0].path))]
     if found.same_height is not None:
         columns.append(Column(_heading(f"{found.same_height}.thickness_mm")))
-    columns += [Column(f"{asked(question)}\n[C]") for question in found.questions]
+    columns += [Column(f"{question}\n[C]") for question in found.questions]
     rows = tuple(tuple(_cells(found, point)) for point in found.points)
     return Block("Points", columns=tuple(columns), rows=rows)
 
@@ -99,7 +99,7 @@ def _heading(path: str) -> str:
     return path if end < 0 else f"{path[:end]}\n{path[end + 1 :]}"
 
 
-def _square(found: Sweep, question: Question) -> Block:
+def _square(found: Sweep, question: Observable) -> Block:
     """One temperature over both ranges, the longer one downwards."""
     values, halves = found.values(question), found.half_widths(question)
     down, across = found.ranges
@@ -116,7 +116,7 @@ def _square(found: Sweep, question: Question) -> Block:
     notes = [f"Across: {across.path}. Mesh doubt of each +- {doubt_in_words(widest)} K at most."]
     if every > 1:
         notes.append(f"Every {every}. value of {across.path} is shown; all are in the CSV file (--out) and in --json.")
-    return Block(f"{asked(question)} [C]", columns=tuple(columns), rows=tuple(rows), notes=tuple(notes))
+    return Block(f"{question} [C]", columns=tuple(columns), rows=tuple(rows), notes=tuple(notes))
 
 
 def failure_words(found: Sweep) -> list[str]:
@@ -177,7 +177,7 @@ def document(found: Sweep) -> dict[str, Any]:
             for one in found.ranges
         ],
         "same_height_by": found.same_height,
-        "watched": [asked(question) for question in found.questions],
+        "watched": [str(question) for question in found.questions],
         "points": [_point(found, point) for point in found.points],
         "lowest": [_lowest(found, question) for question in found.questions],
         "accuracy_K": found.accuracy_K,
@@ -194,7 +194,7 @@ def _point(found: Sweep, point: Point) -> dict[str, Any]:
         "at": dict(zip((one.path for one in found.ranges), point.values, strict=True)),
         "made_up_mm": point.made_up_mm,
         "temperatures": [
-            {"of": asked(question), "temperature_C": doubt.value, "mesh_doubt_K": doubt.half_width}
+            {"of": str(question), "temperature_C": doubt.value, "mesh_doubt_K": doubt.half_width}
             for question, doubt in point.doubts.items()
         ],
         "failure": point.failure,
@@ -202,12 +202,12 @@ def _point(found: Sweep, point: Point) -> dict[str, Any]:
     }
 
 
-def _lowest(found: Sweep, question: Question) -> dict[str, Any]:
+def _lowest(found: Sweep, question: Observable) -> dict[str, Any]:
     low = found.lowest(question)
     point = found.points[low.number]
     paths = [one.path for one in found.ranges]
     return {
-        "of": asked(question),
+        "of": str(question),
         "at": dict(zip(paths, point.values, strict=True)),
         "temperature_C": point.doubts[question].value,
         "mesh_doubt_K": point.doubts[question].half_width,
@@ -226,7 +226,7 @@ def csv_lines(found: Sweep) -> Iterator[list[str]]:
     if found.same_height is not None:
         heading.append(f"{found.same_height}.thickness_mm")
     for question in found.questions:
-        heading += [f"{asked(question)}: temperature_C", f"{asked(question)}: mesh_doubt_K"]
+        heading += [f"{question}: temperature_C", f"{question}: mesh_doubt_K"]
     yield [*heading, "failure"]
     for point in found.points:
         line = [repr(value) for value in point.values]

@@ -7,10 +7,9 @@ from math import floor, isfinite
 from typing import TYPE_CHECKING, Any
 
 from thermsim.comparison.decision import scatter_of_comparison
-from thermsim.comparison.outcome import WARMEST
 from thermsim.mesh.remarks import is_grave
 from thermsim.nearby.variables import SHARED, variables
-from thermsim.readout.answers import HOTTEST, Question, asked
+from thermsim.readout.answers import HOTTEST, Observable
 from thermsim.report.words.numbers import UNKNOWN, fixed
 from thermsim.rounding import MOST_DECIMALS, decimals_for, doubt_in_words
 
@@ -73,19 +72,19 @@ def often(coverage: float) -> str:
     return f"{100.0 * coverage:g} of 100"
 
 
-def name_of(question: Question) -> str:
+def name_of(question: Observable) -> str:
     """`warmest reading`, `hottest spot`, `reading C0`, `zone C0, mean`."""
-    return {WARMEST: "warmest reading", HOTTEST: "hottest spot"}.get(question) or asked(question)
+    return str(question).removeprefix("the ")
 
 
-def headline_question(comparison: Comparison) -> Question:
+def headline_question(comparison: Comparison) -> Observable:
     """The temperature that verdicts are about."""
     return comparison.options[0].headline.question if comparison.options else HOTTEST
 
 
 def warmest_of(prediction: Prediction) -> str | None:
     """The reading that is expected to show most."""
-    found = {question[1]: value for question, value in prediction.answers.items() if question[0] == "reading"}
+    found = {question.name: value for question, value in prediction.answers.items() if question.kind == "reading"}
     return max(found, key=lambda name: found[name]) if found else None
 
 
