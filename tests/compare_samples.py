@@ -15,7 +15,6 @@ from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
 from thermsim.comparison.decision import Kind
 from thermsim.comparison.outcome import (
-    WARMEST,
     Comparison,
     Contribution,
     FluxBounds,
@@ -27,7 +26,7 @@ from thermsim.comparison.ranking import NextMeasurement
 from thermsim.mesh.convergence import Doubt
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
-from thermsim.readout.answers import HOTTEST
+from thermsim.readout.answers import HOTTEST, WARMEST, of_reading
 
 OPTIONS = """\
 worth_K: 1
@@ -61,7 +60,7 @@ def option(number: int, name: str, headline: Gain, kind: Kind, **more: Any) -> O
     made = base_and_options()[number]
     power = Contribution(BOTH, "shared", 9.0, "W", 1.0, "assumed", 0.25, 0.75)
     given: dict[str, Any] = {
-        "gains": (headline, gain(("reading", "R big"), 1.234, 0.9, 1.6), gain(HOTTEST, 1.1, 0.8, 1.4)),
+        "gains": (headline, gain(of_reading("R big"), 1.234, 0.9, 1.6), gain(HOTTEST, 1.1, 0.8, 1.4)),
         "contributions": (power, Contribution(OWN, name, 3.0, "mm", 0.1, "measured", -2.0, 0.25)),
         "next_measurement": None,
         "unfit": (),

@@ -15,10 +15,10 @@ from thermsim.case.inputs.values import with_inputs
 from thermsim.case.vocabulary.schema import Case
 from thermsim.comparison.compare import compare
 from thermsim.comparison.family import family
-from thermsim.comparison.outcome import WARMEST
 from thermsim.errors import RunawayError, ThermsimError, UnknownNameError
 from thermsim.proof.closed_form.flux_channel import Channel
 from thermsim.proof.run.honesty import draw, exact_of
+from thermsim.readout.answers import WARMEST
 
 SEED = 20_264
 WATTS, SIDE_mm, FILM = 50.0, 20.0, 8000.0

@@ -18,12 +18,11 @@ from compare_samples import AGREE, BOTH, base_and_options, comparison, gain, opt
 from rich.console import Console
 
 from thermsim.comparison.outcome import (
-    WARMEST,
     Comparison,
     Contribution,
 )
 from thermsim.comparison.uncertainty import compare_ways, first_order, summarise
-from thermsim.readout.answers import HOTTEST
+from thermsim.readout.answers import HOTTEST, WARMEST
 from thermsim.report.data.compare_result import COMPARE_KEYS, document
 from thermsim.report.data.keys import KEYS
 from thermsim.report.data.result import as_json, result

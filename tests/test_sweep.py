@@ -17,6 +17,7 @@ from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import RunawayError, ThermsimError, UnknownNameError
 from thermsim.proof.closed_form.flux_channel import Channel, ChannelLayer, Rectangle, mean_rise
+from thermsim.readout.answers import HOTTEST
 from thermsim.sweeps.lowest import lowest
 from thermsim.sweeps.points import places_of, questions_of, ranges_of
 from thermsim.sweeps.sweep import Sweep, Vary, sweep
@@ -277,14 +278,10 @@ def test_ranges_that_are_none(vary: list[Vary], said: str) -> None:
 
 def test_what_is_watched_is_called_as_it_is_told() -> None:
     case = parse_case(CORNCRAKE)
-    assert questions_of(case, []) == (("hottest",),)
+    assert questions_of(case, []) == (HOTTEST,)
     asked_for = ["reading C5", "zone cache", "zone C0, highest", "the hottest spot", "reading C5"]
-    assert questions_of(case, asked_for) == (
-        ("reading", "C5"),
-        ("zone", "cache", "mean"),
-        ("zone", "C0", "highest"),
-        ("hottest",),
-    )
+    told = ["reading C5", "zone cache, mean", "zone C0, highest", "the hottest spot"]
+    assert [str(one) for one in questions_of(case, asked_for)] == told
     with pytest.raises(UnknownNameError) as caught:
         questions_of(case, ["reading C55"])
     assert "did you mean `reading C5`" in caught.value.what

@@ -14,6 +14,7 @@ from thermsim.comparison.compare import compare
 from thermsim.comparison.family import Family, chosen, family
 from thermsim.comparison.tolerances import Samples, Way, sampled
 from thermsim.nearby.samples import SAMPLE_ACCURACY_K
+from thermsim.readout.answers import find
 from thermsim.run.workers import run
 
 CASES = Path(__file__).parent.parent / "cases"
@@ -103,7 +104,8 @@ def test_samples_far_out_and_offsets() -> None:
     taken = samples_of(whole, 512, "small models")
     held = {one.name: taken.values[:, place] for place, one in enumerate(taken.varied)}
     assert taken.ways[0].full < 40
-    shown, there = (whole.questions.index(one) for one in (("reading", "left"), ("zone", "left", "mean")))
+    asked = [find(whole.questions, one) for one in ("reading left", "zone left, mean")]
+    shown, there = map(whole.questions.index, asked)
     difference = taken.deviation[:, 0, shown] - taken.deviation[:, 0, there]
     assert difference == pytest.approx(held["readings.left.offset_K"], abs=1e-9)
 

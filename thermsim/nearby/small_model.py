@@ -26,7 +26,7 @@ from thermsim.model.coefficients.groups import Numbers, Topology, numbers, topol
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import plan_grid
 from thermsim.nearby.small_model_answers import Readout, offered, places_read, spots, volume_means, windows
-from thermsim.readout.answers import Observable
+from thermsim.readout.answers import Asked, Observable, find
 from thermsim.solver.reduced import SmallModel, ready
 
 Array = NDArray[np.float64]
@@ -52,9 +52,9 @@ class Found:
     doubts: Array
     inside: NDArray[np.bool_]
 
-    def sure(self, within_K: float, of: Collection[Observable] | None = None) -> NDArray[np.bool_]:
+    def sure(self, within_K: float, of: Collection[Asked] | None = None) -> NDArray[np.bool_]:
         """(n,) bool: cases that need no full solve, if `within_K` is close enough for the answers `of` (for all)."""
-        asked = [number for number, question in enumerate(self.questions) if of is None or question in of]
+        asked = [self.questions.index(find(self.questions, one)) for one in (self.questions if of is None else of)]
         return np.asarray(self.inside & np.all(self.doubts[:, asked] <= within_K, axis=1))
 
 

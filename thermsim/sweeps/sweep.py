@@ -35,7 +35,7 @@ from thermsim.model.grid.axes import Grid, GridPlan
 from thermsim.model.grid.plan import needed_GB
 from thermsim.model.grid.topology import alike
 from thermsim.printable import Printable
-from thermsim.readout.answers import Observable, answers
+from thermsim.readout.answers import Answers, Asked, Observable, answers
 from thermsim.readout.field import Field
 from thermsim.solver.linear import State
 from thermsim.solver.steady import steady_state
@@ -73,10 +73,10 @@ class Point:
 
     values: tuple[float, ...]
     made_up_mm: float | None
-    doubts: dict[Observable, Doubt]
+    doubts: Answers[Doubt]
     failure: str | None
     kind: str | None = None
-    by_grid: dict[Observable, tuple[float, ...]] = field(default_factory=dict)
+    by_grid: Answers[tuple[float, ...]] = field(default_factory=Answers)
     error_K: float = 0.0
     cells: tuple[int, ...] = ()
 
@@ -106,22 +106,22 @@ class Sweep(Printable):
     def shape(self) -> tuple[int, ...]:
         return tuple(len(one.values) for one in self.ranges)
 
-    def values(self, question: Observable) -> Array:
+    def values(self, question: Asked) -> Array:
         """(n,) or (n, m) temperatures [C]; NaN in a gap."""
         return self._table([one.doubts[question].value if one.doubts else math.nan for one in self.points])
 
-    def half_widths(self, question: Observable) -> Array:
+    def half_widths(self, question: Asked) -> Array:
         """(n,) or (n, m) mesh doubts [K]; NaN in a gap."""
         return self._table([one.doubts[question].half_width if one.doubts else math.nan for one in self.points])
 
     def _table(self, numbers: list[float]) -> Array:
         return np.array(numbers).reshape(self.shape)
 
-    def lowest(self, question: Observable) -> Lowest:
+    def lowest(self, question: Asked) -> Lowest:
         """Where it is lowest, and what cannot be told apart from that."""
         return lowest(self.values(question), self.margins(question), [one.values for one in self.ranges])
 
-    def margins(self, question: Observable) -> Array:
+    def margins(self, question: Asked) -> Array:
         """(n,) or (n, m) what a temperature must be above the lowest to be told apart from it [K]; NaN in a gap.
 
         Both doubts together; where both points share their topology, so that errors of the grid cancel, the doubt of
@@ -130,7 +130,7 @@ class Sweep(Printable):
         low = self.points[int(np.nanargmin(self.values(question)))]
         return self._table([self._margin(question, one, low) for one in self.points])
 
-    def _margin(self, question: Observable, one: Point, low: Point) -> float:
+    def _margin(self, question: Asked, one: Point, low: Point) -> float:
         if not one.doubts:
             return math.nan
         both = one.doubts[question].half_width + low.doubts[question].half_width
@@ -281,7 +281,7 @@ class _Climb:
             self.noise[number] = max(self.noise[number], error_K)
         self.done.append(multiplier)
 
-    def _answers(self, number: int, multiplier: int, warm: _Warm) -> tuple[dict[Observable, float], float]:
+    def _answers(self, number: int, multiplier: int, warm: _Warm) -> tuple[Answers[float], float]:
         case, base = self.places[number].case, self.places[self.base].case
         plan = alike(self.plan, base, case)
         self.cells[number] = tuple(axis.cells(1) for axis in (plan.x, plan.y, plan.z))
@@ -292,9 +292,9 @@ class _Climb:
             source_bounds(solved)  # raises where the answer cannot be right
         return answers(case, solved), solved.error_K
 
-    def doubts(self, number: int) -> dict[Observable, Doubt]:
+    def doubts(self, number: int) -> Answers[Doubt]:
         judged = doubts(self.rows[number], self.sizes, self.noise[number])
-        return dict(zip(self.questions, judged, strict=True))
+        return Answers(zip(self.questions, judged, strict=True))
 
     def worst_K(self) -> float:
         numbers = [number for number in range(len(self.places)) if number not in self.failures]
@@ -303,8 +303,8 @@ class _Climb:
     def point(self, number: int) -> Point:
         place = self.places[number]
         if number in self.failures:
-            return Point(place.values, place.made_up_mm, {}, *self.failures[number])
-        by_grid = dict(zip(self.questions, zip(*self.rows[number], strict=True), strict=True))
+            return Point(place.values, place.made_up_mm, Answers(), *self.failures[number])
+        by_grid = Answers(zip(self.questions, zip(*self.rows[number], strict=True), strict=True))
         return Point(
             place.values,
             place.made_up_mm,
