@@ -18,7 +18,6 @@ from thermsim.case.load import parse_case
 from thermsim.comparison.compare import compare
 from thermsim.proof.closed_form.flux_channel import Channel
 from thermsim.proof.run.honesty import draw, exact_of
-from thermsim.readout.answers import Question
 
 SEED, MANY_SEED = 20_281, 20_283
 ASKED = 0.90
@@ -68,11 +67,11 @@ def judged(stacks: int, seed: int, accuracy_K: float) -> list[Judged]:
         ]
         told = compare(parse_case(json.dumps(whole), "random.yaml"), accuracy_K=accuracy_K, memory_GB=0.4, samples=256)
         for one, (_, channel, zones) in zip(told.options, options, strict=True):
-            exact: dict[Question, float] = exact_of(channel, zones)
+            exact = exact_of(channel, zones)
             found += [
-                Judged(gain.interval.low, gain.interval.high, gain.value_K, stack.exact[asked] - exact[asked])
+                Judged(gain.interval.low, gain.interval.high, gain.value_K, stack.exact[short] - exact[short])
                 for gain in one.gains
-                if (asked := gain.question) in exact
+                if (short := (gain.question.kind, gain.question.name, gain.question.takes)) in exact
             ]
     return found
 

@@ -21,7 +21,7 @@ PROMISED = {
     "heat_balance_W heat_balance_relative ladder ladder_of limits mesh observed_order mesh_note mesh_doubt_K "
     "worst_at": "",
     "part x_mm y_mm z_mm": "hottest_at.",
-    "zone part mean_C highest_C rise_over_coolant_K power_W flux_W_mm2 mesh_doubt_K highest_mesh_doubt_K "
+    "zone part at mean_C highest_C rise_over_coolant_K power_W flux_W_mm2 mesh_doubt_K highest_mesh_doubt_K "
     "finest_grid_mean_C observed_order mesh_note": "zones[].",
     "reading of takes expected_reading_C step_K shown_C offset_K offset_plus_minus_K mesh_doubt_K limit_margin_K "
     "limit_margin_least_K R_reading_coolant_K_W": "readings[].",
@@ -29,7 +29,7 @@ PROMISED = {
     "face environment heat_W mesh_doubt_W area_mm2 face_C fluid_C": "flows[].",
     "lowest_C mean_C highest_C": "bounds.",
     "item drop_K even_K spreading_K": "ladder[].",
-    "zone starts_at start_C face environment share": "ladder_of.",
+    "zone part at starts_at start_C face environment share": "ladder_of.",
     "reading_C": "limits.",
     "multiplier cells hottest_C seconds iterations algebraic_error_K": "mesh[].",
 }

@@ -22,7 +22,7 @@ from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
 from thermsim.mesh.remarks import remarks
 from thermsim.plausibility.measure import measure
-from thermsim.readout.answers import HOTTEST, Answers
+from thermsim.readout.answers import HOTTEST, Answers, find
 from thermsim.readout.ladder import Rung
 from thermsim.report.data.result import result
 from thermsim.report.text.blocks import BAR, EVEN, SPREAD, ladder_bar
@@ -124,8 +124,9 @@ def test_accuracy_not_held_is_said_in_words() -> None:
 
 def test_what_holds_the_accuracy_and_what_helps_is_said_on_top() -> None:
     made = prediction("package")
-    doubts = {question: replace(doubt, half_width=0.01) for question, doubt in made.doubts.items()}
-    doubts["zone", "big", "highest"] = replace(doubts["zone", "big", "highest"], half_width=0.21)
+    doubts = Answers({one: replace(doubt, half_width=0.01) for one, doubt in made.doubts.items()})
+    of_big = find(doubts, "zone big, highest")
+    doubts[of_big] = replace(doubts[of_big], half_width=0.21)
     odd = replace(made, status="accuracy not held", accuracy_K=0.1, doubts=doubts)
     odd = replace(odd, remarks=remarks(odd))
     text = re.sub(r"\s+", " ", printed(prediction=odd))

@@ -15,7 +15,7 @@ from thermsim.mesh.convergence import Doubt, doubts
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import MeshStep, Prediction
 from thermsim.model.grid.topology import alike
-from thermsim.readout.answers import HOTTEST, WARMEST, Observable, temperatures
+from thermsim.readout.answers import HOTTEST, WARMEST, Asked, Observable, find, temperatures
 
 Array = NDArray[np.float64]
 
@@ -68,9 +68,9 @@ class Family:
         """Place of the highest reading of a case."""
         return self.readings[int(np.nanargmax(self.told_C[number, self.readings]))]
 
-    def gain(self, number: int, question: Observable) -> Doubt:
+    def gain(self, number: int, question: Asked) -> Doubt:
         """Gain of a case (base less option) in one temperature, over the grids."""
-        place = self.questions.index(question)
+        place = self.questions.index(find(self.questions, question))
         difference = self.table[:, 0, place] - self.table[:, number, place]
         steps = self.predictions[0].steps
         noise = max(a.error_K + b.error_K for a, b in zip(steps, self.predictions[number].steps, strict=True))

@@ -20,7 +20,6 @@ from numpy.typing import NDArray
 from thermsim.case.load import parse_case
 from thermsim.case.vocabulary.schema import Case
 from thermsim.proof.closed_form.flux_channel import Channel, ChannelLayer, Rectangle, influence_matrix, rise_field
-from thermsim.readout.answers import HOTTEST, Question
 
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]  # low x, low y, high x, high y [mm]
@@ -42,7 +41,7 @@ class Stack:
     """
 
     case: Case
-    exact: dict[Question, float]
+    exact: dict[tuple[str, ...], float]
     channel: Channel
     zones: list[dict[str, Any]]
 
@@ -59,7 +58,7 @@ def draw(rng: np.random.Generator) -> Stack:
     watts = np.array([float(rng.uniform(0.05, 1.0)) * (x1 - x0) * (y1 - y0) for x0, y0, x1, y1 in boxes])
     places = _places(rng, a, b, boxes)
     exact = _exact(channel, boxes, watts, places)
-    scale = float(rng.uniform(*RISES_K)) / exact[HOTTEST]
+    scale = float(rng.uniform(*RISES_K)) / exact["hottest",]
     zones = [
         {"zone": f"z{number}", "corner_mm": [x0, y0], "size_mm": [x1 - x0, y1 - y0], "power_W": float(power * scale)}
         for number, ((x0, y0, x1, y1), power) in enumerate(zip(boxes, watts, strict=True))
@@ -193,7 +192,7 @@ def _places(rng: np.random.Generator, a: float, b: float, boxes: list[Box]) -> l
 # ---- exact answers ----------------------------------------------------------------------------------------------
 
 
-def exact_of(channel: Channel, zones: list[dict[str, Any]]) -> dict[Question, float]:
+def exact_of(channel: Channel, zones: list[dict[str, Any]]) -> dict[tuple[str, ...], float]:
     """Mean and highest rise [K] of zones given in the words of a case file, in the heated plane of a channel."""
     boxes: list[Box] = [
         (x, y, x + size_x, y + size_y)
@@ -201,22 +200,22 @@ def exact_of(channel: Channel, zones: list[dict[str, Any]]) -> dict[Question, fl
     ]
     found = _exact(channel, boxes, np.array([float(zone["power_W"]) for zone in zones]), [])
     names = {f"z{number}": zone["zone"] for number, zone in enumerate(zones)}
-    return {("zone", names[key[1]], key[2]): rise for key, rise in found.items() if key != HOTTEST}
+    return {("zone", names[key[1]], key[2]): rise for key, rise in found.items() if key != ("hottest",)}
 
 
-def _exact(channel: Channel, boxes: list[Box], watts: Array, places: list[list[float]]) -> dict[Question, float]:
+def _exact(channel: Channel, boxes: list[Box], watts: Array, places: list[list[float]]) -> dict[tuple[str, ...], float]:
     sources = tuple(
         Rectangle(MM * (x0 + x1) / 2, MM * (y0 + y1) / 2, MM * (x1 - x0), MM * (y1 - y0)) for x0, y0, x1, y1 in boxes
     )
     powers = tuple(watts.tolist())
-    exact: dict[Question, float] = {}
+    exact: dict[tuple[str, ...], float] = {}
     for number, (mean, box) in enumerate(zip(influence_matrix(channel, sources).value @ watts, boxes, strict=True)):
         exact["zone", f"z{number}", "mean"] = float(mean)
         exact["zone", f"z{number}", "highest"] = _highest(channel, sources, powers, box)
     for number, (x, y) in enumerate(places):
         here = rise_field(channel, sources, powers, np.array([MM * x]), np.array([MM * y])).value
         exact["probe", f"p{number}"] = float(here[0, 0])
-    exact[HOTTEST] = max(rise for question, rise in exact.items() if question[-1] == "highest")
+    exact["hottest",] = max(rise for question, rise in exact.items() if question[-1] == "highest")
     return exact
 
 
