@@ -28,7 +28,7 @@ from thermsim.case.faults.wording import did_you_mean, found, keys_of, listed
 from thermsim.case.geometry.heights import height_mm, made_up_mm
 from thermsim.case.source.file_origin import Origin
 from thermsim.case.source.yaml_source import KeyPath, Source
-from thermsim.case.vocabulary.schema import Case, Cooling, Entry, Heat, Joint, Part, Probe, Reading, Zone
+from thermsim.case.vocabulary.schema import BOUNDARY_KEYS, Case, Cooling, Entry, Heat, Joint, Part, Probe, Reading, Zone
 from thermsim.errors import MOST_FAULTS, CaseError, Fault, ThermsimError, UnknownNameError, enough
 
 REMOVE = "remove"
@@ -37,7 +37,7 @@ REMOVE = "remove"
 EXCLUSIVE: tuple[tuple[frozenset[str], ...], ...] = (
     (frozenset({"resistance_mm2K_W"}), frozenset({"film_um", "conductivity_W_mK", "boundary_mm2K_W"})),
     (frozenset({"conductivity_W_mK"}), frozenset({"in_plane_W_mK", "through_W_mK"})),
-    (frozenset({"film_W_m2K", "fluid_C"}), frozenset({"temperature_C"}), frozenset({"flux_W_mm2"})),
+    tuple(frozenset(keys) for keys in BOUNDARY_KEYS.values()),
     (frozenset({"wetted_mm"}), frozenset({"corner_mm", "size_mm"})),
     (frozenset({"per_K"}), frozenset({"share", "doubling_K"})),
     (

@@ -11,7 +11,8 @@ falls, or stays, when any conductance grows. So, on the very cells of the soluti
 
 enclose the power-weighted mean rise of the sources. Coolants at several temperatures lift a point by something
 between the coldest and the warmest of them, which widens the bounds by that much. Powers are those of the solution,
-leakage included. The bounds say nothing of a flux that `cooling` prescribes: then there are none.
+leakage included. Where `cooling` prescribes a flux, or a film changes with temperature, there are
+none.
 
 Source: Elrod, Trans. ASME J. Heat Transfer 96 (1974) 65, and Strutt (Lord Rayleigh), The Theory of Sound, vol. 1
 (monotonicity), both from memory; the 1-D floor and the adiabatic tubes are common practice.
@@ -27,6 +28,7 @@ from numpy.typing import NDArray
 from thermsim.errors import BoundsError
 from thermsim.model.assemble import Stencil, assemble, face_plane
 from thermsim.model.build import Model
+from thermsim.model.physics.boundary import unheated
 from thermsim.model.physics.heat import FaceSource, VolumeSource
 from thermsim.readout.field import Field
 from thermsim.solver.steady import nodes
@@ -65,19 +67,19 @@ class Bounds:
 
 
 def source_bounds(field: Field) -> Bounds | None:
-    """The bounds of a solved model; None where no part makes heat, or where `cooling` prescribes a flux."""
+    """The bounds of a solved model; None without heat, or with a `cooling` that is given as a flux or not linear."""
     model = field.model
-    if any(cooling.is_flux and cooling.flux_W_m2 != 0.0 for cooling in model.coolings):
+    if model.curved_planes or any(cooling.influx_W_m2 != 0.0 for cooling in model.coolings):
         return None
     sources = _as_made(field)
     if sum(float(source.watts.sum()) for source in sources) <= 0.0:
         return None
-    known = [cooling.fluid_C for cooling in model.coolings if not cooling.is_flux]
+    known = [value for cooling in model.coolings for value in cooling.known_C]
     frozen = replace(
         model,
         face_sources=tuple(source for source in sources if isinstance(source, FaceSource)),
         volume_sources=tuple(source for source in sources if isinstance(source, VolumeSource)),
-        coolings=tuple(replace(cooling, fluid_C=0.0) for cooling in model.coolings),
+        coolings=tuple(unheated(cooling) for cooling in model.coolings),
     )
     stencil = assemble(frozen, field.guess)
     lower, lost = _planes(frozen, field, stencil)

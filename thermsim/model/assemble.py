@@ -115,7 +115,7 @@ class FacePlane:
 def face_plane(model: Model, axis: int, face: int, guess: Guess) -> FacePlane:
     """The faces with index `face` across `axis`: cell face-1 lies below them, cell face above.
 
-    guess : temperatures at which k(T) is taken and leakage is linearised
+    guess : temperatures at which k(T) is taken, and leakage and boundaries are linearised
     """
     area = model.grid.face_area(axis)
     none = np.zeros(area.shape)
@@ -126,16 +126,15 @@ def face_plane(model: Model, axis: int, face: int, guess: Guess) -> FacePlane:
     heat_upper: Array | float = 0.0
     slope_lower: Array | float = 0.0
     slope_upper: Array | float = 0.0
-    for cooling, here in model.coolings_at(axis, face):
-        below, above = here & (upper > 0.0), here & (lower > 0.0)
-        if cooling.is_flux:
-            heat_upper = heat_upper + np.where(below, cooling.flux_W_m2 * area, 0.0)
-            heat_lower = heat_lower + np.where(above, cooling.flux_W_m2 * area, 0.0)
-        else:
-            lower = np.where(below, cooling.film_W_m2K * area, lower)
-            upper = np.where(above, cooling.film_W_m2K * area, upper)
-            known_lower[below] = cooling.fluid_C
-            known_upper[above] = cooling.fluid_C
+    if model.coolings_at(axis, face):
+        film, known_C, influx = model.boundary_at(axis, face, guess)
+        above_solid, below_solid = upper > 0.0, lower > 0.0  # a cooled face has matter on one side only
+        heat_upper, heat_lower = (np.where(solid, influx * area, 0.0) for solid in (above_solid, below_solid))
+        links = ~np.isnan(known_C)
+        known_lower[above_solid & links] = np.asarray(known_C)[above_solid & links]
+        known_upper[below_solid & links] = np.asarray(known_C)[below_solid & links]
+        lower = np.where(np.isnan(known_lower), lower, film * area)
+        upper = np.where(np.isnan(known_upper), upper, film * area)
     joint: Array | float = 0.0
     if axis == 2:
         joint = model.joint_resistance(face) / area

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Literal
 
@@ -12,18 +12,16 @@ from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import AXIS_OF_FACE, Box, insert_box, levels, part_box, patch_box, zone_box
 from thermsim.case.geometry.zones import Place, zones_of
-from thermsim.case.vocabulary.schema import Case, Cooling, Heat, Part
+from thermsim.case.vocabulary.schema import Case, Heat, Part
 from thermsim.materials.catalogue import VOID, Material
 from thermsim.model.grid.axes import Grid
 from thermsim.model.joints import JointPlane, joint_planes
+from thermsim.model.physics.boundary import Boundary, Link, Surface, boundary_of
 from thermsim.model.physics.heat import FaceSource, LeakageLaw, VolumeSource, overlap
 from thermsim.model.physics.properties import material_of
 from thermsim.units import MM, W_MM2
 
 Array = NDArray[np.float64]
-
-# A face at a fixed temperature is a film so good that it is exact in double precision [W/m2K].
-FIXED_FILM = 1e30
 
 
 @dataclass(frozen=True)
@@ -33,26 +31,6 @@ class Region:
     name: str
     part: str
     material: Material
-
-
-@dataclass(frozen=True)
-class CoolingFace:
-    """One entry of `cooling` in SI: a film to a fluid (fixed temperatures are perfect films), or a flux inwards."""
-
-    label: str
-    face: str
-    film_W_m2K: float
-    fluid_C: float
-    flux_W_m2: float
-
-    @property
-    def is_fixed(self) -> bool:
-        return self.film_W_m2K >= FIXED_FILM
-
-    @property
-    def is_flux(self) -> bool:
-        """Also where the flux is zero; `fluid_C` then means nothing."""
-        return self.film_W_m2K == 0.0
 
 
 @dataclass(frozen=True)
@@ -77,16 +55,18 @@ class ZoneCells:
 
 @dataclass(frozen=True)
 class Guess:
-    """Temperatures at which k(T) is taken and leakage is linearised.
+    """Temperatures at which k(T) is taken, and leakage and boundaries are linearised.
 
     temperature : (nx, ny, nz) [C], any finite value in voids
     heated_face : for each face source, its face temperatures (nx, ny) [C], or one value
     conductivity : along x, y and z there, (nx, ny, nz) [W/mK], zero in voids; one array where they are alike
+    surface : by (axis, face), temperatures of the planes where a boundary is not linear [C], over the plane
     """
 
     temperature: Array
     heated_face: tuple[Array | float, ...]
     conductivity: tuple[Array, Array, Array]
+    surface: Mapping[tuple[int, int], Array] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -104,7 +84,7 @@ class Model:
     joints: tuple[JointPlane, ...]
     face_sources: tuple[FaceSource, ...]
     volume_sources: tuple[VolumeSource, ...]
-    coolings: tuple[CoolingFace, ...]
+    coolings: tuple[Boundary, ...]
     cooling_face: tuple[NDArray[np.int16], NDArray[np.int16], NDArray[np.int16]]
     zones: tuple[ZoneCells, ...]
     level_of_part: dict[str, slice]
@@ -116,27 +96,57 @@ class Model:
 
     @cached_property
     def is_linear(self) -> bool:
-        """True where one linear solve is the answer: constant k, and leakage linear in temperature."""
+        """True where one linear solve is the answer: constant k, leakage and boundaries linear in temperature."""
         laws = [source.leakage for source in self.sources if source.leakage is not None]
-        return all(region.material.is_constant for region in self.regions) and all(law.is_linear for law in laws)
+        constant = all(region.material.is_constant for region in self.regions)
+        return constant and all(law.is_linear for law in laws) and not self.curved_planes
 
     @cached_property
     def coldest_C(self) -> float:
         """The lowest known temperature [C]; without heat sinks inside, nothing is colder."""
-        return min(cooling.fluid_C for cooling in self.coolings if not cooling.is_flux)
+        return min(known for cooling in self.coolings for known in cooling.known_C)
 
     def first_guess(self) -> Guess:
-        """Everything as cold as the coldest coolant."""
-        cold = self.coldest_C
-        return self.guess(np.full(self.grid.shape, cold), tuple(cold for _ in self.face_sources))
+        """As cold as the coldest coolant; faces whose boundary is not linear as hot as if all heat left there.
 
-    def guess(self, temperature: Array, heated_face: tuple[Array | float, ...]) -> Guess:
-        """Temperatures (nx, ny, nz) [C] and those of the heated faces, with the conductivities there."""
+        Heat by radiation bends upwards over temperature, and a search along its tangents comes down safely from above.
+        """
+        cold = self.coldest_C
+        heat = sum(float(source.watts.sum()) for source in self.sources)
+        surface = {}
+        for axis, face in self.curved_planes:
+            at = np.full(self.grid.face_area(axis).shape, cold)
+            for cooling, here in self.coolings_at(axis, face):
+                if not cooling.is_linear:
+                    at[here] = max(cold, cooling.carrying_C(heat / self.cooled_area(cooling)))
+            surface[axis, face] = at
+        return self.guess(np.full(self.grid.shape, cold), tuple(cold for _ in self.face_sources), surface)
+
+    def guess(
+        self,
+        temperature: Array,
+        heated_face: tuple[Array | float, ...],
+        surface: Mapping[tuple[int, int], Array] | None = None,
+    ) -> Guess:
+        """Temperatures (nx, ny, nz) [C] and those of the heated faces, with the conductivities there.
+
+        surface : as `Guess` has it; that of the cells under the surface unless given
+        """
+        if surface is None:
+            surface = {place: self._of_cells_at(*place, temperature) for place in self.curved_planes}
         along: list[Array] = []
         for axis in range(3):
             alike = next((before for before in range(axis) if self._conducts_alike(before, axis)), None)
             along.append(self._conductivity(axis, temperature) if alike is None else along[alike])
-        return Guess(temperature, heated_face, (along[0], along[1], along[2]))
+        return Guess(temperature, heated_face, (along[0], along[1], along[2]), surface)
+
+    def _of_cells_at(self, axis: int, face: int, temperature: Array) -> Array:
+        """Of the solid cells beside a plane of faces, the upper ones where both are solid."""
+        solid, cells = np.moveaxis(self.region >= 0, axis, 0), np.moveaxis(temperature, axis, 0)
+        last = len(cells) - 1
+        if face > last:
+            return np.asarray(cells[last])
+        return np.asarray(np.where(solid[face], cells[face], cells[max(face - 1, 0)]))
 
     def half_conductance(self, axis: int, index: int, side: Literal["lower", "upper"], guess: Guess) -> Array:
         """Conductance [W/K] of one plane of cells across an axis, from centre to lower or upper face; zero in voids."""
@@ -180,13 +190,53 @@ class Model:
     def sources_at(self, face: int) -> Iterator[tuple[int, FaceSource]]:
         return ((index, source) for index, source in enumerate(self.face_sources) if source.face == face)
 
-    def coolings_at(self, axis: int, face: int) -> list[tuple[CoolingFace, NDArray[np.bool_]]]:
+    def boundary_at(self, axis: int, face: int, guess: Guess) -> Link:
+        """The link of every face of a plane to what cools it: film zero and nothing known (NaN) where nothing does."""
+        shape = self.grid.face_area(axis).shape
+        film, known_C, influx = np.zeros(shape), np.full(shape, np.nan), np.zeros(shape)
+        for cooling, here in self.coolings_at(axis, face):
+            surface = Surface(guess.surface.get((axis, face), 0.0), self._places(axis, face))
+            own = cooling.link(surface)
+            film = np.where(here, own.film, film)
+            known_C = np.where(here & (film > 0.0), own.known_C, known_C)
+            influx = np.where(here, own.influx, influx)
+        return Link(film, known_C, influx)
+
+    def cooled_area(self, cooling: Boundary) -> float:
+        """Area [m2] that an entry of `cooling` acts on."""
+        return sum(
+            float(self.grid.face_area(axis)[here].sum())
+            for axis, face in self.cooled_planes
+            for one, here in self.coolings_at(axis, face)
+            if one is cooling
+        )
+
+    @cached_property
+    def cooled_planes(self) -> tuple[tuple[int, int], ...]:
+        """(axis, face) of every plane where an entry of `cooling` acts."""
+        return tuple((axis, face) for axis, planes in enumerate(self._cooled_planes) for face in planes)
+
+    @cached_property
+    def curved_planes(self) -> tuple[tuple[int, int], ...]:
+        """(axis, face) of those where one acts that is not linear in temperature."""
+        acting = {place: self.coolings_at(*place) for place in self.cooled_planes}
+        return tuple(place for place, entries in acting.items() if not all(one.is_linear for one, _ in entries))
+
+    def _places(self, axis: int, face: int) -> tuple[Array | float, Array | float, Array | float]:
+        """Where the faces of a plane are along x, y, z [m], as they broadcast over it."""
+        across = [other for other in range(3) if other != axis]
+        found: list[Array | float] = [float(self.grid.axes[axis].faces[face])] * 3
+        found[across[0]] = self.grid.axes[across[0]].centres[:, None]
+        found[across[1]] = self.grid.axes[across[1]].centres[None, :]
+        return found[0], found[1], found[2]
+
+    def coolings_at(self, axis: int, face: int) -> list[tuple[Boundary, NDArray[np.bool_]]]:
         """Each cooling entry that acts on a plane of faces, with the faces it acts on."""
         return self._cooled_planes[axis].get(face, [])
 
     @cached_property
-    def _cooled_planes(self) -> list[dict[int, list[tuple[CoolingFace, NDArray[np.bool_]]]]]:
-        planes: list[dict[int, list[tuple[CoolingFace, NDArray[np.bool_]]]]] = []
+    def _cooled_planes(self) -> list[dict[int, list[tuple[Boundary, NDArray[np.bool_]]]]]:
+        planes: list[dict[int, list[tuple[Boundary, NDArray[np.bool_]]]]] = []
         for axis, entries in enumerate(self.cooling_face):
             of = np.moveaxis(entries, axis, 0)
             planes.append({})
@@ -208,7 +258,7 @@ def build_model(case: Case, grid: Grid) -> Model:
         joints=joint_planes(case, grid, solid),
         face_sources=tuple(sources),
         volume_sources=tuple(volumes),
-        coolings=tuple(_cooling(entry) for entry in case.cooling),
+        coolings=tuple(boundary_of(case, entry) for entry in case.cooling),
         cooling_face=_cooling_faces(case, grid, solid),
         zones=tuple(zones),
         level_of_part={part.part: _levels(grid, low, high) for low, high, part in levels(case)},
@@ -248,44 +298,40 @@ def _regions(case: Case, grid: Grid) -> tuple[NDArray[np.int16], list[Region]]:
     return region, regions
 
 
-def _cooling(entry: Cooling) -> CoolingFace:
-    label = entry.environment or entry.face
-    if entry.flux_W_mm2 is not None:
-        return CoolingFace(label, entry.face, 0.0, 0.0, W_MM2 * entry.flux_W_mm2.value)
-    if entry.temperature_C is not None:
-        return CoolingFace(label, entry.face, FIXED_FILM, entry.temperature_C.value, 0.0)
-    assert entry.film_W_m2K is not None and entry.fluid_C is not None  # the schema allows no fourth kind
-    return CoolingFace(label, entry.face, entry.film_W_m2K.value, entry.fluid_C.value, 0.0)
+def _exposed_entries(case: Case, grid: Grid) -> dict[str, NDArray[np.int16]]:
+    """For each direction, and each cell (nx, ny, nz), the entry that holds for its faces to voids; -1 for none.
 
-
-def _exposed_entry(case: Case, grid: Grid) -> NDArray[np.int16]:
-    """For each cell (nx, ny, nz) the entry that holds for its faces to voids: of its part, else of all; -1 for none."""
-    entry = np.full(grid.shape, -1, dtype=np.int16)
-    found = [(number, cooling.of) for number, cooling in enumerate(case.cooling) if cooling.face == "exposed"]
-    for number, of in found:
-        if of is None:
-            entry[:] = number
-    for number, of in found:
-        for low, high, part in levels(case):
-            if part.part == of:
-                entry[(*plan_slices(grid, part_box(case, part)), _levels(grid, low, high))] = number
-    return entry
+    An entry of a part comes before one of all, and then one of a direction before one of all directions.
+    """
+    found = [(number, one) for number, one in enumerate(case.cooling) if one.face == "exposed"]
+    found.sort(key=lambda pair: (pair[1].of is not None, pair[1].looking is not None))
+    entries = {}
+    for looks in ("-x", "+x", "-y", "+y", "-z", "+z"):
+        entries[looks] = np.full(grid.shape, -1, dtype=np.int16)
+        for number, cooling in found:
+            if cooling.looking not in (None, looks):
+                continue
+            for low, high, part in levels(case):
+                if cooling.of in (None, part.part):
+                    columns = plan_slices(grid, part_box(case, part)) if cooling.of is not None else (slice(None),) * 2
+                    entries[looks][(*columns, _levels(grid, low, high))] = number
+    return entries
 
 
 def _cooling_faces(
     case: Case, grid: Grid, solid: NDArray[np.bool_]
 ) -> tuple[NDArray[np.int16], NDArray[np.int16], NDArray[np.int16]]:
-    exposed = _exposed_entry(case, grid)
+    exposed = _exposed_entries(case, grid)
     faces = []
     for axis in range(3):
         shape = [n + (other == axis) for other, n in enumerate(grid.shape)]
         entry = np.full(shape, -1, dtype=np.int16)
         of = np.moveaxis(entry, axis, 0)
         solid_of = np.moveaxis(solid, axis, 0)
-        exposed_of = np.moveaxis(exposed, axis, 0)
+        down, up = (np.moveaxis(exposed[f"{sign}{'xyz'[axis]}"], axis, 0) for sign in "-+")
         looks_up, looks_down = solid_of[:-1] & ~solid_of[1:], solid_of[1:] & ~solid_of[:-1]
-        of[1:-1][looks_up] = exposed_of[:-1][looks_up]
-        of[1:-1][looks_down] = exposed_of[1:][looks_down]
+        of[1:-1][looks_up] = up[:-1][looks_up]
+        of[1:-1][looks_down] = down[1:][looks_down]
         faces.append(entry)
     # An entry without a patch fills what the patches of its face leave free, so patches come last.
     order = sorted(range(len(case.cooling)), key=lambda number: patch_box(case, case.cooling[number]) is not None)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from thermsim.case.inputs.values import Input, inputs, with_inputs
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError, UnknownNameError
-from thermsim.model.build import Model, build_model
+from thermsim.model.build import Guess, Model, build_model
 from thermsim.model.grid.axes import Grid, GridPlan
 from thermsim.model.grid.plan import plan_grid
 from thermsim.model.grid.topology import StretchedAxis, alike
@@ -33,7 +33,7 @@ Array = NDArray[np.float64]
 STEP = 1e-3  # of an input, relative
 UNIT_STEP = 1.0  # what the step of an input that is zero is relative to, in the unit of the case
 # Models are linear in these, so that two points give the slope exactly; of the others four give it to STEP^4.
-LINEAR = ("power_W", "film_W_m2K", "fluid_C", "temperature_C", "flux_W_mm2", "per_K", "share")
+LINEAR = ("power_W", "film_W_m2K", "fluid_C", "temperature_C", "low_C", "high_C", "flux_W_mm2", "per_K", "share")
 TWO = ((-1.0, -0.5), (1.0, 0.5))
 ASIDE = ((0.0, -1.0), (1.0, 1.0))
 FOUR = tuple((at, weight / 12.0) for at, weight in ((-2.0, 1.0), (-1.0, -8.0), (1.0, 8.0), (2.0, -1.0)))
@@ -222,10 +222,7 @@ class _Nearby:
         ]
         return [
             *(axis.widths for axis in model.grid.axes),
-            *(
-                np.array([getattr(cooling, name) for cooling in model.coolings])
-                for name in ("film_W_m2K", "fluid_C", "flux_W_m2")
-            ),
+            *(np.nan_to_num(values) for values in _links(model, self.reader.at.guess)),
             *(joint.resistance for joint in model.joints),
             *(fill for joint in model.joints for fill in (joint.fill_under, joint.fill_over)),
             *(s.made(face) for s, face in zip(model.face_sources, self.reader.field.heated_face, strict=True)),
@@ -247,13 +244,19 @@ class _Change:
     slopes: list[Array]
 
 
+def _links(model: Model, guess: Guess) -> list[Array | float]:
+    """Films of all cooled planes, then what is known beyond them, then what enters, at the temperatures of a guess."""
+    found = [model.boundary_at(*place, guess) for place in model.cooled_planes]
+    return [values for column in zip(*found, strict=True) for values in column]
+
+
 def _derivative(model: Model, of_goal: Sensitivity, change: _Change, number: int) -> float:
     """Of the answer `number`, which its sensitivity is given of."""
     weights = [
         *(by_log / axis.widths for by_log, axis in zip(of_goal.log_width, model.grid.axes, strict=True)),
-        of_goal.films,
-        of_goal.fluids,
-        of_goal.fluxes,
+        *of_goal.films,
+        *of_goal.fluids,
+        *of_goal.influxes,
         *of_goal.joints,
         *of_goal.fills,
         *of_goal.face_heat,

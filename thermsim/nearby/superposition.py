@@ -34,6 +34,7 @@ from thermsim.model.assemble import assemble
 from thermsim.model.build import Guess, Model, Region, ZoneCells, build_model
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import FIRST_GRID_CELLS, plan_grid
+from thermsim.model.physics.boundary import unheated
 from thermsim.model.physics.heat import FaceSource, VolumeSource
 from thermsim.readout.answers import Observable, of_reading, of_zone, place_of, probe_answers
 from thermsim.readout.field import Field
@@ -189,13 +190,14 @@ def _unheated(field: Field) -> Model:
         regions=tuple(_frozen(region, k) for region, k in zip(model.regions, _mean_conductivity(field), strict=True)),
         face_sources=(),
         volume_sources=(),
-        coolings=tuple(replace(cooling, fluid_C=0.0, flux_W_m2=0.0) for cooling in model.coolings),
+        coolings=tuple(unheated(cooling) for cooling in model.coolings),
     )
 
 
 def _guess_for(model: Model, field: Field) -> Guess:
-    """The conductivities of the solved field, for a model with other heat."""
-    return Guess(field.guess.temperature, (0.0,) * len(model.face_sources), field.guess.conductivity)
+    """The conductivities and films of the solved field, for a model with other heat."""
+    guess = field.guess
+    return Guess(guess.temperature, (0.0,) * len(model.face_sources), guess.conductivity, guess.surface)
 
 
 def _mean_conductivity(field: Field) -> list[float]:

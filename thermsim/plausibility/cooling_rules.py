@@ -54,7 +54,7 @@ def heat_balance(case: Case) -> Iterator[Slip]:
     if rise <= (NOTABLE_RISE_K if sideways else usual.MOST_FILM_RISE_K):
         return
     by_strength = sorted(zip(films, case.cooling, strict=True), key=lambda pair: -pair[0])
-    through = ", ".join(dict.fromkeys(_label(cooling) for film, cooling in by_strength if film > 0.0))
+    through = ", ".join(dict.fromkeys(cooling.label for film, cooling in by_strength if film > 0.0))
     cooled = {cooling.face for film, cooling in by_strength if film > 0.0}
     bare = [face for face in ("top", "bottom") if face not in cooled]
     nothing = f"nothing cools the {' and the '.join(bare)}; " if bare else ""
@@ -67,7 +67,7 @@ def heat_balance(case: Case) -> Iterator[Slip]:
 
 
 def _no_heat(case: Case) -> Iterator[Slip]:
-    temperatures = {given.value for c in case.cooling for given in (c.fluid_C, c.temperature_C) if given is not None}
+    temperatures = {value for cooling in case.cooling for value in cooling.known_C}
     fluxes = [c.flux_W_mm2 for c in case.cooling if c.flux_W_mm2 is not None]
     if len(temperatures) == 1 and not any(flux.value for flux in fluxes):
         message = f"no heat is made: the whole stack stays at {temperatures.pop():g} C"
@@ -141,18 +141,14 @@ def depth_of_slice(case: Case) -> Iterator[Slip]:
 
 def cooling_values(cooling: Cooling) -> Iterator[Slip]:
     """Film coefficients and temperatures that nothing has."""
-    label = _label(cooling)
+    label = cooling.label
     place = f"cooling of {label}"
     if cooling.film_W_m2K is not None:
         yield from outside(
             cooling.film_W_m2K.value, usual.COEFFICIENT, usual.COEFFICIENT_UNITS, f"film coefficient of {label}", place
         )
-    for given in (cooling.fluid_C, cooling.temperature_C):
-        if given is not None and not usual.FLUID.holds(given.value):
-            kelvin = meant(given.value - 273.15, usual.FLUID, (usual.Factor(1.0, "kelvin written as C"),))
-            message = f"{label} at {given.value:g} C is out of the usual {usual.FLUID.low:g} to {usual.FLUID.high:g}"
+    for value in cooling.known_C:
+        if not usual.FLUID.holds(value):
+            kelvin = meant(value - 273.15, usual.FLUID, (usual.Factor(1.0, "kelvin written as C"),))
+            message = f"{label} at {value:g} C is out of the usual {usual.FLUID.low:g} to {usual.FLUID.high:g}"
             yield Slip("warning", place, message, kelvin or "check the temperature")
-
-
-def _label(cooling: Cooling) -> str:
-    return cooling.environment or cooling.face

@@ -176,7 +176,7 @@ def _overhang(case: Case) -> Iterator[Slip]:
 
 def _validity(case: Case) -> Iterator[Slip]:
     """Conductivity laws that are asked outside the temperatures they were made for."""
-    fluids = [given.value for c in case.cooling for given in (c.fluid_C, c.temperature_C) if given is not None]
+    fluids = [value for cooling in case.cooling for value in cooling.known_C]
     if not fluids:
         return
     hottest = max(usual.HOT_C, case.limits.reading_C or usual.HOT_C) if case.heat else max(fluids)

@@ -14,7 +14,9 @@ from math import inf
 from thermsim.case.geometry.places import Box, part_box, patch_box, shared, stack_box
 from thermsim.case.vocabulary.schema import Case, Cooling, Heat, Joint, Part
 from thermsim.materials.conductivity import Law
+from thermsim.model.physics.boundary import boundary_of
 from thermsim.model.physics.properties import is_void, joint_of, material_of
+from thermsim.plausibility import usual_ranges as usual
 from thermsim.plausibility.coverage import area_mm2
 from thermsim.plausibility.dimensions import film_bounds_m
 from thermsim.units import MM, MM2
@@ -64,14 +66,9 @@ def ways_of(case: Case, heat: Heat) -> Ways:
 
 def film_conductances_W_K(case: Case) -> list[float]:
     """Film times area of each entry of `cooling` [W/K]: infinite for a fixed temperature, zero for a flux."""
-    found = []
-    for cooling in case.cooling:
-        area = acting_mm2(case, cooling) * MM2
-        if cooling.film_W_m2K is not None:
-            found.append(cooling.film_W_m2K.value * area)
-        else:
-            found.append(inf if cooling.temperature_C is not None and area > 0.0 else 0.0)
-    return found
+    areas = [acting_mm2(case, cooling) * MM2 for cooling in case.cooling]
+    films = [boundary_of(case, cooling).most_film(usual.HOT_C) for cooling in case.cooling]
+    return [film * area if area > 0.0 else 0.0 for film, area in zip(films, areas, strict=True)]
 
 
 def acting_mm2(case: Case, cooling: Cooling) -> float:
@@ -80,7 +77,7 @@ def acting_mm2(case: Case, cooling: Cooling) -> float:
     if patch is not None:
         return area_mm2(patch)
     if cooling.face == "exposed":
-        return _exposed_mm2(case, cooling.of)
+        return _exposed_mm2(case, cooling)
     if cooling.face in ("top", "bottom"):
         whole = area_mm2(_level_box(case, case.parts[-1 if cooling.face == "top" else 0]))
     else:
@@ -91,16 +88,18 @@ def acting_mm2(case: Case, cooling: Cooling) -> float:
     return max(whole - sum(area_mm2(box) for box in patches if box is not None), 0.0)
 
 
-def _exposed_mm2(case: Case, of: str | None) -> float:
+def _exposed_mm2(case: Case, cooling: Cooling) -> float:
     """Sides that do not lie in an outer face, and ledges where a part is wider than its neighbour."""
     outer, levels = stack_box(case), _levels(case)
     area = 0.0
     for number, (part, box) in enumerate(levels):
-        if of not in (None, part.part):
+        if cooling.of not in (None, part.part):
             continue
-        area += sum(_side_mm2(part, box, side) for side in range(4) if not _is_flush(box, outer, side))
-        for other in (number - 1, number + 1):
-            if 0 <= other < len(levels):
+        for side, looks in enumerate(("-x", "-y", "+x", "+y")):
+            if cooling.looking in (None, looks) and not _is_flush(box, outer, side):
+                area += _side_mm2(part, box, side)
+        for other, looks in ((number - 1, "-z"), (number + 1, "+z")):
+            if cooling.looking in (None, looks) and 0 <= other < len(levels):
                 area += area_mm2(box) - area_mm2(shared(box, levels[other][1]))
     return area
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from thermsim.case.geometry.places import AXIS_OF_FACE, part_box, zone_box
 from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import Case, Heat, Option
-from thermsim.model.build import FIXED_FILM, Model, build_model
+from thermsim.model.build import Model, build_model
 from thermsim.model.grid.plan import plan_grid
 from thermsim.plausibility import usual_ranges as usual
 from thermsim.plausibility.coverage import cover, thin_strips
@@ -199,14 +199,10 @@ def _faces(model: Model) -> list[FaceMeasure]:
     found = []
     for number, cooling in enumerate(model.coolings):
         area_mm2 = acting[number]
-        if cooling.is_flux:
-            kind, film, fluid, flux = "flux", None, None, cooling.flux_W_m2 * MM2
-        elif cooling.film_W_m2K >= FIXED_FILM:
-            kind, film, fluid, flux = "fixed temperature", None, cooling.fluid_C, None
-        else:
-            kind, film, fluid, flux = "film", cooling.film_W_m2K, cooling.fluid_C, None
+        film, fluid = cooling.film_W_m2K, cooling.fluid_C
+        flux = cooling.influx_W_m2 * MM2 if cooling.is_prescribed else None
         conductance = None if film is None else film * area_mm2 * MM2
-        found.append(FaceMeasure(cooling.label, cooling.face, kind, area_mm2, film, fluid, flux, conductance))
+        found.append(FaceMeasure(cooling.label, cooling.face, cooling.kind, area_mm2, film, fluid, flux, conductance))
     return found + [FaceMeasure(face, face, "insulated", area) for face, area in bare.items() if area > 1e-9]
 
 

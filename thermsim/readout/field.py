@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.errors import HeatBalanceError
 from thermsim.model.assemble import face_plane
-from thermsim.model.build import CoolingFace, Guess, Model, ZoneCells
+from thermsim.model.build import Guess, Model, ZoneCells
+from thermsim.model.physics.boundary import Boundary
 from thermsim.readout.faces import Place, face_spot, heated_boxes, plane_of
 from thermsim.readout.surface_maximum import Plane, Summit
 from thermsim.solver.steady import Steady, heated_faces, nodes
@@ -42,6 +43,17 @@ class ZoneReading:
     highest_at: Place
     power_W: float
     area_m2: float
+
+
+class Leaving(NamedTuple):
+    """Heat [W] out through each face of a plane across an axis, zero but `here`; their temperature and area."""
+
+    axis: int
+    face: int
+    here: NDArray[np.bool_]
+    heat_W: Array
+    face_C: Array
+    area_m2: Array
 
 
 @dataclass(frozen=True)
@@ -134,6 +146,32 @@ class Field:
     def flows(self) -> tuple[Flow, ...]:
         return tuple(_flow(self, index, cooling) for index, cooling in enumerate(self.model.coolings))
 
+    def leaving(self, number: int) -> list[Leaving]:
+        """What leaves through one entry of `cooling`, by the planes of faces that it acts on."""
+        found = []
+        for axis, face in self.model.cooled_planes:
+            here = np.moveaxis(self.model.cooling_face[axis], axis, 0)[face] == number
+            if here.any():
+                found.append(self._leaving(axis, face, here))
+        return found
+
+    def _leaving(self, axis: int, face: int, here: NDArray[np.bool_]) -> Leaving:
+        plane, link = face_plane(self.model, axis, face, self.guess), self.model.boundary_at(axis, face, self.guess)
+        area, cells = self.model.grid.face_area(axis), np.moveaxis(self.temperature, axis, 0)
+        nothing = np.full(area.shape, np.nan)
+        below = cells[face - 1] if face > 0 else nothing
+        above = cells[face] if face < len(cells) else nothing
+        under, over = self.nodes(axis, face)
+        made = plane.heat_lower + plane.slope_lower * under + plane.heat_upper + plane.slope_upper * over
+        solid_above = here & np.isfinite(above)
+        through_cell = np.where(solid_above, plane.upper * (above - over), plane.lower * (below - under)) + made
+        film, node = link.film * area, np.where(solid_above, over, under)
+        # The same heat twice; over the stronger conductance it is a difference of all but equal numbers.
+        film_is_weaker = film < np.where(solid_above, plane.upper, plane.lower)
+        through_film = film * (np.where(solid_above, under, over) - link.known_C)
+        out = np.where(film > 0.0, np.where(film_is_weaker, through_film, through_cell), 0.0) - link.influx * area
+        return Leaving(axis, face, here, np.where(here, out, 0.0), node, area)
+
     @cached_property
     def heat_made_W(self) -> float:
         """Heat made in all parts, with leakage at these temperatures [W]."""
@@ -188,10 +226,18 @@ class Field:
         )
 
     @cached_property
+    def sink(self) -> tuple[int, ...]:
+        """The entries of `cooling` by which most heat leaves: those of one face with one fluid count together."""
+        alike: dict[tuple[str, float], list[int]] = {}
+        for number, flow in enumerate(self.flows):
+            if flow.fluid_C is not None:
+                alike.setdefault((flow.face, flow.fluid_C), []).append(number)
+        return tuple(max(alike.values(), key=lambda numbers: sum(self.flows[number].heat_W for number in numbers)))
+
+    @property
     def coolant_C(self) -> float:
-        """Temperature [C] of the coolant that takes most heat."""
-        sinks = [flow for flow in self.flows if flow.fluid_C is not None]
-        return float(max(sinks, key=lambda flow: flow.heat_W).fluid_C or 0.0)
+        """Temperature [C] of the coolant that takes most heat; of a face that is held, its own (the mean if graded)."""
+        return float(self.flows[self.sink[0]].fluid_C or 0.0)
 
     def at(self, place: Place, part: str | None = None) -> float:
         """Temperature [C] at a point of the stack [m]; on the line between two materials, in the better conductor.
@@ -348,36 +394,12 @@ def peak(low: float, centre: float, high: float, bends: bool) -> tuple[float, fl
     return max(candidates)
 
 
-def _flow(field: Field, index: int, cooling: CoolingFace) -> Flow:
+def _flow(field: Field, index: int, cooling: Boundary) -> Flow:
     """Sum over every face on which one cooling entry acts."""
-    model = field.model
     heat = weighted = area = 0.0
-    for axis in range(3):
-        entry = np.moveaxis(model.cooling_face[axis], axis, 0)
-        face_area = model.grid.face_area(axis)
-        cells = np.moveaxis(field.temperature, axis, 0)
-        for face in np.flatnonzero((entry == index).any(axis=(1, 2))):
-            plane = face_plane(model, axis, int(face), field.guess)
-            nothing = np.full(face_area.shape, np.nan)
-            below = cells[face - 1] if face > 0 else nothing
-            above = cells[face] if face < len(cells) else nothing
-            under, over = plane.nodes(below, above)
-            made = plane.heat_lower + plane.slope_lower * under + plane.heat_upper + plane.slope_upper * over
-            out_down = plane.upper * (above - over) + made
-            out_up = plane.lower * (below - under) + made
-            here = entry[face] == index
-            solid_above = here & np.isfinite(above)
-            if cooling.is_flux:
-                heat -= cooling.flux_W_m2 * float(face_area[here].sum())
-            else:
-                through_film = cooling.film_W_m2K * face_area * (np.where(solid_above, under, over) - cooling.fluid_C)
-                through_cell = np.where(solid_above, out_down, out_up)
-                # The same heat twice; over the stronger conductance it is a difference of all but equal numbers.
-                film_is_weaker = cooling.film_W_m2K * face_area < np.where(solid_above, plane.upper, plane.lower)
-                heat += float(np.where(film_is_weaker, through_film, through_cell)[here].sum())
-            node = np.where(solid_above, over, under)
-            weighted += float((node * face_area)[here].sum())
-            area += float(face_area[here].sum())
+    for one in field.leaving(index):
+        heat += float(one.heat_W.sum())
+        weighted += float((one.face_C * one.area_m2)[one.here].sum())
+        area += float(one.area_m2[one.here].sum())
     mean = weighted / area if area > 0.0 else float("nan")
-    fluid = None if cooling.is_flux else cooling.fluid_C
-    return Flow(cooling.label, cooling.face, heat, area, mean, fluid)
+    return Flow(cooling.label, cooling.face, heat, area, mean, cooling.fluid_C)

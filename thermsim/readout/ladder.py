@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.model.physics.heat import FaceSource
-from thermsim.readout.field import Field, ZoneReading
+from thermsim.readout.field import Field, Leaving, ZoneReading
 
 Array = NDArray[np.float64]
 
@@ -41,8 +41,8 @@ class Ladder:
     """From the hottest spot in a zone (or, if no zone holds it, from the hottest zone) to the coolant of a face.
 
     zone, part, at, label : as in `case.geometry.zones.KnownZone`
-    starts_at : which of the two; start_C : temperature there; share : of all heat that leaves, what leaves by that face
-    environment : what the case calls the coolant there; the face if it has no name
+    starts_at : which of the two; start_C : temperature there; share : of all heat that leaves, what that coolant takes
+    environment : what the case calls the coolant, which is at coolant_C; the face if it has no name
     """
 
     zone: str
@@ -53,6 +53,7 @@ class Ladder:
     start_C: float
     face: str
     environment: str
+    coolant_C: float
     share: float
     rungs: tuple[Rung, ...]
 
@@ -98,38 +99,34 @@ def _within(at: float, faces: Array, span: slice) -> bool:
 
 
 def ladder(field: Field) -> Ladder | None:
-    """The ladder of a solved model; None where no part makes heat or neither top nor bottom takes it."""
+    """The ladder of a solved model, down to the coolant that takes most heat; None where no part makes heat.
+
+    It goes from plane to plane through the parts between the heat and the part by which most of that heat leaves. In
+    that part the next stop is the cooled faces, in the mean of the heat that leaves there, and then comes the film; so
+    the rungs add up to the rise over `Field.coolant_C`.
+    """
     zone = hottest_zone(field)
-    flows = [flow for flow in field.flows if flow.face in ("top", "bottom") and flow.fluid_C is not None]
-    if zone is None or not flows:
+    leaving = [one for number in field.sink for one in field.leaving(number)]
+    heat = sum(float(one.heat_W.sum()) for one in leaving)
+    if zone is None or heat <= 0.0:
         return None
-    leaving = {face: sum(flow.heat_W for flow in flows if flow.face == face) for face in ("top", "bottom")}
-    end = "top" if leaving["top"] >= leaving["bottom"] else "bottom"
-    if leaving[end] <= 0.0:
-        return None
-    way = _Way(field, upwards=end == "top")
+    flows = [field.flows[number] for number in field.sink]
+    names = list(field.model.level_of_part)
+    here, there = names.index(zone.part), names.index(_leaves_by(field, leaving))
+    way = _Way(field, upwards=there > here or (there == here and flows[0].face == "top"))
     start = _heated_mean(field, zone.part)
     from_spot = _holds_hottest(field, zone)
     start_C = field.hottest[0] if from_spot else zone.mean_C
     rungs = [Rung("hottest spot above its zone's mean", start_C - zone.mean_C, 0.0)] if from_spot else []
     name = "its zone above the heat's mean" if from_spot else "hottest zone above the heat's mean"
     rungs.append(Rung(name, zone.mean_C - start, 0.0))
-    here = start
-    names = list(field.model.level_of_part)
-    names = names[names.index(zone.part) :] if way.upwards else names[names.index(zone.part) :: -1]
-    for name in names:
-        level = field.model.level_of_part[name]
-        leaves = level.stop if way.upwards else level.start
-        before, after = way.plane(leaves)
-        rungs.append(Rung(name, here - before, way.even_drop(name, level)))
-        joint = next((joint for joint in field.model.joints if joint.face == leaves), None)
-        if joint is not None and name != names[-1]:
-            resistance, area = joint.resistance[joint.meets], field.model.grid.face_area(2)[joint.meets]
-            even = way.heat(leaves) / float((area / resistance).sum()) if np.all(resistance > 0.0) else 0.0
-            rungs.append(Rung(joint.joint, before - after, even))
-        here = after
-    film, fluid = way.film(end)
-    rungs.append(Rung("film to the coolant", here - fluid, film))
+    reached = _cross(way, names[here:there] if way.upwards else names[here:there:-1], start, rungs)
+    cooled = sum(float((one.heat_W * np.where(one.here, one.face_C, 0.0)).sum()) for one in leaving) / heat
+    last = names[there]
+    across = flows[0].face in ("top", "bottom")  # evenly sideways has no meaning
+    even = way.even_drop(last, field.model.level_of_part[last]) if across else 0.0
+    rungs.append(Rung(last, reached - cooled, even))
+    rungs.append(Rung("film to the coolant", cooled - field.coolant_C, heat / _film_W_K(field, leaving)))
     return Ladder(
         zone=zone.zone,
         part=zone.part,
@@ -137,11 +134,49 @@ def ladder(field: Field) -> Ladder | None:
         label=zone.label,
         starts_at="hottest spot" if from_spot else "zone",
         start_C=start_C,
-        face=end,
-        environment=" and ".join(dict.fromkeys(flow.label for flow in flows if flow.face == end)),
-        share=leaving[end] / sum(max(flow.heat_W, 0.0) for flow in field.flows),
+        face=flows[0].face,
+        environment=" and ".join(dict.fromkeys(flow.label for flow in flows)),
+        coolant_C=field.coolant_C,
+        share=heat / sum(max(flow.heat_W, 0.0) for flow in field.flows),
         rungs=tuple(rungs),
     )
+
+
+def _cross(way: _Way, names: Sequence[str], here: float, rungs: list[Rung]) -> float:
+    """Adds rungs of parts that are crossed from plane to plane and of the joints behind them; returns where it ends."""
+    model = way.field.model
+    for name in names:
+        level = model.level_of_part[name]
+        leaves = level.stop if way.upwards else level.start
+        before, after = way.plane(leaves)
+        rungs.append(Rung(name, here - before, way.even_drop(name, level)))
+        for joint in model.joints_at(leaves):
+            resistance, area = joint.resistance[joint.meets], model.grid.face_area(2)[joint.meets]
+            even = way.heat(leaves) / float((area / resistance).sum()) if np.all(resistance > 0.0) else 0.0
+            rungs.append(Rung(joint.joint, before - after, even))
+        here = after
+    return here
+
+
+def _leaves_by(field: Field, leaving: Sequence[Leaving]) -> str:
+    """The part by whose faces most heat leaves."""
+    model = field.model
+    heat = dict.fromkeys(model.level_of_part, 0.0)
+    for one in leaving:
+        for name, level in model.level_of_part.items():
+            if one.axis < 2:
+                heat[name] += float(one.heat_W[:, level].sum())
+                continue
+            for cell in (one.face - 1, one.face):
+                if level.start <= cell < level.stop:
+                    heat[name] += float(one.heat_W[model.region[:, :, cell] >= 0].sum())
+    return max(heat, key=lambda name: heat[name])
+
+
+def _film_W_K(field: Field, leaving: Sequence[Leaving]) -> float:
+    """Film times area of all faces together [W/K]; all but infinite where they are held."""
+    films = (field.model.boundary_at(one.axis, one.face, field.guess).film for one in leaving)
+    return sum(float((film * one.area_m2)[one.here].sum()) for film, one in zip(films, leaving, strict=True))
 
 
 def _heated_mean(field: Field, part: str) -> float:
@@ -203,14 +238,3 @@ class _Way:
             half = model.half_conductance(2, cell, side, self.field.guess)
             total += sign * float(np.nansum(half * ((over if side == "lower" else under) - temperature)))
         return 0.5 * total
-
-    def film(self, end: str) -> tuple[float, float]:
-        """(drop if the heat left evenly [K], heat-weighted fluid temperature [C]) of the last face."""
-        films = [
-            (flow, cooling.film_W_m2K)
-            for flow, cooling in zip(self.field.flows, self.field.model.coolings, strict=True)
-            if flow.face == end and flow.fluid_C is not None
-        ]
-        heat = sum(flow.heat_W for flow, _ in films)
-        fluid = sum(flow.heat_W * float(flow.fluid_C or 0.0) for flow, _ in films) / heat
-        return heat / sum(film * flow.area_m2 for flow, film in films), fluid

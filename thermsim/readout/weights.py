@@ -101,16 +101,13 @@ class Reader:
         return self._face(zone.face, zone.side)[zone.x, zone.y]
 
     def _flow(self, number: int) -> Local:
-        """A flux is no matter of temperatures; else all that it changes with is in the balance of the fluid."""
-        if not self.model.coolings[number].is_flux:
+        """A given heat is no matter of temperatures; else all that it changes with is in the balance of the fluid."""
+        if not self.model.coolings[number].is_prescribed:
             return Local(Goal(outflow=number), lambda model, case: 0.0)
 
         def value(model: Model, case: Case) -> float:
-            area = 0.0
-            for axis, entry in enumerate(model.cooling_face):
-                acts = np.moveaxis(entry, axis, 0) == number
-                area += float((acts.sum(axis=0) * model.grid.face_area(axis)).sum())
-            return -model.coolings[number].flux_W_m2 * area
+            cooling = model.coolings[number]
+            return -cooling.influx_W_m2 * model.cooled_area(cooling)
 
         return Local(Goal(), value, of_place=False)
 

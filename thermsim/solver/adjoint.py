@@ -30,6 +30,7 @@ from numpy.typing import NDArray
 from thermsim.errors import NotConvergedError
 from thermsim.model.assemble import FacePlane
 from thermsim.model.build import Model
+from thermsim.model.physics.boundary import HOLDS
 from thermsim.solver.linear import TOLERANCE, State, solve
 from thermsim.solver.linearised import Goal, Linearised, Plane, adjoint_faces, halves, nodes_of
 from thermsim.solver.multigrid.multigrid import companion
@@ -48,7 +49,8 @@ class Sensitivity:
     log_conductivity : (nx, ny, nz) for each axis; log_width : (n,) for each axis, heat made and films' W/m2K unchanged
     joints : (nx, ny) per m2K/W; fills : (nx, ny) per m that a fill under, and one over, each joint reaches into its gap
     face_heat : (nx, ny) per W made at each face source
-    cells : (nx, ny, nz) per W made in a cell; films, fluids, fluxes : per W/m2K, C and W/m2 of each cooling
+    cells : (nx, ny, nz) per W made in a cell
+    films, fluids, influxes : over each of the model's cooled planes per W/m2K, C and W/m2 of the link of its faces
     """
 
     log_conductivity: tuple[Array, ...]
@@ -57,9 +59,9 @@ class Sensitivity:
     fills: tuple[Array, ...]
     face_heat: tuple[Array, ...]
     cells: Array
-    films: Array
-    fluids: Array
-    fluxes: Array
+    films: tuple[Array, ...]
+    fluids: tuple[Array, ...]
+    influxes: tuple[Array, ...]
 
 
 def sensitivities(at: Linearised, goals: Sequence[Goal]) -> Iterator[Sensitivity]:
@@ -220,10 +222,14 @@ def _sensitivity(at: Linearised, goal: Goal, adj: Array) -> Sensitivity:
     joints = tuple(np.zeros(model.grid.shape[:2]) for _ in model.joints)
     fills = tuple(np.zeros(model.grid.shape[:2]) for _ in model.joints for _ in range(2))
     heats = tuple(np.zeros(model.grid.shape[:2]) for _ in model.face_sources)
-    coolings = np.zeros((3, len(model.coolings)))
+    nothing = np.zeros(0)
+    films, fluids, influxes = ([nothing] * len(model.cooled_planes) for _ in range(3))
     for plane in at.planes:
         side = _side(at, goal, plane, adj)
-        by_area = _of_coolings(model, side, coolings)
+        by_area = np.zeros(plane.under.shape)
+        if (plane.axis, plane.face) in model.cooled_planes:
+            number = model.cooled_planes.index((plane.axis, plane.face))
+            films[number], fluids[number], influxes[number], by_area = _of_boundary(at, side)
         if plane.axis == 2:
             by_area += _of_joints(model, side, joints)
             _of_fills(model, side, fills, widths[2])
@@ -231,7 +237,9 @@ def _sensitivity(at: Linearised, goal: Goal, adj: Array) -> Sensitivity:
                 heats[number][:] += side.under if source.side == "lower" else side.over
         for place, axis in enumerate(axis for axis in range(3) if axis != plane.axis):
             widths[axis] += by_area.sum(axis=1 - place)
-    return Sensitivity(tuple(shares), tuple(widths), joints, fills, heats, adj, *coolings)
+    return Sensitivity(
+        tuple(shares), tuple(widths), joints, fills, heats, adj, tuple(films), tuple(fluids), tuple(influxes)
+    )
 
 
 def _of_joints(model: Model, side: _Side, joints: tuple[Array, ...]) -> Array:
@@ -262,29 +270,26 @@ def _of_fills(model: Model, side: _Side, into: tuple[Array, ...], by_log_width: 
             by_log_width[cell] -= float((gap * per_length).sum())
 
 
-def _of_coolings(model: Model, side: _Side, into: Array) -> Array:
-    """Adds what films, fluids and fluxes (rows of `into`) do on one plane; returns dJ/d(ln area) of its faces by them.
+def _of_boundary(at: Linearised, side: _Side) -> tuple[Array, Array, Array, Array]:
+    """dJ by film, known temperature and influx of every face of one cooled plane, and by ln(area) of its faces.
 
     h A (L- - L_fluid) is taken from the balance of the face on its other side where the film conducts better than the
     half cell there, since small differences over it are lost in rounding.
     """
-    plane, faces, area = side.plane, side.faces, model.grid.face_area(side.plane.axis)
-    by_area = np.zeros(area.shape)
+    model, plane, faces = at.model, side.plane, side.faces
+    area = model.grid.face_area(plane.axis)
+    link = model.boundary_at(plane.axis, plane.face, at.guess)
     made = faces.heat_lower + faces.heat_upper + faces.slope_lower * side.under + faces.slope_upper * side.over
-    for cooling, here in model.coolings_at(plane.axis, plane.face):
-        number = next(number for number, one in enumerate(model.coolings) if one is cooling)
-        solid_above = here & (faces.upper > 0.0) & np.isnan(faces.known_upper)
-        node, node_C = np.where(solid_above, side.over, side.under), np.where(solid_above, plane.over, plane.under)
-        if cooling.is_flux:
-            into[2, number] += float((area * node)[here].sum())
-            by_area += np.where(here, cooling.flux_W_m2 * area * node, 0.0)
-            continue
-        film, half = cooling.film_W_m2K * area, np.where(solid_above, faces.upper, faces.lower)
-        fluid = np.nan_to_num(np.where(solid_above, faces.known_lower, faces.known_upper))
-        from_cell = made + half * np.where(solid_above, side.above - side.over, side.below - side.under)
-        into[1, number] += float(np.where(film > half, from_cell, film * (node - fluid))[here].sum())
-        if not cooling.is_fixed:
-            by_film = -area * (cooling.fluid_C - node_C) * (fluid - node)
-            into[0, number] += float(by_film[here].sum())
-            by_area += np.where(here, cooling.film_W_m2K * by_film, 0.0)
-    return by_area
+    cooled = np.moveaxis(model.cooling_face[plane.axis], plane.axis, 0)[plane.face] >= 0
+    solid_above = cooled & (faces.upper > 0.0) & np.isnan(faces.known_upper)
+    node, node_C = np.where(solid_above, side.over, side.under), np.where(solid_above, plane.over, plane.under)
+    film, half = link.film * area, np.where(solid_above, faces.upper, faces.lower)
+    linked = ~np.isnan(link.known_C)
+    in_fluid = np.nan_to_num(np.where(solid_above, faces.known_lower, faces.known_upper))
+    from_cell = made + half * np.where(solid_above, side.above - side.over, side.below - side.under)
+    by_fluid = np.where(linked, np.where(film > half, from_cell, film * (node - in_fluid)), 0.0)
+    free = linked & (link.film < HOLDS)  # a face that is held feels no film
+    by_film = np.where(free, -area * (np.nan_to_num(link.known_C) - node_C) * (in_fluid - node), 0.0)
+    by_influx = np.where(cooled, area * node, 0.0)
+    by_area = by_film * np.where(free, link.film, 0.0) + by_influx * link.influx
+    return by_film, by_fluid, by_influx, np.asarray(by_area)

@@ -1,9 +1,9 @@
-"""The steady state where conductivity and power depend on temperature.
+"""The steady state where conductivity, power and boundaries depend on temperature.
 
-k(T) is taken at the last temperatures (Picard); leakage is linearised at the last face temperatures
-(Newton). From a cold start, with power convex in temperature, the Newton temperatures rise and never pass
-the stable steady state; so a balance that is not positive definite, or temperatures that pass any a chip
-survives, prove that there is none.
+k(T) is taken at the last temperatures (Picard); leakage, and boundaries that are not linear, are linearised at the last
+face temperatures (Newton). From a cold start, with power convex in temperature, the Newton temperatures rise and never
+pass the stable steady state; so a balance that is not positive definite, or temperatures that pass any a chip survives,
+prove that there is none.
 """
 
 from __future__ import annotations
@@ -130,7 +130,18 @@ def _largest_change(before: Guess, after: Guess, solid: NDArray[np.bool_]) -> fl
 def guess_from(model: Model, temperature: Array, guess: Guess) -> Guess:
     """Temperatures of a solution (nx, ny, nz), in the form that coefficients are taken at."""
     filled = np.nan_to_num(temperature, nan=model.coldest_C)
-    return model.guess(filled, heated_faces(model, temperature, guess))
+    return model.guess(filled, heated_faces(model, temperature, guess), surfaces(model, temperature, guess))
+
+
+def surfaces(model: Model, temperature: Array, guess: Guess) -> dict[tuple[int, int], Array]:
+    """Temperatures [C] of the planes where a boundary is not linear, on the side of the stack."""
+    found = {}
+    for axis, face in model.curved_planes:
+        cells = np.moveaxis(model.region >= 0, axis, 0)
+        solid_above = cells[face] if face < len(cells) else np.zeros(cells.shape[1:], dtype=bool)
+        under, over = nodes(model, axis, face, temperature, guess)
+        found[axis, face] = np.nan_to_num(np.where(solid_above, over, under), nan=model.coldest_C)
+    return found
 
 
 def heated_faces(model: Model, temperature: Array, guess: Guess) -> tuple[Array, ...]:

@@ -17,7 +17,6 @@ from thermsim.case.vocabulary.schema import (
     Case,
     Celsius,
     Conductivity,
-    Cooling,
     Film,
     Fraction,
     Heat,
@@ -297,6 +296,9 @@ def check_slice(look: Look) -> None:
         if cooling.face in ("front", "back"):
             what = f"a slice has no face `{cooling.face}`: allowed are `top`, `bottom`, `left`, `right`, `exposed`"
             look.add(("cooling", place, "face"), what)
+        for key in ("towards", "looking"):
+            if getattr(cooling, key) in ("+y", "-y"):
+                look.add(("cooling", place, key), f"a slice has no y: `{key}` is along x or z")
 
 
 # -------------------------------------------------------------------------------------- heat and cooling
@@ -320,7 +322,7 @@ def check_heat(look: Look) -> None:
 
 
 def _coldest_C(case: Case) -> float | None:
-    known = [q.value for cooling in case.cooling for q in (cooling.fluid_C, cooling.temperature_C) if q is not None]
+    known = [value for cooling in case.cooling for value in cooling.known_C]
     return min(known, default=None)
 
 
@@ -340,15 +342,15 @@ def check_cooling(look: Look) -> None:
     if look.knows_all("cooling") and _coldest_C(case) is None:
         what = "no entry has a film or a temperature, so heat cannot leave and no steady state exists"
         look.add(("cooling",), f"{what}; give a face `film_W_m2K` with `fluid_C`, or `temperature_C`", at_key=True)
-    first: dict[tuple[str, str | None], int] = {}
+    first: dict[tuple[str | None, ...], int] = {}
     labels: dict[str, int] = {}
     for place, cooling in enumerate(case.cooling):
         if cooling.wetted_mm is None and cooling.size_mm is None:
-            whole = (cooling.face, cooling.of)
+            whole = (cooling.face, cooling.of, cooling.looking)
             if whole in first:
                 line = look.source.mark(("cooling", first[whole]))[0]
                 remedy = (
-                    "leave one out, or limit it to a part (`of`)"
+                    "leave one out, or limit it to a part (`of`) or to faces that look one way (`looking`)"
                     if cooling.face == "exposed"
                     else "limit one to a patch (`wetted_mm`, or `corner_mm` with `size_mm`)"
                 )
@@ -357,7 +359,7 @@ def check_cooling(look: Look) -> None:
                     f"the face `{cooling.face}` is taken as a whole in line {line}; {remedy}",
                 )
             first.setdefault(whole, place)
-        label = _label(cooling)
+        label = cooling.label
         if label in labels and (cooling.environment is not None or case.cooling[labels[label]].environment is not None):
             line = look.source.mark(("cooling", labels[label]))[0]
             if cooling.environment is None or case.cooling[labels[label]].environment is None:
@@ -366,10 +368,6 @@ def check_cooling(look: Look) -> None:
                     f"{label!r} is the name of the environment or face in line {line}; give another name",
                 )
         labels.setdefault(label, place)
-
-
-def _label(cooling: Cooling) -> str:
-    return cooling.environment or cooling.face
 
 
 def check_limits(look: Look) -> None:

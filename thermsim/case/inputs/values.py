@@ -17,6 +17,7 @@ from thermsim.case.inputs.floor_plan import FloorPlan, kept, stretched
 from thermsim.case.source.yaml_source import LARGEST_NUMBER
 from thermsim.case.vocabulary.quantities import Entry, Tolerance
 from thermsim.case.vocabulary.schema import (
+    BOUNDARY_KEYS,
     Basis,
     Case,
     Conductivity,
@@ -42,7 +43,7 @@ Sign = Literal["positive", "not negative", "fraction", "any"]
 # What is varied of each kind of entry, by key; lengths in plan and k of a material are treated apart.
 OF_JOINT = ("resistance_mm2K_W", "film_um", "conductivity_W_mK", "boundary_mm2K_W", "wetted_fraction")
 OF_LEAKAGE = ("per_K", "share", "doubling_K", "at_C")
-OF_COOLING = ("film_W_m2K", "fluid_C", "temperature_C", "flux_W_mm2")
+OF_COOLING = tuple(key for keys in BOUNDARY_KEYS.values() for key in keys if key != "towards")
 OF_FILM = ("value", "low", "high", "edge", "centre")
 SIGNS: dict[str, Sign] = {
     "boundary_mm2K_W": "not negative",
@@ -51,8 +52,8 @@ SIGNS: dict[str, Sign] = {
     "per_K": "not negative",
     "wetted_fraction": "fraction",
     "share": "fraction",
-    "fluid_C": "any",
-    "temperature_C": "any",
+    "emissivity": "fraction",
+    **{key: "any" for key in OF_COOLING if key.endswith("_C")},
     "flux_W_mm2": "any",
     "offset_K": "any",
     "at_C": "any",

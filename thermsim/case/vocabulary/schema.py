@@ -222,6 +222,15 @@ class Heat(Entry):
         return self
 
 
+# What may happen on a face, and the keys that say so: all of one kind, and of no other.
+BOUNDARY_KEYS: dict[str, tuple[str, ...]] = {
+    "film": ("film_W_m2K", "fluid_C"),
+    "fixed temperature": ("temperature_C",),
+    "graded temperature": ("low_C", "high_C", "towards"),
+    "flux": ("flux_W_mm2",),
+    "radiation": ("emissivity", "room_C"),
+}
+Direction = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Face = Literal["top", "bottom", "left", "right", "front", "back", "exposed"]
 
 
@@ -231,27 +240,53 @@ class Cooling(Entry):
     face: Face
     environment: Name | None = Field(None, description="a name for this entry in results; the face if not given")
     of: Name | None = Field(None, description="limits `exposed` to the faces of one part")
+    looking: Direction | None = Field(None, description="limits `exposed` to the faces that look that way")
     film_W_m2K: Positive | None = None
     fluid_C: Celsius | None = None
     temperature_C: Celsius | None = None
+    low_C: Celsius | None = Field(None, description="with `high_C`: the face is held at what rises evenly between them")
+    high_C: Celsius | None = None
+    towards: Direction | None = Field(None, description="the side at which the face is at `high_C`")
     flux_W_mm2: Quantity | None = Field(None, description="heat into the stack")
+    emissivity: Fraction | None = Field(None, description="with `room_C`: the face radiates to a room")
+    room_C: Celsius | None = None
     wetted_mm: Size | None = Field(None, description="a centred area of the face")
     corner_mm: Place | None = Field(None, description="a patch, from the lower left of the face")
     size_mm: Size | None = None
 
     @model_validator(mode="after")
     def _one_kind(self) -> Cooling:
-        film = [self.film_W_m2K is not None, self.fluid_C is not None]
-        kinds = [any(film), self.temperature_C is not None, self.flux_W_mm2 is not None]
-        if sum(kinds) != 1 or any(film) != all(film):
-            raise ValueError("a cooled face has `film_W_m2K` with `fluid_C`, or `temperature_C`, or `flux_W_mm2`")
+        given = {kind: [getattr(self, key) is not None for key in keys] for kind, keys in BOUNDARY_KEYS.items()}
+        begun = [kind for kind, keys in given.items() if any(keys)]
+        if len(begun) != 1 or not all(given[begun[0]]):
+            listed = (" with ".join(f"`{key}`" for key in keys) for keys in BOUNDARY_KEYS.values())
+            raise ValueError(f"a cooled face has {', or '.join(listed)}")
+        if self.low_C is not None and self.high_C is not None and self.low_C.value > self.high_C.value:
+            raise ValueError("`low_C` is above `high_C`: exchange them, or turn `towards` round")
         if (self.corner_mm is None) != (self.size_mm is None) or (self.wetted_mm and self.size_mm):
             raise ValueError("a patch is `wetted_mm` (centred), or `corner_mm` with `size_mm`")
         if self.face == "exposed" and (self.wetted_mm or self.size_mm):
             raise ValueError("`exposed` means every face that looks into a void: it takes no patch")
         if self.of is not None and self.face != "exposed":
             raise ValueError("`of` limits `exposed` to the faces of one part; limit any other face to a patch")
+        if self.looking is not None and self.face != "exposed":
+            raise ValueError("`looking` limits `exposed`; any other face looks one way only")
         return self
+
+    @property
+    def kind(self) -> str:
+        """Which of `BOUNDARY_KEYS` it gives."""
+        return next(kind for kind, keys in BOUNDARY_KEYS.items() if getattr(self, keys[0]) is not None)
+
+    @property
+    def label(self) -> str:
+        """What results call it."""
+        return self.environment or self.face
+
+    @property
+    def known_C(self) -> list[float]:
+        """The temperatures that it ties the face to [C]; none for a heat that is given."""
+        return [getattr(self, key).value for key in BOUNDARY_KEYS[self.kind] if key.endswith("_C")]
 
 
 class Probe(Entry):

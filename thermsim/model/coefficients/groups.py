@@ -21,9 +21,9 @@ from thermsim.case.vocabulary.schema import Case, Joint, MaterialGiven, Part
 from thermsim.errors import ThermsimError
 from thermsim.materials.conductivity import Law
 from thermsim.model.assemble import FacePlane
-from thermsim.model.build import FIXED_FILM, Model
+from thermsim.model.build import Model
+from thermsim.model.physics.boundary import NOWHERE, boundary_of
 from thermsim.model.physics.properties import is_void, joint_of, material_of
-from thermsim.units import W_MM2
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -98,9 +98,15 @@ class Topology:
 
 
 def topology(case: Case, model: Model) -> Topology:
-    """Raises ThermsimError where leakage is exponential: its tangent moves with every temperature."""
+    """Raises ThermsimError where leakage or a boundary is not linear, or a face is held at many temperatures."""
     if any(source.leakage is not None and not source.leakage.is_linear for source in model.sources):
         raise ThermsimError("a small model takes leakage linear in temperature only", "solve each case in full")
+    uneven = [one.label for one in model.coolings if not (one.is_linear and one.is_even)]
+    if uneven:
+        raise ThermsimError(
+            f"a small model takes films, fluxes and faces of one temperature only, not {', '.join(uneven)}",
+            "solve each case in full",
+        )
     parts = np.zeros(model.grid.shape[2], dtype=np.int64)
     for number, part in enumerate(case.parts):
         parts[model.level_of_part[part.part]] = number
@@ -154,9 +160,7 @@ def _row(base: Topology, case: Case) -> tuple[Array | list[float], ...]:
             for known in joints
         ],
         _films(case) / base.films,
-        [FIXED_FILM if one.temperature_C else one.film_W_m2K.value if one.film_W_m2K else 0.0 for one in case.cooling],
-        [(one.temperature_C or one.fluid_C).value if one.flux_W_mm2 is None else 0.0 for one in case.cooling],  # type: ignore[union-attr]
-        [W_MM2 * one.flux_W_mm2.value if one.flux_W_mm2 else 0.0 for one in case.cooling],
+        *np.array([boundary_of(case, one).link(NOWHERE) for one in case.cooling]).T,
         [zone.given.power_W.value for zone in zones],
         [0.0 if leak is None else leak.per_K or 0.0 for leak in leaks],
         [0.0 if leak is None else leak.at_C for leak in leaks],
@@ -313,7 +317,7 @@ def faces_at(base: Topology, axis: Ints, place: Ints) -> Faces:
             half_width = area[here] / side.over[here]
             side.gap[here] = fill[place[here, 0], place[here, 1]] / half_width
             side.gap_joint[here] = number
-    flux = np.array([entry.is_flux for entry in model.coolings] + [False])
+    flux = np.array([entry.is_prescribed for entry in model.coolings] + [False])
     for side, other in ((lower, upper), (upper, lower)):
         side.cooling[:] = np.where(other.solid & (cooling >= 0) & ~flux[cooling] & ~side.solid, cooling, -1)
         side.influx[:] = np.where(side.solid & (cooling >= 0) & flux[cooling], cooling, -1)

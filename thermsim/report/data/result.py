@@ -214,7 +214,7 @@ def _ladder_of(prediction: Prediction) -> dict[str, Any] | None:
     ladder = prediction.ladder
     if ladder is None:
         return None
-    keys = ("zone", "part", "at", "starts_at", "start_C", "face", "environment", "share")
+    keys = ("zone", "part", "at", "starts_at", "start_C", "face", "environment", "coolant_C", "share")
     return {key: getattr(ladder, key) for key in keys}
 
 

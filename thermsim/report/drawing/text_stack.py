@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from thermsim.case.geometry.places import Box, face_box, insert_box, part_box, patch_box, stack_box, zone_box
-from thermsim.case.vocabulary.schema import Case, Cooling, Film, Joint, MaterialGiven, Part
+from thermsim.case.vocabulary.schema import Case, Film, Joint, MaterialGiven, Part
+from thermsim.model.physics.boundary import boundary_of
 from thermsim.model.physics.properties import is_void, joint_of
 from thermsim.units import UM
 
@@ -120,22 +121,8 @@ def _outside(case: Case, scale: Scale, face: str, arrow: str) -> list[tuple[str,
         if cooling.face == face:
             row = [" "] * scale.columns
             _paint(row, scale, patch_box(case, cooling) or face_box(case, cooling.face), arrow)
-            rows.append(("".join(row), f"{_label(cooling)}: {cooling_in_words(cooling)}"))
+            rows.append(("".join(row), f"{cooling.label}: {boundary_of(case, cooling).words}"))
     return rows or [(" " * scale.columns, f"{face}: insulated")]
-
-
-def _label(cooling: Cooling) -> str:
-    return cooling.environment or cooling.face
-
-
-def cooling_in_words(cooling: Cooling) -> str:
-    """What happens on a cooled face: `14000 W/m2K, 31 C`, `held at 20 C`, `0.5 W/mm2 inwards`."""
-    if cooling.film_W_m2K is not None and cooling.fluid_C is not None:
-        return f"{cooling.film_W_m2K.value:g} W/m2K, {cooling.fluid_C.value:g} C"
-    if cooling.temperature_C is not None:
-        return f"held at {cooling.temperature_C.value:g} C"
-    assert cooling.flux_W_mm2 is not None  # the schema allows no fourth kind
-    return f"{cooling.flux_W_mm2.value:g} W/mm2 inwards"
 
 
 def _ruler(scale: Scale, box: Box) -> str:
@@ -146,7 +133,7 @@ def _ruler(scale: Scale, box: Box) -> str:
 def _words(case: Case, scale: Scale, width: int) -> list[str]:
     """What the picture cannot show: faces that are not top or bottom, and how far it is to scale."""
     words = [
-        f"{_label(cooling)}: {cooling_in_words(cooling)}"
+        f"{cooling.label}: {boundary_of(case, cooling).words}"
         + (f" (every face{f' of {cooling.of}' if cooling.of else ''} that looks into a void)")
         * (cooling.face == "exposed")
         for cooling in case.cooling

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 from thermsim.case.geometry.places import Box, face_box, insert_box, part_box, patch_box, stack_box, zone_box
 from thermsim.case.vocabulary.schema import Case, Cooling, Joint, MaterialGiven, Part
+from thermsim.model.physics.boundary import boundary_of
 from thermsim.report.drawing.labels import Labels, Spot
 from thermsim.report.drawing.style import FAINT, INK, PAPER, SMALL, SOLID, TEXT, canvas, styled
-from thermsim.report.drawing.text_stack import cooling_in_words, joint_in_words
+from thermsim.report.drawing.text_stack import joint_in_words
 from thermsim.report.figures.section_figure import in_words, name_bands, stretch
 from thermsim.report.words.titles import titled
 
@@ -113,7 +114,7 @@ def _notes(case: Case, times: int) -> list[str]:
         if cooling.face not in ("top", "bottom"):
             whose = f" of {cooling.of}" if cooling.of else ""
             every = f" (every face{whose} that looks into a void)" if cooling.face == "exposed" else ""
-            notes.append(f"{cooling.environment or cooling.face}: {cooling_in_words(cooling)}{every}")
+            notes.append(f"{cooling.environment or cooling.face}: {boundary_of(case, cooling).words}{every}")
     return notes
 
 
@@ -168,7 +169,7 @@ def _cooling(ax: Axes, case: Case, heights: tuple[float, float]) -> None:
         for cooling in entries:
             box = patch_box(case, cooling) or face_box(case, cooling.face)
             _arrows(ax, (box[0], box[2]), height, away, _arrow_style(case, cooling))
-        words = "; ".join(f"{cooling.environment or face}: {cooling_in_words(cooling)}" for cooling in entries)
+        words = "; ".join(f"{cooling.environment or face}: {boundary_of(case, cooling).words}" for cooling in entries)
         spot = Spot(
             0.5 * sum(ax.get_xlim()), height, TEXT, offset_points=(0.0, away * 19.0), up="bottom" if away > 0 else "top"
         )
@@ -177,8 +178,9 @@ def _cooling(ax: Axes, case: Case, heights: tuple[float, float]) -> None:
 
 def _arrow_style(case: Case, cooling: Cooling) -> str:
     """Arrows that leave the stack, enter it, or (nothing makes heat, so nobody knows) point both ways."""
-    if cooling.flux_W_mm2 is not None:
-        return "-|>" if cooling.flux_W_mm2.value > 0.0 else "<|-"
+    boundary = boundary_of(case, cooling)
+    if boundary.is_prescribed:
+        return "-|>" if boundary.influx_W_m2 > 0.0 else "<|-"
     return "<|-" if case.heat else "<|-|>"
 
 

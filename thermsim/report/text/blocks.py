@@ -224,8 +224,8 @@ def _ladder(answer: dict[str, Any]) -> Block:
     start = f"the hottest spot, in {way['zone']}," if way["starts_at"] == "hottest spot" else f"zone {way['zone']}"
     title = f"Ladder from {start} to {named_face(way['environment'], way['face'])}"
     notes = (
-        f"{100 * way['share']:.1f} % of the heat leaves there. Even: what the same heat would lose if it used the "
-        "whole area. Spreading: the rest.",
+        f"{100 * way['share']:.1f} % of the heat leaves there, at {way['coolant_C']:g} C. Even: what the same heat "
+        "would lose if it used the whole area. Spreading: the rest.",
     )
     return Block(title, columns=columns, rows=tuple(rows), notes=notes)
 

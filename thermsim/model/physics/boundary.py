@@ -1,0 +1,313 @@
+"""What happens on the outer faces of a stack, one class a kind.
+
+A kind says how much heat leaves a square metre of a face that is at a temperature T, as a tangent there:
+
+    q_out  =  film (T - known) - influx                                            [W/m2]
+
+That is all that the heat balance, what is read off, sensitivities and superposition ask for, so a new kind is a row of
+keys in the vocabulary (`BOUNDARY_KEYS`), a class here, and its place in `KINDS`.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+from typing import ClassVar, NamedTuple, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.geometry.places import Box, face_box, levels, patch_box, stack_box
+from thermsim.case.vocabulary.schema import Case, Cooling, Quantity
+from thermsim.units import MM, W_MM2, ZERO_CELSIUS_K
+
+Array = NDArray[np.float64]
+
+HOLDS = 1e30  # film [W/m2K] of a face that is held at a temperature: so good that it is exact in double precision
+STEFAN_BOLTZMANN = 5.670374419e-8  # [W/m2K4], CODATA 2018, exact in the SI
+HOTTEST_C = 3000.0  # no face is hotter
+
+
+class Link(NamedTuple):
+    """q_out = film (T - known) - influx [W/m2]; numbers, or arrays over faces. film [W/m2K], known [C]"""
+
+    film: Array | float
+    known_C: Array | float
+    influx: Array | float
+
+
+class Surface(NamedTuple):
+    """Faces that a boundary acts on: their temperature [C], and where they are along x, y, z [m], as they broadcast."""
+
+    face_C: Array | float
+    place: tuple[Array | float, Array | float, Array | float]
+
+
+NOWHERE = Surface(0.0, (0.0, 0.0, 0.0))
+
+
+@dataclass(frozen=True)
+class Boundary(ABC):
+    """One entry of `cooling`. label : what results call it; face : the face it acts on
+
+    is_linear : the link is the same at all temperatures; is_even : ... and at all places
+    is_prescribed : the heat is given, whatever the temperatures
+    """
+
+    label: str
+    face: str
+    kind: ClassVar[str]
+    is_linear: ClassVar[bool] = True
+    is_even: ClassVar[bool] = True
+    is_prescribed: ClassVar[bool] = False
+
+    @classmethod
+    @abstractmethod
+    def read(cls, case: Case, entry: Cooling) -> Self:
+        """The boundary that an entry of a case describes."""
+
+    @abstractmethod
+    def link(self, at: Surface) -> Link:
+        """The tangent of q_out at the temperatures of some faces."""
+
+    @property
+    @abstractmethod
+    def words(self) -> str:
+        """What happens there, for drawings: `14000 W/m2K, 31 C`."""
+
+    @property
+    def known_C(self) -> tuple[float, ...]:
+        """The temperatures that it ties faces to [C]; none for a heat that is given."""
+        return ()
+
+    @property
+    def fluid_C(self) -> float | None:
+        """The temperature [C] that results tell as that of the fluid; the mean where there are several."""
+        return float(np.mean(self.known_C)) if self.known_C else None
+
+    @property
+    def film_W_m2K(self) -> float | None:
+        """The film coefficient, of what has one that is a number of the case."""
+        return None
+
+    @property
+    def influx_W_m2(self) -> float:
+        """Heat that enters whatever the temperatures; an arrow points with it."""
+        return float(self.link(NOWHERE).influx) if self.is_prescribed else 0.0
+
+    def most_film(self, hottest_C: float) -> float:
+        """The film coefficient [W/m2K] at a temperature that faces are not above; infinite where they are held."""
+        film = float(np.max(self.link(NOWHERE._replace(face_C=hottest_C)).film))
+        return np.inf if film >= HOLDS else film
+
+    def outflow(self, at: Surface) -> Array:
+        """q_out [W/m2], of what holds no temperature."""
+        film, known_C, influx = self.link(at)
+        return np.asarray(film * (at.face_C - known_C) - influx)
+
+    def carrying_C(self, flux_W_m2: float) -> float:
+        """Temperature [C] at which faces alone would let out so much: where a search for the steady state begins."""
+        low, high = min(self.known_C), HOTTEST_C
+        while high - low > 1.0:
+            middle = 0.5 * (low + high)
+            if float(np.mean(self.outflow(NOWHERE._replace(face_C=middle)))) > flux_W_m2:
+                high = middle
+            else:
+                low = middle
+        return high
+
+
+@dataclass(frozen=True)
+class FilmBoundary(Boundary):
+    """A film to a fluid: Newton's law of cooling."""
+
+    kind = "film"
+    film: float
+    fluid: float
+
+    @classmethod
+    def read(cls, case: Case, entry: Cooling) -> Self:
+        return cls(entry.label, entry.face, _value(entry.film_W_m2K), _value(entry.fluid_C))
+
+    def link(self, at: Surface) -> Link:
+        return Link(self.film, self.fluid, 0.0)
+
+    @property
+    def known_C(self) -> tuple[float, ...]:
+        return (self.fluid,)
+
+    @property
+    def film_W_m2K(self) -> float:
+        return self.film
+
+    @property
+    def words(self) -> str:
+        return f"{self.film:g} W/m2K, {self.fluid:g} C"
+
+
+@dataclass(frozen=True)
+class FixedBoundary(Boundary):
+    """A face that is held at a temperature."""
+
+    kind = "fixed temperature"
+    temperature: float
+
+    @classmethod
+    def read(cls, case: Case, entry: Cooling) -> Self:
+        return cls(entry.label, entry.face, _value(entry.temperature_C))
+
+    def link(self, at: Surface) -> Link:
+        return Link(HOLDS, self.temperature, 0.0)
+
+    @property
+    def known_C(self) -> tuple[float, ...]:
+        return (self.temperature,)
+
+    @property
+    def words(self) -> str:
+        return f"held at {self.temperature:g} C"
+
+
+@dataclass(frozen=True)
+class GradedBoundary(Boundary):
+    """A face that is held at a temperature which changes evenly along an axis, from one edge of the area to the other.
+
+    low, high : temperatures [C] at the places [m] along `axis` that `span` gives in the same order
+    """
+
+    kind = "graded temperature"
+    is_even = False
+    low: float
+    high: float
+    axis: int
+    span: tuple[float, float]
+
+    @classmethod
+    def read(cls, case: Case, entry: Cooling) -> Self:
+        assert entry.towards is not None  # it is one of the keys of this kind
+        axis = "xyz".index(entry.towards[1])
+        ends = _extent_mm(case, entry)[axis]
+        low, high = ends if entry.towards[0] == "+" else ends[::-1]
+        span = (MM * low, MM * high)
+        return cls(entry.label, entry.face, _value(entry.low_C), _value(entry.high_C), axis, span)
+
+    def link(self, at: Surface) -> Link:
+        start, end = self.span
+        share = np.clip((np.asarray(at.place[self.axis]) - start) / (end - start), 0.0, 1.0)
+        return Link(HOLDS, self.low + (self.high - self.low) * share, 0.0)
+
+    @property
+    def known_C(self) -> tuple[float, ...]:
+        return (self.low, self.high)
+
+    @property
+    def words(self) -> str:
+        return f"held at {self.low:g} to {self.high:g} C"
+
+
+@dataclass(frozen=True)
+class FluxBoundary(Boundary):
+    """A heat flux into the stack."""
+
+    kind = "flux"
+    is_prescribed = True
+    flux_W_m2: float
+
+    @classmethod
+    def read(cls, case: Case, entry: Cooling) -> Self:
+        return cls(entry.label, entry.face, W_MM2 * _value(entry.flux_W_mm2))
+
+    def link(self, at: Surface) -> Link:
+        return Link(0.0, 0.0, self.flux_W_m2)
+
+    @property
+    def words(self) -> str:
+        return f"{self.flux_W_m2 / W_MM2:g} W/mm2 inwards"
+
+
+@dataclass(frozen=True)
+class RadiationBoundary(Boundary):
+    """Heat radiation of a grey face to a large room: q = emissivity sigma (T^4 - T_room^4), in kelvin.
+
+    Source: Incropera et al., Fundamentals of Heat and Mass Transfer, section 1.2.3 (small surface, large enclosure).
+    """
+
+    kind = "radiation"
+    is_linear = False
+    emissivity: float
+    room: float
+
+    @classmethod
+    def read(cls, case: Case, entry: Cooling) -> Self:
+        return cls(entry.label, entry.face, _value(entry.emissivity), _value(entry.room_C))
+
+    def link(self, at: Surface) -> Link:
+        face_K = np.maximum(np.asarray(at.face_C) + ZERO_CELSIUS_K, 1.0)  # an iterate may stray, a tangent not end
+        sent = self.emissivity * STEFAN_BOLTZMANN
+        film = 4.0 * sent * face_K**3
+        outflow = sent * (face_K**4 - (self.room + ZERO_CELSIUS_K) ** 4)
+        return Link(film, face_K - ZERO_CELSIUS_K - outflow / film, 0.0)
+
+    @property
+    def known_C(self) -> tuple[float, ...]:
+        return (self.room,)
+
+    @property
+    def words(self) -> str:
+        return f"radiates, emissivity {self.emissivity:g}, to {self.room:g} C"
+
+
+@dataclass(frozen=True)
+class UnheatedBoundary(Boundary):
+    """Another boundary as a difference of temperatures sees it: everything known is zero, no heat enters."""
+
+    kind = "unheated"
+    of: Boundary
+
+    @classmethod
+    def read(cls, case: Case, entry: Cooling) -> Self:
+        raise NotImplementedError("no case describes it")
+
+    def link(self, at: Surface) -> Link:
+        return Link(self.of.link(at).film, 0.0, 0.0)
+
+    @property
+    def known_C(self) -> tuple[float, ...]:
+        return tuple(0.0 for _ in self.of.known_C)
+
+    @property
+    def words(self) -> str:
+        return f"{self.of.words}, without heat"
+
+
+KINDS: dict[str, type[Boundary]] = {
+    one.kind: one for one in (FilmBoundary, FixedBoundary, GradedBoundary, FluxBoundary, RadiationBoundary)
+}
+
+
+def boundary_of(case: Case, entry: Cooling) -> Boundary:
+    """The boundary that one entry of `cooling` describes."""
+    return KINDS[entry.kind].read(case, entry)
+
+
+def unheated(boundary: Boundary) -> Boundary:
+    """The same film without a known temperature or heat of its own."""
+    return UnheatedBoundary(boundary.label, boundary.face, boundary)
+
+
+def _value(given: Quantity | None) -> float:
+    assert given is not None  # the schema wants every key of a kind
+    return given.value
+
+
+def _extent_mm(case: Case, entry: Cooling) -> tuple[tuple[float, float], ...]:
+    """From where to where an entry reaches along x, y and z [mm]."""
+    x0, y0, x1, y1 = stack_box(case)
+    found = [(x0, x1), (y0, y1), (0.0, levels(case)[-1][1])]
+    if entry.face == "exposed":
+        return tuple(found)
+    box: Box = patch_box(case, entry) or face_box(case, entry.face)
+    across = {"left": 0, "right": 0, "front": 1, "back": 1}.get(entry.face, 2)
+    for place, axis in enumerate(axis for axis in range(3) if axis != across):
+        found[axis] = (box[place], box[place + 2])
+    return tuple(found)
