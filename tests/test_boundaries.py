@@ -160,7 +160,7 @@ def test_radiation_settles_over_grids_and_is_told() -> None:
 
 
 def test_a_graded_rim_makes_an_even_slope() -> None:
-    """Both ends of a bar and its underside held at a + b x: T = a + b x everywhere, and k b A flows through the ends."""
+    """Ends and underside of a bar held at a + b x: T = a + b x everywhere, and k b A flows through the ends."""
     cooling = [
         {"face": "bottom", "low_C": 20.0, "high_C": 60.0, "towards": "-x"},
         {"face": "left", "temperature_C": 60.0},
