@@ -29,7 +29,7 @@ PROMISED = {
     "face environment heat_W mesh_doubt_W area_mm2 face_C fluid_C": "flows[].",
     "lowest_C mean_C highest_C": "bounds.",
     "item drop_K even_K spreading_K": "ladder[].",
-    "zone part at starts_at start_C face environment share": "ladder_of.",
+    "zone part at starts_at start_C face environment coolant_C share": "ladder_of.",
     "reading_C": "limits.",
     "multiplier cells hottest_C seconds iterations algebraic_error_K": "mesh[].",
 }
