@@ -56,7 +56,8 @@ def flank_beside_a_map(folder: Path, off_mm: np.ndarray) -> Case:
 
 def test_a_map_makes_no_heat_beside_its_part(tmp_path: Path) -> None:
     """Its edges are worked out in another way than grid lines are: 1e-17 W in the filler beside the die made it
-    count as heated, and the hottest spot, which a warm fluid makes at the flank of the filler, was sought on the die alone.
+    count as heated, and the hottest spot, which a warm fluid makes at the flank of the filler, was sought on the die
+    alone.
     """
     rng = np.random.default_rng(20_341)
     base = flank_beside_a_map(tmp_path, np.zeros(4))
