@@ -37,7 +37,7 @@ FEWEST = 256  # samples: fewer say too little about the ends of an interval
 MOST = 2**17  # samples: with twenty inputs they take some hundred megabytes
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Judged:
     """A gain both ways. samples : (samples,) gains [K], without the normal part `other_K` (mesh, short cut)"""
 

@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 AS_IN_FILE = "as in the file"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Family:
     """Base and options on one family of grids: answers of each on each grid.
 

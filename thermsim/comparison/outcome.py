@@ -85,7 +85,7 @@ class FluxBounds:
     words: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class OptionResult:
     """One option against the base.
 

@@ -46,7 +46,7 @@ class CaseWay:
     words: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Samples:
     """What the tolerances make of every temperature.
 

@@ -51,7 +51,7 @@ NEGLIGIBLE_K = 1e-7  # errors below say nothing about grids
 Goal = tuple[tuple[ZoneCells, float], ...]  # zone means and their signs
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ErrorOrigin:
     """The error that each plane of cells of a grid leaves in each goal: for each axis (goals, n) [K]."""
 

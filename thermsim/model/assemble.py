@@ -37,7 +37,7 @@ TINY = 1e-300  # [W/K], stands for nothing between two voids
 BLOCK_CELLS = 200_000  # of conductances that are worked out at once: they stay in the cache
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Stencil:
     """Heat balance of every solid cell c:  sum over faces G (T_n - T_c) - ground_c T_c + heat_c = 0.
 
@@ -61,7 +61,7 @@ class Stencil:
     box: NDArray[np.int16]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FacePlane:
     """All faces of one plane across an axis, in the symbols of the formula above; arrays over the plane.
 

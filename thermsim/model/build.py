@@ -53,7 +53,7 @@ class ZoneCells:
     side: Literal["lower", "upper"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Guess:
     """Temperatures at which k(T) is taken, and leakage and boundaries are linearised.
 
@@ -69,7 +69,7 @@ class Guess:
     surface: Mapping[tuple[int, int], Array] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Model:
     """A case on a grid, in SI (temperatures in C).
 

@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 GAUSS_POINTS = 4  # each way in a cell: a film that doubles from side to side is then right to 1e-7
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class JointPlane:
     """A joint at a z face, and what fills the rest of its plane.
 

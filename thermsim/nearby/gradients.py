@@ -236,7 +236,7 @@ class _Nearby:
         return tuple(one.value(self.reader.model, self.reader.case) for one in self.asked)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Change:
     """What one input does, per unit of it. slopes : in the order of `_weights`; conducts : (region, axis) of new k"""
 

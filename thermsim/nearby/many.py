@@ -50,7 +50,7 @@ NOISE_K = 1e-6  # of differences of grids; what the solves themselves leave is a
 PAYS = 4  # samples for each full solve that a small model is made from
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Many:
     """Temperatures [C] and doubts [K] (samples, questions), NaN where a sample has no steady state or no such place.
 
@@ -146,7 +146,7 @@ class _Studies:
         )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Checked:
     """Deviations at the limit of some samples [K], to measure short cuts by. limit, half_width : (checks, questions)"""
 
@@ -159,7 +159,7 @@ class _Checked:
         return np.asarray(SAFETY * np.abs(deviation - self.limit).max(axis=0) + self.half_width.max(axis=0))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Grid:
     """One grid of the base's study, and what it leaves of deviations (questions,)."""
 

@@ -75,7 +75,7 @@ def _deviation(solver: Solver, sample: Sample, number: int, nominal: Array) -> A
         return np.full(len(nominal), np.nan)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class OneCase:
     """Makes the function that finds slopes of one case and, where `small`, answers all samples by a small model.
 

@@ -39,7 +39,7 @@ BEYOND = 1.0  # of the span of solved cases, in which answers are believed
 TOGETHER = 64  # cases that are answered at once
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Found:
     """Temperatures [C] and doubts [K] of n cases (n, questions).
 
@@ -58,7 +58,7 @@ class Found:
         return np.asarray(self.inside & np.all(self.doubts[:, asked] <= within_K, axis=1))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Reduced:
     """A small model of a case.
 

@@ -20,7 +20,7 @@ from thermsim.units import MM
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Window:
     """A rectangle of a heated face, wider than its heat and zones where the grid goes on.
 
@@ -51,7 +51,7 @@ class Window:
         return [summit.value for summit in plane.summits(face, self.boxes)]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Readout:
     """All that is read off. volumes : rows (r,) of the means of zones that are volumes; readings : what sensors sit on
 

@@ -153,7 +153,7 @@ def _spread(low: Array, high: Array, count: int, seed: int) -> Array:
     return np.asarray(low + (high - low) * points[:count])
 
 
-@dataclass
+@dataclass(eq=False)
 class _Solved:
     """One full solve: temperatures over the coldest coolant (cells,), coefficients (all, or the uneven), answers (all,
     or the probes)."""

@@ -48,7 +48,7 @@ Heats = tuple[tuple[FaceSource, ...], tuple[VolumeSource, ...]]
 GRIDS = (1, 2, 3, 4)  # multipliers of a family, for the mesh doubt of a matrix
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Superposition:
     """Temperatures of one case for any heats of its zones.
 

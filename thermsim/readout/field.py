@@ -68,7 +68,7 @@ class Flow:
     fluid_C: float | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Field:
     """A solved model.
 

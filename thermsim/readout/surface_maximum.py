@@ -41,7 +41,7 @@ INSIDE, LOW_EDGE, HIGH_EDGE = 0, -1, 1
 WAYS = (INSIDE, LOW_EDGE, HIGH_EDGE)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Summit:
     """Highest temperatures (n,) [C] of one rectangle, and where they are.
 
@@ -56,7 +56,7 @@ class Summit:
     place: Array
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Plane:
     """A plane of cells. region : (nx, ny) which body each is of, negative for none; widths : of cells [m]"""
 
@@ -211,7 +211,7 @@ def _warmest(face: Array, box: Box) -> Ints:
     return np.array([i + box[0].start, j + box[1].start])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Line:
     """One axis. start, stop : (nx, ny) of the run of cells of one body along it that each cell is in; faces : [m]
 
@@ -295,7 +295,7 @@ class _Line:
         return _Part(index, powers, np.full((len(middle), 2), 0.5 * side), side)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Part:
     """Temperatures along one axis; places in widths of the middle cell from its centre.
 
@@ -317,7 +317,7 @@ class _Part:
         return _powers(place) if self.way == INSIDE else _jump_terms(0.5 - self.way * place)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Near:
     """Along one axis about cells: inside them and on both edges. touches : (m, 2) which are edges of the rectangle"""
 

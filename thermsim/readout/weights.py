@@ -248,7 +248,7 @@ class Reader:
         return Local(self._goal(weights(self.model, self.case)), lambda model, case: self._sum(weights(model, case)))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Held(Field):
     """A field whose temperatures on faces are given one by one; what is not given is zero."""
 

@@ -44,7 +44,7 @@ class Failure:
     message: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Solved:
     """A result together with the way it was found ("full solve", "superposition", ...), if a task wants to tell it."""
 

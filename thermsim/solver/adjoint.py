@@ -42,7 +42,7 @@ A_STEP = 3e-3  # of the residual, that one solve of the symmetric part is taken 
 MOST_STEPS = 60
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Sensitivity:
     """What a goal changes with, per unit of each.
 
@@ -192,7 +192,7 @@ def _log_conductivity(at: Linearised, adj: Array, goal: Goal) -> list[Array]:
     return found
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Side:
     """An adjoint at one plane of faces: its own equations there, its nodes, and its cells (nodes where none are)."""
 

@@ -36,7 +36,7 @@ REMEDY: dict[Status, str] = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class State:
     """What a stencil needs for any number of solves. body : see `bodies`"""
 
@@ -45,7 +45,7 @@ class State:
     body: NDArray[np.int32] | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Solution:
     """temperature : (nx, ny, nz) [C], NaN in voids; residual : relative; error_K : estimated algebraic error [K]."""
 

@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 Nodes = Mapping[tuple[int, int], tuple[Array, Array]]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Goal:
     """A number read off temperatures, to first order.
 
@@ -37,7 +37,7 @@ class Goal:
 NOTHING = Goal()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Plane:
     """One plane of faces where more happens than conduction between two cells.
 
@@ -55,7 +55,7 @@ class Plane:
     through: Array
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Coupling:
     """What (dk/dT) dJ/dk of the cells beside one plane of faces is, per adjoint of the lower and of the upper one."""
 
@@ -65,7 +65,7 @@ class Coupling:
     upper: tuple[Array, Array]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Linearised:
     """A steady state and how its heat balance changes around it.
 

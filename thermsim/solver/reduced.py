@@ -36,7 +36,7 @@ MOST_STEPS = 40
 SEED = 5_227
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Term:
     """One operator of the sum: weights (entries,) [W/K] or [W] of entries by their place in the vector."""
 
@@ -44,7 +44,7 @@ class Term:
     weights: Array
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Sum:
     """Coefficients of a balance as a sum of terms, each times a factor that follows from a few chosen entries.
 
@@ -56,7 +56,7 @@ class Sum:
     mix: Array
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SmallModel:
     """A balance of r unknowns.
 
@@ -159,7 +159,7 @@ def _project(layout: Layout, term: Term, vectors: Array, reference_C: float, mat
 # ---- terms of the sum -------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Groups:
     """Entries by how they change. alike : groups of entries, each a term; uneven : those that change each by itself."""
 

@@ -14,7 +14,7 @@ from thermsim.case.vocabulary.schema import Case, Entry
 from thermsim.errors import MOST_FAULTS, CaseError, Fault
 
 
-@dataclass
+@dataclass(eq=False)
 class Look:
     """A case under examination.
 

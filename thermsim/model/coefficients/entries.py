@@ -52,7 +52,7 @@ class Layout:
         return np.asarray(kinds, dtype=np.int64), index
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Entries:
     """Some coefficients of the base's grid.
 

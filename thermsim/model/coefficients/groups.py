@@ -49,7 +49,7 @@ VARIES = (
 OF_JOINT = ("resistance_mm2K_W", "film_um", "conductivity_W_mK", "boundary_mm2K_W", "wetted_fraction")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Numbers:
     """What coefficients of n cases of one topology depend on, [SI], temperatures in C.
 
@@ -75,7 +75,7 @@ class Numbers:
         return Numbers(**{name: values[which] for name, values in vars(self).items()})
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Topology:
     """A base case on its grid.
 
@@ -205,7 +205,7 @@ def _givens(part: Part) -> list[tuple[str, MaterialGiven]]:
 # ---- faces ------------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Side:
     """The cells on one side of some faces; arrays over the faces.
 
@@ -226,7 +226,7 @@ class Side:
     gap_joint: Ints
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Faces:
     """Some faces of the base's grid, with what acts on them.
 

@@ -29,7 +29,7 @@ FOLLOWS = 0.3  # at least this share of its own width keeps a segment beside a s
 STEEPEST = 1.2  # growth where one side of a line forces the other to begin much finer than it would
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Axis:
     """Cells along one axis. faces : (n+1,) [m], rising."""
 
@@ -124,7 +124,7 @@ class PlannedAxis:
         return {}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class AxisPlan(PlannedAxis):
     """Where faces stand along one axis, at any multiplier.
 

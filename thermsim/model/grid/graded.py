@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 BENDS = 4.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Grading:
     """Cell widths of one stretch, linear between knots: place : (m,) from 0 to 1; width : (m,), of the stretch."""
 
@@ -52,7 +52,7 @@ class Grading:
         return np.asarray(self.place[knot] + self.width[knot] * reach)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class GradedAxis(PlannedAxis):
     """An axis with a grading in each segment.
 

@@ -42,7 +42,7 @@ class Piece:
         return np.asarray(self.low + (self.high - self.low) * relative)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class StretchedAxis(PlannedAxis):
     """An axis of pieces of others."""
 

@@ -46,7 +46,7 @@ def _linearised(watts: Array, law: LeakageLaw | None, at: Array | float) -> tupl
     return watts * law.factor(at) - slope * at, slope
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FaceSource:
     """Heat made in the bottom or top face of a part.
 
@@ -68,7 +68,7 @@ class FaceSource:
         return _linearised(self.watts, self.leakage, face_C)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class VolumeSource:
     """Heat made throughout a part. watts : (nx, ny, levels) [W]; levels : the cells in z it fills."""
 

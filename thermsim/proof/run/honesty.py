@@ -44,7 +44,7 @@ class Stack:
     zones: list[dict[str, Any]]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Honesty:
     """True errors and doubts [K] of all zone temperatures, means and highest apart.
 

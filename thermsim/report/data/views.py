@@ -32,7 +32,7 @@ Array = NDArray[np.float64]
 EVEN_K = 1e-6  # round-off and what the solver leaves
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Sheet:
     """Temperatures (n, m) [C] at points x (n,), y (m,) [mm]; its rim lies on the outline it fills."""
 

@@ -34,7 +34,7 @@ PROGRESS_LAST = 0.7  # edges of parts are crossed when more than this share woul
 SAMPLES = 48  # columns along an axis that are looked at for edges and ratios (hints, not results)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Axis:
     """Cells of one level along one axis: widths in the metric that counts, and gaps (n - 1) that no pair should
     cross.
@@ -47,7 +47,7 @@ class Axis:
         return Axis(np.add.reduceat(self.width, first[:-1]), self.edge[first[1:-1] - 1])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Step:
     """From one level to the next: `first[I]` is the first member of coarse index I (one more entry than coarse
     cells).

@@ -21,7 +21,7 @@ FIRST_AIM = (
 NEXT_AIM = 1e-6  # and then after so much at most
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Run:
     """What conjugate gradients did. `residual` is |heat - A T| / |heat|, measured in double precision, not carried
     along.

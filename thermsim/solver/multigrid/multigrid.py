@@ -26,7 +26,7 @@ SERIAL_CELLS = 20_000  # levels below this many cells are not worth sharing amon
 LEAST_SLABS = 8  # slabs a thread needs for its sweeps to run one behind the other
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Hierarchy:
     """All levels of one stencil, ready to solve. Not to be used by two solutions at the same time."""
 
