@@ -25,7 +25,9 @@ from thermsim.plausibility.measure import measure
 from thermsim.readout.answers import Observable, answers, find
 from thermsim.readout.field import Field
 from thermsim.readout.ladder import ladder
+from thermsim.report.data.result import result
 from thermsim.report.drawing.text_stack import drawing
+from thermsim.report.text.blocks import prediction_blocks
 from thermsim.solver.steady import steady_state
 
 SIGMA = 5.670374419e-8  # [W/m2K4], CODATA 2018
@@ -199,6 +201,81 @@ def test_bad_boundaries_are_told() -> None:
     ):
         with pytest.raises(CaseError, match=told):
             plate([{"face": "top", **given}], 1.0)
+
+
+# ---- held faces that touch --------------------------------------------------------------------------------------
+
+
+def held(face: str, temperature_C: float, **more: object) -> Mapping:
+    return {"face": face, "temperature_C": temperature_C, **more}
+
+
+def block(cooling: list[Mapping], **more: object) -> Case:
+    zones = [{"zone": "z", "corner_mm": [4.0, 4.0], "size_mm": [4.0, 4.0], "power_W": 5.0}]
+    return case_of([part("block", [12.0, 12.0], 4.0, 50.0)], [{"in": "block", "zones": zones}], cooling, **more)
+
+
+LEFT_HALF: Mapping = {"corner_mm": [0.0, 0.0], "size_mm": [6.0, 12.0]}
+RIGHT_HALF: Mapping = {"corner_mm": [6.0, 0.0], "size_mm": [6.0, 12.0]}
+TOUCH: dict[str, tuple[list[Mapping], set[int]]] = {
+    "two patches": ([held("top", 20, **LEFT_HALF), held("top", 50, **RIGHT_HALF, environment="b")], {0, 1}),
+    "at an edge": ([held("top", 20), held("left", 50), film("right", 500.0, 10.0)], {0, 1}),
+    "alike": ([held("top", 20), held("left", 20)], set()),
+    "apart": ([held("top", 20, **LEFT_HALF), held("top", 50, corner_mm=[7, 0], size_mm=[5, 12])], set()),
+    "a film between": ([held("top", 20), film("left", 9e4, 50.0)], set()),
+    "a graded rim": (
+        [
+            held("top", 20, corner_mm=[0, 0], size_mm=[5, 12]),
+            {"face": "top", "low_C": 20, "high_C": 50, "towards": "+x", "corner_mm": [5, 0], "size_mm": [2, 12],
+             "environment": "rim"},
+            held("top", 50, corner_mm=[7, 0], size_mm=[5, 12], environment="b"),
+        ],
+        set(),
+    ),
+    "a rim that does not meet them": (
+        [
+            held("top", 20, corner_mm=[0, 0], size_mm=[5, 12]),
+            {"face": "top", "low_C": 21, "high_C": 50, "towards": "+x", "corner_mm": [5, 0], "size_mm": [2, 12],
+             "environment": "rim"},
+            held("top", 50, corner_mm=[7, 0], size_mm=[5, 12], environment="b"),
+        ],
+        {0, 1},
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("cooling", list(TOUCH))
+def test_heat_between_held_faces_that_touch_has_no_number(cooling: str) -> None:
+    entries, endless = TOUCH[cooling]
+    found = predict(block(entries), accuracy_K=0.2)
+    told = {number for number, flow in enumerate(result(found)["flows"]) if flow["heat_W"] is None}
+    assert told == endless
+    warned = [remark for remark in found.remarks if "no finite value" in remark]
+    assert bool(warned) == bool(endless)
+    assert found.status == "accuracy held"
+    if endless:
+        assert any("no bound" in row for block in prediction_blocks(found) for row in block.rows)
+        assert found.ladder is None or not endless.intersection(found.field.sink)
+
+
+@pytest.mark.parametrize("resistance", [0.0, 20.0])
+def test_faces_on_either_side_of_a_joint_do_not_touch(resistance: float) -> None:
+    """A die's flank at 20 C ends at the underside of a lid at 50 C: they share a line only where no film parts them."""
+    layers = [part("die", [6.0, 6.0], 1.0, 120.0), joint("film", resistance), part("lid", [12.0, 12.0], 2.0, 390.0)]
+    cooling = [held("exposed", 20, of="die"), held("exposed", 50, of="lid", environment="b")]
+    case = case_of(layers, (), cooling)
+    found = Field.touching.func(solve_on(case, even_grid(case, [1, 1, 0.5])))  # type: ignore[attr-defined]
+    assert found == (((0, 1),) if resistance == 0.0 else ())
+
+
+def test_an_accuracy_of_flows_is_held() -> None:
+    """The same case with and without: more grids are made, until every flow is known to 5 mW."""
+    cooling = [held("top", 20, **LEFT_HALF), film("bottom", 3000.0, 35.0)]
+    loose, tight = predict(block(cooling), accuracy_K=2.0), predict(block(cooling, accuracy_W=0.005), accuracy_K=2.0)
+    widths = [max(flow["mesh_doubt_W"] for flow in result(one)["flows"]) for one in (loose, tight)]
+    assert widths[0] > 0.005 >= widths[1] and tight.status == "accuracy held"
+    never = predict(block(cooling, accuracy_W=1e-9), accuracy_K=2.0, memory_GB=0.02)
+    assert never.status == "accuracy not held" and any("accuracy of 1e-09 W" in one for one in never.remarks)
 
 
 # ---- faces to voids by the way they look ------------------------------------------------------------------------

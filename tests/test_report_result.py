@@ -16,8 +16,8 @@ from thermsim.report.data.result import as_json, result, shown_C
 
 # Written out, not taken from the code: what other programs read must not change unnoticed.
 PROMISED = {
-    "title option thermsim status accuracy_K remarks hottest_C hottest_at coolant_C zones readings probes flows bounds "
-    "heat_typed_W heat_made_W "
+    "title option thermsim status accuracy_K accuracy_W remarks hottest_C hottest_at coolant_C zones readings probes "
+    "flows bounds heat_typed_W heat_made_W "
     "heat_balance_W heat_balance_relative ladder ladder_of limits mesh observed_order mesh_note mesh_doubt_K "
     "worst_at": "",
     "part x_mm y_mm z_mm": "hottest_at.",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Collection
 from dataclasses import replace
-from math import inf
+from math import inf, nan
 from typing import Literal
 
 import numpy as np
@@ -43,6 +43,7 @@ Array = NDArray[np.float64]
 FEWEST_GRIDS = 3
 # Where conductivity or power depends on temperature, the iteration may stop at this share of the accuracy asked for.
 OUTER_SHARE, OUTER_K = 1e-4, 1e-5
+ENDLESS = Doubt(nan, nan, None, inf, "grows without bound")  # of heat between touching faces of two temperatures
 MOST_RUNAWAY_CELLS = 200_000  # of a grid on which a runaway is not believed yet
 SMALLEST_FIRST = 4  # the first grid of a family made for what is asked has this part of `first_cells` at least
 
@@ -51,6 +52,7 @@ def predict(
     case: Case,
     *,
     accuracy_K: float | None = None,
+    accuracy_W: float | None = None,
     memory_GB: float | None = None,
     first_cells: int = FIRST_GRID_CELLS,
     plan: GridPlan | None = None,
@@ -65,7 +67,7 @@ def predict(
 
     Parameters
     ----------
-    accuracy_K : instead of the case's own [K]
+    accuracy_K : instead of the case's own [K]; accuracy_W : the same of flows [W], of which none is asked unless given
     memory_GB : no grid is begun that would need more [GB]; 4, or most of what is free, unless given
     first_cells : cells of the first grid of an even family; one made for what is asked begins with an eighth or more
     plan : a family of grids to climb instead of one made for this case, such as the stretched one of another case
@@ -82,6 +84,9 @@ def predict(
     wanted = case.accuracy_K if accuracy_K is None else accuracy_K
     if not wanted >= 0.0:
         raise ThermsimError(f"an accuracy of {wanted} K cannot be asked for", "give kelvins above zero, such as 0.1")
+    wanted_W = case.accuracy_W if accuracy_W is None else accuracy_W
+    if wanted_W is not None and not wanted_W >= 0.0:
+        raise ThermsimError(f"an accuracy of {wanted_W} W cannot be asked for", "give watts above zero, such as 0.1")
     known = observables(case)
     held_to = temperatures(known if of is None else [find(known, one) for one in of])
     outer_K = min(max(OUTER_SHARE * wanted, ACCURACY_K), OUTER_K)
@@ -125,15 +130,22 @@ def predict(
         worst = max((judged[one].half_width for one in held_to if one in judged), default=float("inf"))
         if watch is not None:
             watch(steps[-1], worst)
-        held = bool(judged) and worst <= wanted
+        held = bool(judged) and worst <= wanted and _flows_hold(judged, wanted_W)
         if held and grids is None:
             break
         start = time.perf_counter()
     assert field is not None
     status: Literal["accuracy held", "accuracy not held"] = "accuracy held" if held else "accuracy not held"
     way = _ladder_told(steps, judged)
-    found = Prediction(case, field, tuple(steps), judged, way, wanted, status, plan, source_bounds(field))
+    bounds = source_bounds(field)
+    found = Prediction(case, field, tuple(steps), judged, way, wanted, status, plan, bounds, accuracy_W=wanted_W)
     return replace(found, remarks=remarks(found))
+
+
+def _flows_hold(judged: Answers[Doubt], wanted_W: float | None) -> bool:
+    """Whether every flow that has a bound is known to within so many watts; none is asked of where that is None."""
+    flows = (one.half_width for asked, one in judged.items() if asked.kind == "flow" and one is not ENDLESS)
+    return wanted_W is None or max(flows, default=0.0) <= wanted_W
 
 
 class _Runaways:
@@ -206,8 +218,11 @@ def judge(steps: list[MeshStep]) -> Answers[Doubt]:
     asked = list(steps[-1].answers)
     table = np.array([[step.answers[one] for one in asked] for step in steps])
     noise = max(step.error_K for step in steps)
-    found = zip(asked, doubts(table, _sizes(steps), noise), strict=True)
-    return Answers({one: doubt.at_finest if one.is_heat else doubt for one, doubt in found})
+    bound = np.isfinite(table).all(axis=0)
+    settling = iter(doubts(table[:, bound], _sizes(steps), noise))
+    found = {one: next(settling) if has else ENDLESS for one, has in zip(asked, bound, strict=True)}
+    as_balanced = {one: doubt.at_finest for one, doubt in found.items() if one.is_heat and doubt is not ENDLESS}
+    return Answers({**found, **as_balanced})
 
 
 def _ladder_told(steps: list[MeshStep], judged: Answers[Doubt]) -> Ladder | None:

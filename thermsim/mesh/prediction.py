@@ -50,6 +50,7 @@ class Prediction(Printable):
     status: Literal["accuracy held", "accuracy not held"]
     plan: GridPlan
     bounds: Bounds | None = None  # of the power-weighted mean source temperature, on the last grid
+    accuracy_W: float | None = None  # of flows; None where none was asked for
     remarks: tuple[str, ...] = ()  # what must be said beside the numbers: accuracy not held, ranges left, likely slips
 
     @property

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import isfinite
+from math import inf, isfinite
 
 import numpy as np
 
@@ -31,6 +31,8 @@ def remarks(prediction: Prediction) -> tuple[str, ...]:
         *_slips(prediction.case),
         *_too_hot(prediction),
         *_accuracy(prediction),
+        *_flow_accuracy(prediction),
+        *_touching(prediction.field),
         *_laws(prediction.field),
     )
     return tuple(sorted(found, key=lambda text: [text.startswith(word) for word in GRAVE], reverse=True))
@@ -46,6 +48,8 @@ def _accuracy(prediction: Prediction) -> list[str]:
         return []
     wanted, doubts = prediction.accuracy_K, prediction.doubts
     asked_of = temperatures(doubts)
+    if prediction.accuracy_W is not None and all(doubts[question].half_width <= wanted for question in asked_of):
+        return []
     beyond = sorted(
         (question for question in asked_of if not doubts[question].half_width <= wanted),
         key=lambda question: -doubts[question].half_width,
@@ -58,6 +62,36 @@ def _accuracy(prediction: Prediction) -> list[str]:
     if fail:
         text += f": it is by {_listed(hold)}, but not by {_listed(fail)}" if hold else f" by {_listed(fail)}"
     return [f"{text}. {_remedy(prediction)}"]
+
+
+def _flow_accuracy(prediction: Prediction) -> list[str]:
+    wanted = prediction.accuracy_W
+    if wanted is None or prediction.status == "accuracy held":
+        return []
+    flows = [(one, doubt.half_width) for one, doubt in prediction.doubts.items() if one.kind == "flow"]
+    fail = [(one, width) for one, width in flows if wanted < width < inf]
+    if not fail:
+        return []
+    labels = [flow.label for flow in prediction.field.flows]
+    listed = _listed([f"{labels[int(one.name)]} ({doubt_in_words(width)} W)" for one, width in fail[:MOST_NAMED]])
+    widest = doubt_in_words(max(width for _, width in fail))
+    return [
+        f"WARNING: the accuracy of {wanted:g} W is not held by the heat through {listed}. Ask for less, `accuracy_W: "
+        f"{widest}`, or for more of the temperatures, which makes finer grids"
+    ]
+
+
+def _touching(field: Field) -> list[str]:
+    """What has no number: heat between faces held at different temperatures that touch."""
+    found = []
+    for pair in field.touching:
+        one, other = (field.model.coolings[number] for number in pair)
+        found.append(
+            f"WARNING: {one.label} ({one.words}) and {other.label} ({other.words}) touch: the heat that flows between "
+            "them, and so through each, has no finite value. Leave a gap between them, give one a film, or hold what "
+            "lies between at a temperature that falls along it (`low_C`, `high_C`, `towards`)"
+        )
+    return found
 
 
 def _remedy(prediction: Prediction) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from math import nan
 from typing import Any, Literal, Protocol, TypeVar
 
 from thermsim.case.faults.wording import did_you_mean, listed
@@ -160,14 +161,15 @@ def observables(case: Case) -> tuple[Observable, ...]:
 
 
 def answers(case: Case, field: Field) -> Answers[float]:
-    """Every answer of a case: temperatures [C], and heat [W] for flows and zone powers."""
+    """Every answer of a case: temperatures [C], and heat [W] for flows (NaN without bound) and zone powers."""
     found: Answers[float] = Answers({HOTTEST: field.hottest[0], **zone_answers(field)})
     for zone in field.zones:
         found[of_zone(zone, "power")] = zone.power_W
     found.update(probe_answers(case, field))
     found.update(reading_answers(case, found))
+    endless = {number for pair in field.touching for number in pair}
     for number, flow in enumerate(field.flows):
-        found[of_flow(number)] = flow.heat_W
+        found[of_flow(number)] = nan if number in endless else flow.heat_W
     return found
 
 

@@ -15,6 +15,7 @@ from thermsim.model.build import Guess, Model, ZoneCells
 from thermsim.model.physics.boundary import Boundary
 from thermsim.readout.faces import Place, face_spot, heated_boxes, plane_of
 from thermsim.readout.surface_maximum import Plane, Summit
+from thermsim.readout.touching import touching
 from thermsim.solver.steady import Steady, heated_faces, nodes
 
 Array = NDArray[np.float64]
@@ -224,6 +225,11 @@ class Field:
         return any(
             source.watts[i, j] > 0.0 and k in (source.face - 1, source.face) for source in self.model.face_sources
         )
+
+    @cached_property
+    def touching(self) -> tuple[tuple[int, int], ...]:
+        """Pairs of entries of `cooling` between which heat flows without bound, see `touching.py`."""
+        return touching(self.model)
 
     @cached_property
     def sink(self) -> tuple[int, ...]:

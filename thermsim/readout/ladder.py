@@ -99,7 +99,8 @@ def _within(at: float, faces: Array, span: slice) -> bool:
 
 
 def ladder(field: Field) -> Ladder | None:
-    """The ladder of a solved model, down to the coolant that takes most heat; None where no part makes heat.
+    """The ladder of a solved model, down to the coolant that takes most heat; None where no part makes heat,
+    or where the heat that leaves there has no bound.
 
     It goes from plane to plane through the parts between the heat and the part by which most of that heat leaves. In
     that part the next stop is the cooled faces, in the mean of the heat that leaves there, and then comes the film; so
@@ -108,7 +109,8 @@ def ladder(field: Field) -> Ladder | None:
     zone = hottest_zone(field)
     leaving = [one for number in field.sink for one in field.leaving(number)]
     heat = sum(float(one.heat_W.sum()) for one in leaving)
-    if zone is None or heat <= 0.0:
+    endless = {number for pair in field.touching for number in pair}
+    if zone is None or heat <= 0.0 or endless.intersection(field.sink):
         return None
     flows = [field.flows[number] for number in field.sink]
     names = list(field.model.level_of_part)

@@ -384,6 +384,9 @@ class Case(Entry):
         None, description="half width of readings when the same chip is mounted again, 19 times in 20"
     )
     accuracy_K: Annotated[float, Field(gt=0.0)] = Field(0.1, description="refine until every mesh doubt is below")
+    accuracy_W: Annotated[float, Field(gt=0.0)] | None = Field(
+        None, description="refine until the mesh doubt of every flow is below this too"
+    )
     _origin: Origin | None = PrivateAttr(None)  # set by the reader; not part of the vocabulary
 
     @property

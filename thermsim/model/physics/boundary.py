@@ -51,7 +51,7 @@ class Boundary(ABC):
     """One entry of `cooling`. label : what results call it; face : the face it acts on
 
     is_linear : the link is the same at all temperatures; is_even : ... and at all places
-    is_prescribed : the heat is given, whatever the temperatures
+    is_prescribed : the heat is given, whatever the temperatures; holds : the temperature is, whatever the heat
     """
 
     label: str
@@ -60,6 +60,7 @@ class Boundary(ABC):
     is_linear: ClassVar[bool] = True
     is_even: ClassVar[bool] = True
     is_prescribed: ClassVar[bool] = False
+    holds: ClassVar[bool] = False
 
     @classmethod
     @abstractmethod
@@ -97,8 +98,7 @@ class Boundary(ABC):
 
     def most_film(self, hottest_C: float) -> float:
         """The film coefficient [W/m2K] at a temperature that faces are not above; infinite where they are held."""
-        film = float(np.max(self.link(NOWHERE._replace(face_C=hottest_C)).film))
-        return np.inf if film >= HOLDS else film
+        return np.inf if self.holds else float(np.max(self.link(NOWHERE._replace(face_C=hottest_C)).film))
 
     def outflow(self, at: Surface) -> Array:
         """q_out [W/m2], of what holds no temperature."""
@@ -150,6 +150,7 @@ class FixedBoundary(Boundary):
     """A face that is held at a temperature."""
 
     kind = "fixed temperature"
+    holds = True
     temperature: float
 
     @classmethod
@@ -177,6 +178,7 @@ class GradedBoundary(Boundary):
 
     kind = "graded temperature"
     is_even = False
+    holds = True
     low: float
     high: float
     axis: int

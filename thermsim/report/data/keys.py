@@ -9,6 +9,7 @@ KEYS: dict[str, str] = {
     "thermsim": "version that made the result",
     "status": "`accuracy held` or `accuracy not held`: whether every mesh doubt is below `accuracy_K`",
     "accuracy_K": "mesh doubt that was asked for [K]",
+    "accuracy_W": "mesh doubt of flows that was asked for [W]; null where none was",
     "remarks": "what must be said beside the numbers: accuracy not held, ranges left, likely slips of the case",
     "hottest_C": "highest temperature of the stack [C]",
     "hottest_at": "where that is",
@@ -56,7 +57,8 @@ KEYS: dict[str, str] = {
     "flows": "heat through every entry of `cooling`, in the order of the case",
     "flows[].face": "face it acts on",
     "flows[].environment": "its name; the face if it has none",
-    "flows[].heat_W": "heat out of the stack [W]; negative where it enters",
+    "flows[].heat_W": "heat out of the stack [W], negative where it enters; null where it has no bound, since a face "
+    "held at another temperature touches",
     "flows[].mesh_doubt_W": "mesh doubt: half width [W]",
     "flows[].area_mm2": "area it acts on [mm2]",
     "flows[].face_C": "mean temperature of that area [C]",

@@ -34,6 +34,7 @@ def result(prediction: Prediction) -> dict[str, Any]:
         "thermsim": thermsim_version(),
         "status": prediction.status,
         "accuracy_K": prediction.accuracy_K,
+        "accuracy_W": prediction.accuracy_W,
         "remarks": list(prediction.remarks),
         "hottest_C": prediction.answers[HOTTEST],
         "hottest_at": hottest_at(case, field, place),
@@ -185,7 +186,7 @@ def _flows(prediction: Prediction) -> list[dict[str, Any]]:
         {
             "face": flow.face,
             "environment": flow.label,
-            "heat_W": flow.heat_W,
+            "heat_W": prediction.doubts[of_flow(number)].value,
             "mesh_doubt_W": _doubt(prediction, of_flow(number)),
             "area_mm2": flow.area_m2 / MM2,
             "face_C": flow.face_C,

@@ -164,7 +164,8 @@ def _probes(answer: dict[str, Any]) -> Block:
 
 
 def _flows(answer: dict[str, Any]) -> Block:
-    leaves = sum(max(flow["heat_W"], 0.0) for flow in answer["flows"])
+    heats = [flow["heat_W"] for flow in answer["flows"]]
+    leaves = 0.0 if None in heats else sum(max(heat, 0.0) for heat in heats)
     rows = []
     for flow in answer["flows"]:
         share = f"{fixed(100 * flow['heat_W'] / leaves, '.1f')} %" if leaves > 0.0 else UNKNOWN
@@ -172,7 +173,7 @@ def _flows(answer: dict[str, Any]) -> Block:
         doubt = flow["mesh_doubt_W"]
         area = significant(flow["area_mm2"], 4)
         fluid = UNKNOWN if flow["fluid_C"] is None else f"{flow['fluid_C']:g}"
-        heat = with_doubt(flow["heat_W"], doubt)
+        heat = "no bound" if flow["heat_W"] is None else with_doubt(flow["heat_W"], doubt)
         rows.append((name, heat, share, area, plain(flow["face_C"], 0.05), fluid))
     columns = ("heat out [W]", "share", "area [mm2]", "surface [C]", "outside [C]")
     balance = (
