@@ -274,7 +274,7 @@ def test_an_accuracy_of_flows_is_held() -> None:
     loose, tight = predict(block(cooling), accuracy_K=2.0), predict(block(cooling, accuracy_W=0.005), accuracy_K=2.0)
     widths = [max(flow["mesh_doubt_W"] for flow in result(one)["flows"]) for one in (loose, tight)]
     assert widths[0] > 0.005 >= widths[1] and tight.status == "accuracy held"
-    never = predict(block(cooling, accuracy_W=1e-9), accuracy_K=2.0, memory_GB=0.02)
+    never = predict(block(cooling, accuracy_W=1e-9), accuracy_K=2.0, memory_GB=0.06)
     assert never.status == "accuracy not held" and any("accuracy of 1e-09 W" in one for one in never.remarks)
 
 
