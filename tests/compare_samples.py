@@ -13,7 +13,7 @@ from report_samples import PACKAGE
 
 from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
-from thermsim.comparison.decision import Kind
+from thermsim.comparison.decision import Kind, Lost
 from thermsim.comparison.outcome import (
     Comparison,
     Contribution,
@@ -69,6 +69,7 @@ def option(number: int, name: str, headline: Gain, kind: Kind, **more: Any) -> O
         "words": f"{kind.capitalize()}: the gain is so much.",
         "cautions": (),
         "samples": np.array([1.0, 2.0]),
+        "lost": Lost(1024, 0, 0, 0),
     }
     return OptionResult(option=name, case=made.case, prediction=made, headline=headline, kind=kind, **(given | more))
 

@@ -39,11 +39,10 @@ MOST = 2**17  # samples: with twenty inputs they take some hundred megabytes
 
 @dataclass(frozen=True, eq=False)
 class _Judged:
-    """A gain both ways. samples : (samples,) gains [K], without the normal part `other_K` (mesh, short cut)"""
+    """A gain both ways. samples : of those with a steady state, gains [K] without the doubts of mesh and short cut"""
 
     gain: Gain
     samples: Array
-    other_K: float
     straight: FirstOrder
     summary: Summary
     estimate: Estimate
@@ -68,7 +67,7 @@ def _judge(
         pair = [taken.deviation[:, case, at] for case in (0, number)]
         slopes = [taken.slopes[:, case, at] for case in (0, number)]
         shortcut = float(taken.shortcut_K[number, at])
-    samples = mesh.value + _whole_blocks(pair[0] - pair[1])
+    samples = mesh.value + pair[0] - pair[1]
     other_K = decision.independent_K(hypot(mesh.half_width, shortcut))
     spreads = [one.spread for one in taken.varied]
     straight = first_order(
@@ -77,9 +76,10 @@ def _judge(
         [*(one.freedom for one in spreads), inf],
     )
     estimate = straight.estimate(mesh.value, coverage)
-    blocks = REPLICATES * len(samples) // len(taken.deviation)
     has_deviation = all(one.has_deviation for one in spreads)
-    summary = summarise(samples, coverage, [worth_K], other_K, blocks, has_deviation, shortest=False)
+    summary = summarise(
+        samples, coverage, [worth_K], other_K, REPLICATES, has_deviation, shortest=False, of_the_rest=True
+    )
     low, high = min(summary.low.value, mesh.value), max(summary.high.value, mesh.value)
     gain = Gain(
         question=question,
@@ -91,22 +91,19 @@ def _judge(
         uncertainty_K=summary.deviation.value if summary.deviation is not None else estimate.uncertainty,
         probability=summary.exceeds[0].value,
     )
-    return _Judged(gain, samples, other_K, straight, summary, estimate)
+    return _Judged(gain, samples[np.isfinite(samples)], straight, summary, estimate)
 
 
-def _whole_blocks(samples: Array) -> Array:
-    """Samples of those scramblings in which every one has a steady state.
-
-    Raises RunawayError where fewer than half of them have.
-    """
-    blocks = [block for block in np.split(samples, REPLICATES) if np.isfinite(block).all()]
-    if len(blocks) < REPLICATES // 2:
-        lost = np.count_nonzero(~np.isfinite(samples))
+def lost_of(taken: Samples, number: int, name: str) -> decision.Lost:
+    """Samples in which base or option have no steady state. Raises RunawayError where most are such."""
+    lost = taken.lost[:, [0, number]]
+    count, base, option, either = len(lost), *(int(one.sum()) for one in (*lost.T, lost.any(axis=1)))
+    if 2 * either > count:
         raise RunawayError(
-            f"{lost} of {len(samples)} samples have no steady state: the tolerances reach into thermal runaway",
+            f"{name}: {either} of {count} samples have no steady state: the tolerances reach far into thermal runaway",
             "narrow the tolerances (measure them), or lower the power or the leakage: no gain can be told",
         )
-    return np.concatenate(blocks)
+    return decision.Lost(count, base, option, either)
 
 
 def _contributions(taken: Samples, number: int, judged: _Judged) -> list[Contribution]:
@@ -144,6 +141,7 @@ def _as_shares(contributions: Sequence[Contribution], uncertainty_K: float) -> l
 def _option(whole: Family, taken: Samples, number: int, coverage: float, accept_danger: Sequence[str]) -> OptionResult:
     case, name = whole.cases[0], whole.names[number]
     worth = case.worth_K or 0.0
+    lost = lost_of(taken, number, name)
     judged = [_judge(whole, taken, number, question, coverage, worth) for question in whole.in_common(number)]
     headline = next(one for one in judged if one.gain.question == whole.headline)
     gain = headline.gain
@@ -163,6 +161,7 @@ def _option(whole: Family, taken: Samples, number: int, coverage: float, accept_
         uncertainty_K=gain.uncertainty_K,
         error_K=gain.interval.error_K,
         refused=dangers[0] if dangers else None,
+        lost=lost,
     )
     told = [ranking.unfit(one, gain.value_K, worth) for one in shares]
     return OptionResult(
@@ -180,6 +179,7 @@ def _option(whole: Family, taken: Samples, number: int, coverage: float, accept_
         words=found.words + (f" On temperature only: {slips[0].message}." if name in accept_danger and slips else ""),
         cautions=tuple(f"{slip.message}; {slip.remedy}" for slip in slips),
         samples=headline.samples,
+        lost=lost,
     )
 
 
@@ -312,9 +312,11 @@ def _remarks(whole: Family, taken: Samples) -> list[str]:
         )
     if not taken.varied:
         found.append("no input of base or options has a tolerance (`plus_minus`): the intervals are of the grid only")
-    if taken.lost:
-        share = 100.0 * taken.lost / len(taken.deviation)
+    if lost := int(taken.lost.any(axis=1).sum()):
+        share = 100.0 * lost / len(taken.lost)
         found.append(
-            f"{taken.lost} samples ({share:.1f} %) have no steady state in some case: intervals leave them out"
+            f"WARNING: in {lost} of {len(taken.lost)} samples of the tolerances ({share:.1f} %) the base or an option "
+            "has no steady state (thermal runaway): gains, intervals and chances are those of the other samples"
         )
+    found += [f"WARNING: samples without an answer: {message}" for message in taken.failures]
     return found

@@ -53,6 +53,41 @@ def probability_above(samples: ArrayLike, worth_K: float, other_K: float = 0.0, 
     return summarise(samples, 0.5, [worth_K], other_K, replicates).exceeds[0]
 
 
+# ---- samples without an answer -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Lost:
+    """Samples of the tolerances in which the base, the option, or either of them has no steady state, of all."""
+
+    samples: int
+    base: int
+    option: int
+    either: int
+
+    @property
+    def words(self) -> str:
+        """In how many there is none, and that the gain is that of the others; nothing where all have one."""
+        if not self.either:
+            return ""
+        return (
+            f"In {self._in_100(self.either)} of 100 samples of the tolerances there is no steady state "
+            f"(base {self._in_100(self.base)}, option {self._in_100(self.option)}): the gain is that of the others."
+        )
+
+    @property
+    def unsure(self) -> str:
+        """Why one more often than the other having none leaves no sure verdict; nothing where it is seldom enough."""
+        for alone, where in ((self.either - self.base, "with the option"), (self.either - self.option, "in the base")):
+            if alone > (1.0 - SURE + 1e-9) * self.samples:
+                return f"Too often there is none {where} alone for a sure verdict."
+        return ""
+
+    def _in_100(self, count: int) -> str:
+        share = 100.0 * count / self.samples
+        return f"{share:.0f}" if share >= 1.0 or not count else f"{share:.1g}"
+
+
 # ---- the verdict ------------------------------------------------------------------------------------------------
 
 
@@ -92,23 +127,31 @@ def verdict(
     uncertainty_K: float | None = None,
     error_K: float = 0.0,
     refused: str | None = None,
+    lost: Lost | None = None,
 ) -> Verdict:
     """The verdict on one option.
 
     Refused: it is dangerous. Not worth it: the whole interval lies below what is worth it, or within the scatter of one
     mount of each kind. Supported: the whole interval lies above both, and P(gain > worth) is 0.95 or more. Undecided:
-    all else, with the mounts or the measurement that would settle it.
+    all else, with the mounts or the measurement that would settle it. Where the option alone, or the base alone, has no
+    steady state in more than one of twenty samples, neither of the first two is told: the interval is of the others.
 
     coverage : of the symmetric interval; below 0.9 a `probability` of exceeding `worth_K` (or 0) is needed
     mount_scatter_K : half width for 95 % of one mount; error_K : sampling error of the ends
     shares, uncertainty_K : of the gain, for the next measurement; refused : the danger, in words
+    lost : samples without a steady state, which the interval leaves out
     Raises ValueError for numbers that contradict one another.
     """
     _check(gain_K, low_K, high_K, coverage, probability)
     worth = 0.0 if worth_K is None else worth_K
     scatter = None if mount_scatter_K is None else scatter_of_comparison(mount_scatter_K)
 
+    gap, unsure = (lost.words, lost.unsure) if lost is not None else ("", "")
+
     def found(kind: Kind, words: str, mounts: int | None = None, after: NextMeasurement | None = None) -> Verdict:
+        if unsure and kind in ("supported", "not worth it"):
+            words = f"Undecided{words.removeprefix(kind.capitalize())} {unsure}"
+            kind = "undecided"
         numbers = (gain_K, low_K, high_K, coverage, probability, worth, worth_K is not None, scatter)
         return Verdict(kind, words, *numbers, mounts=mounts, next_measurement=after)
 
@@ -116,9 +159,9 @@ def verdict(
         return found("refused", f"Refused, whatever it gains: {refused}.")
     told = _Words(gain_K, low_K, high_K, coverage, worth, worth_K is not None, scatter)
     close = error_K > 0.0 and min(abs(low_K - worth), abs(high_K - worth)) <= 2.0 * error_K
-    end = (" A close call: more samples may turn it." if close else "") + told.unsaid
+    end = (f" {gap}" if gap else "") + (" A close call: more samples may turn it." if close else "") + told.unsaid
     if max(abs(low_K), abs(high_K)) < NO_DIFFERENCE_K:
-        return found("not worth it", f"Not worth it: it makes no difference.{told.unsaid}")
+        return found("not worth it", f"Not worth it: it makes no difference.{end}")
     if high_K < worth or high_K <= 0.0:
         reason = "It gains nothing." if high_K <= 0.0 else f"Even the high end stays below {told.aim}."
         return found("not worth it", f"Not worth it: {told.interval}. {reason}{end}")

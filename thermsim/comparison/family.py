@@ -139,6 +139,6 @@ def _held(whole: Family, number: int) -> Prediction:
 
 
 def warmest(table: Array, questions: Sequence[Observable]) -> Array:
-    """The highest of all readings along the last axis of a table of answers."""
+    """The highest of all readings along the last axis of a table of answers, NaN where there is none."""
     readings = [place for place, question in enumerate(questions) if question.kind == "reading"]
-    return np.asarray(np.nanmax(table[..., readings], axis=-1))
+    return np.asarray(np.fmax.reduce(table[..., readings], axis=-1))

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.vocabulary.schema import Case
-from thermsim.comparison.decision import Kind
+from thermsim.comparison.decision import Kind, Lost
 from thermsim.comparison.ranking import NextMeasurement
 from thermsim.mesh.convergence import Doubt
 from thermsim.mesh.prediction import Prediction
@@ -40,6 +40,8 @@ class Gain:
     first_order : the same from sensitivities
     uncertainty_K : standard uncertainty
     probability : that the gain exceeds what is worth it (0 K where the case does not say)
+
+    Where samples have no steady state, interval, uncertainty and probability are those of the others.
     """
 
     question: Observable
@@ -89,7 +91,8 @@ class FluxBounds:
 class OptionResult:
     """One option against the base.
 
-    samples : (samples,) gains of the headline [K], the mesh doubt not among them
+    samples : gains of the headline [K] in all samples that have a steady state, the mesh doubt not among them
+    lost : how many samples have none; gains, their intervals and probabilities are those of the others
     unfit : inputs that are not fit for the question, in words
     ways : whether both ways of propagation agree, in words
     """
@@ -108,6 +111,7 @@ class OptionResult:
     words: str
     cautions: tuple[str, ...]
     samples: Array
+    lost: Lost
 
     @property
     def ladder(self) -> Ladder | None:

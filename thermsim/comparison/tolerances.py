@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from thermsim.case.inputs.spread import table
 from thermsim.comparison.family import Family
 from thermsim.nearby.one_case import HELD_OUT, Checks, OneCase, solved_for
-from thermsim.nearby.samples import Nearby
+from thermsim.nearby.samples import NO_STEADY_STATE, Nearby
 from thermsim.nearby.small_model import is_offset
 from thermsim.nearby.variables import Variable, sample_of, variables
 from thermsim.readout.answers import WARMEST
@@ -56,6 +56,7 @@ class Samples:
         deviation; model_K : (cases, questions) the small models' part in it
     slopes : (variables, cases, questions) [K per unit]
     cells : of the grid of the samples; ways : of each case
+    failures : what samples without an answer say that fail in another way than by thermal runaway, each message once
     """
 
     varied: tuple[Variable, ...]
@@ -66,11 +67,12 @@ class Samples:
     slopes: Array
     cells: int
     ways: tuple[CaseWay, ...]
+    failures: tuple[str, ...]
 
     @property
-    def lost(self) -> int:
-        """Samples in which some case has no steady state."""
-        return int(np.any(np.all(np.isnan(self.deviation), axis=2), axis=1).sum())
+    def lost(self) -> NDArray[np.bool_]:
+        """(samples, cases) whether a case has no steady state in a sample."""
+        return np.asarray(np.all(np.isnan(self.deviation), axis=2))
 
 
 def sampled(whole: Family, count: int, seed: int, machinery: Machinery, way: Way | None = None) -> Samples:
@@ -91,14 +93,14 @@ def sampled(whole: Family, count: int, seed: int, machinery: Machinery, way: Way
     found = study.one_by_one(multiplier, way)
     serves = np.array([one.values["serves"] > 0.0 for one in found]).T.reshape(count, -1)
     deviation = np.stack([one.values["deviation"] for one in found], axis=1)
-    study.solve_rest(multiplier, serves, deviation)
+    failures = study.solve_rest(multiplier, serves, deviation)
     doubt = np.stack([np.where(serves[:, [n]], one.values["doubt"], 0.0) for n, one in enumerate(found)], axis=1)
     model_K = np.max(doubt[:, :1] + doubt, axis=0, initial=0.0)
     model_K[0] = 0.0  # of the base's gain on itself
     slopes = np.stack([one.values["slopes"] for one in found], axis=1)
     return Samples(
         study.varied, study.values, deviation, shortcut + model_K, model_K, slopes,
-        whole.predictions[0].plan.cells(multiplier), study.ways(found, serves, doubt),
+        whole.predictions[0].plan.cells(multiplier), study.ways(found, serves, doubt), failures,
     )  # fmt: skip
 
 
@@ -126,11 +128,12 @@ class _Study:
             found = np.stack([one[str(multiplier)] for one in checks], axis=1)
             gains[multiplier] = found[:, :1] - found
         truth = gains[multipliers[-1]]
-        spread = np.nan_to_num(np.std(truth, axis=0))
+        spread = np.ma.masked_invalid(truth).std(axis=0).filled(0.0)
         enough = np.maximum(self.whole.predictions[0].accuracy_K, SHORTCUT_SHARE * spread)
         for multiplier in multipliers:
             shortcut = 2.0 * np.max(np.nan_to_num(np.abs(gains[multiplier] - truth)), axis=0)
-            if np.all((shortcut <= enough)[:, self.whole.judged]):
+            none_more_lost = np.all(np.isfinite(gains[multiplier]) == np.isfinite(truth))
+            if none_more_lost and np.all((shortcut <= enough)[:, self.whole.judged]):
                 break
         return multiplier, shortcut
 
@@ -160,11 +163,14 @@ class _Study:
                 make.work(task)
         return found
 
-    def solve_rest(self, multiplier: int, serves: NDArray[np.bool_], deviation: Array) -> None:
-        """Full solves where no small model serves; a sample without a steady state in one case is lost in all."""
+    def solve_rest(self, multiplier: int, serves: NDArray[np.bool_], deviation: Array) -> tuple[str, ...]:
+        """Full solves where no small model serves; NaN of a case that has no steady state in a sample.
+
+        Returns what samples say that fail in another way, each message once.
+        """
         rows = np.flatnonzero(~np.all(serves, axis=1)).tolist()
         if not rows:
-            return
+            return ()
         nearby = Nearby(self.whole.cases, self.plan, multiplier, self.questions)
         work = nearby()
         nominal = work(Task("nominal", tuple(None if sure else {} for sure in np.all(serves, axis=0).tolist())))
@@ -179,11 +185,16 @@ class _Study:
             results: list[Result] = [compute(work, task).result for task in tasks]
         else:
             results = self.machinery(nearby, tasks)
+        failures = []
         for row, found in zip(rows, results, strict=True):
-            if isinstance(found, np.ndarray):
-                deviation[row, ~serves[row]] = (found - nominal)[~serves[row]]
+            left = ~serves[row]
+            if isinstance(found, Failure):
+                failures.append(found)
+                deviation[row, left] = np.nan
             else:
-                deviation[row] = np.nan
+                deviation[row, left] = (np.asarray(found) - nominal)[left]
+        others = [one.message for one in failures if one.kind not in NO_STEADY_STATE]
+        return tuple(dict.fromkeys(others))
 
     def ways(self, found: Sequence[Solved], serves: NDArray[np.bool_], doubt: Array) -> tuple[CaseWay, ...]:
         told = []

@@ -222,6 +222,7 @@ def summarise(
     replicates: int = REPLICATES,
     has_deviation: bool = True,
     shortest: bool = True,
+    of_the_rest: bool = False,
 ) -> Summary:
     """Statistics of the samples (n,) of one output, in the blocks of `thermsim.case.inputs.spread.points`.
 
@@ -231,29 +232,30 @@ def summarise(
 
     blur : standard uncertainty of an independent normal part; has_deviation : whether every input's spread has one
     shortest : whether to find the shortest interval, which takes some twenty times as long as all the rest
+    of_the_rest : leave out samples without an answer (not finite), which makes every statistic conditional: say so
     Raises ThermsimError for samples that are not finite, that do not fill the blocks, or that are so few that less than
     one of each block lies beyond an end of the interval (the interval is told in the text).
     """
     given = np.asarray(samples, float)
-    _refuse(given, coverage, replicates)
-    blocks = [Sampled(np.sort(block), blur) for block in np.split(given, replicates)]
-    whole = Sampled(np.sort(given), blur)
+    _refuse(given, coverage, replicates, of_the_rest)
+    kept = [np.sort(block[np.isfinite(block)]) for block in np.split(given, replicates)]
+    blocks, whole = [Sampled(block, blur) for block in kept], Sampled(np.sort(np.concatenate(kept)), blur)
 
     def told(statistic: Callable[[Sampled], Sequence[float]]) -> list[Told]:
         scatter = np.std([statistic(block) for block in blocks], axis=0, ddof=1) / sqrt(replicates)
         return [Told(float(value), float(error)) for value, error in zip(statistic(whole), scatter, strict=True)]
 
-    _refuse_few(whole, coverage, replicates)
+    _refuse_few(whole, coverage, replicates, min(map(len, kept)), len(given))
     mean, deviation = told(lambda one: (one.mean, one.deviation)) if has_deviation else (None, None)
     low, high = told(lambda one: one.symmetric(coverage))
     shortest_low, shortest_high = told(lambda one: one.shortest(coverage)) if shortest else (None, None)
     above = told(lambda one: [one.exceeds(threshold) for threshold in thresholds]) if thresholds else []
-    least = 3.0 / len(given) / TRUSTED_ERRORS
+    least = 3.0 / len(whole.samples) / TRUSTED_ERRORS
     exceeds = tuple(Told(one.value, max(one.error, least)) for one in above)
     return Summary(coverage, mean, deviation, low, high, shortest_low, shortest_high, exceeds)
 
 
-def _refuse(given: Array, coverage: float, replicates: int) -> None:
+def _refuse(given: Array, coverage: float, replicates: int, of_the_rest: bool) -> None:
     if not 0.0 < coverage < 1.0:
         raise ValueError(f"a coverage lies between 0 and 1, not at {coverage}")
     if given.ndim != 1 or replicates < 2 or len(given) == 0 or len(given) % replicates:
@@ -261,18 +263,20 @@ def _refuse(given: Array, coverage: float, replicates: int) -> None:
             f"samples of shape {given.shape} do not fill {replicates} blocks", "hand over all samples of a table"
         )
     lost = int(np.sum(~np.isfinite(given)))
-    if lost:
+    if lost and not of_the_rest:
         raise ThermsimError(
             f"{lost} of {len(given)} samples have no answer: leaving them out would tell a wrong interval",
             "narrow the tolerances that lead there, or judge what happens in those samples by itself",
         )
 
 
-def _refuse_few(whole: Sampled, coverage: float, replicates: int) -> None:
-    beyond = 0.5 * (1.0 - coverage) * len(whole.samples) / replicates
+def _refuse_few(whole: Sampled, coverage: float, replicates: int, fewest: int, drawn: int) -> None:
+    """fewest : samples with an answer in the poorest block; drawn : all samples, with an answer or not"""
+    beyond = 0.5 * (1.0 - coverage) * fewest
     if beyond < 1.0 - 1e-9:
         low, high = whole.symmetric(coverage)
-        needed = 2 ** int(np.ceil(np.log2(2.0 / (1.0 - coverage)) - 1e-9)) * replicates
+        answered = max(fewest, 1) * replicates / drawn
+        needed = 2 ** int(np.ceil(np.log2(2.0 / (1.0 - coverage) / answered) - 1e-9)) * replicates
         raise ThermsimError(
             f"{len(whole.samples)} samples are too few for {100 * coverage:g} %; "
             f"they would have told {low:.4g} to {high:.4g}",

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from thermsim.case.inputs.values import Input, inputs, with_inputs
 from thermsim.case.vocabulary.schema import Case
+from thermsim.errors import NotConvergedError, RunawayError, ThermsimError
 from thermsim.model.build import build_model
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.topology import alike
@@ -27,6 +28,8 @@ Array = NDArray[np.float64]
 
 # Of a sample [K]: its outer iteration may stop there, a hundred times below what such studies ask for.
 SAMPLE_ACCURACY_K = 1e-4
+
+NO_STEADY_STATE = (RunawayError.__name__, NotConvergedError.__name__)  # kinds of `thermsim.run.journal.Failure`
 
 # For each case, the numbers that differ from it; None for a case that is not asked.
 Sample = tuple[Mapping[str, float] | None, ...]
@@ -53,17 +56,22 @@ class Nearby:
             return solvers[number]
 
         def work(task: Task) -> Array:
-            """(cases, questions) temperatures [C] of a sample; NaN where a case has no such place, or is not asked.
+            """(cases, questions) temperatures [C] of a sample; NaN where a case has no such place, is not asked, or has
+            no steady state.
 
-            Raises what `thermsim.solver.steady.steady_state` raises.
+            Raises what `thermsim.solver.steady.steady_state` raises; that there is no steady state, if no case has one.
             """
-            nothing = np.full(len(self.questions), np.nan)
-            return np.array(
-                [
-                    nothing if values is None else solver(number).answer(values)
-                    for number, values in enumerate(task.value)
-                ]
-            )
+            found = np.full((len(task.value), len(self.questions)), np.nan)
+            asked = [number for number, values in enumerate(task.value) if values is not None]
+            failed: list[ThermsimError] = []
+            for number in asked:
+                try:
+                    found[number] = solver(number).answer(task.value[number])
+                except (RunawayError, NotConvergedError) as error:
+                    failed.append(error)
+            if failed and len(failed) == len(asked):
+                raise failed[0]
+            return found
 
         return work
 

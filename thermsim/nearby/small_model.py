@@ -43,8 +43,8 @@ TOGETHER = 64  # cases that are answered at once
 class Found:
     """Temperatures [C] and doubts [K] of n cases (n, questions).
 
-    inside : (n,) whether inputs lay in their ranges, and answers not far from those of the solved cases: where leakage
-        has no steady state, a small balance may still have a solution, of absurd temperatures
+    inside : (n,) whether inputs lay in their ranges, leakage leaves a steady state, and answers are not far from those
+        of the solved cases
     """
 
     questions: tuple[Observable, ...]
@@ -101,7 +101,7 @@ class Reduced:
         values = np.concatenate([found for found, _ in blocks])
         energy = np.concatenate([energy for _, energy in blocks])
         doubts = scale(energy, self.least)[:, None] * self.ratio + SOLVE_K
-        return Found(self.questions, values, doubts, inside & self._likely(values))
+        return Found(self.questions, values, doubts, inside & np.isfinite(energy) & self._likely(values))
 
     def _likely(self, values: Array) -> NDArray[np.bool_]:
         """(n,) whether answers lie within `BEYOND` of the span of the solved cases; sensors may be off by anything."""
@@ -155,12 +155,18 @@ class Reduced:
         return found, energy
 
     def coefficients(self, given: Numbers, basis: Array) -> tuple[Array, Array]:
-        """Coefficients (n, r) of cases by their numbers and features, and the energy of their second half (n,)."""
+        """Coefficients (n, r) of cases by their numbers and features, and the energy of their second half (n,).
+
+        That energy is infinite where leakage outruns the cooling: there is no steady state then.
+        """
         c = self.small.solve(given, basis @ self.start)
         coarse = self.small.solve(given, c, max(1, int(COARSER * self.small.size)))
         added = c.copy()
         added[:, : coarse.shape[1]] -= coarse
-        return c, np.sqrt(np.sum(added**2, axis=1))
+        energy = np.sqrt(np.sum(added**2, axis=1))
+        if any(source.leakage is not None for source in self.base.model.sources):
+            energy[~self.small.is_stable(given, c)] = np.inf
+        return c, energy
 
 
 def features(varied: Sequence[Input], low: Array, high: Array, table: Array) -> Array:

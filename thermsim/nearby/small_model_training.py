@@ -102,9 +102,10 @@ def _in_blocks(table: Array) -> list[Array]:
 
 
 def _energies(model: Reduced, given: list[Numbers], table: Array) -> Array:
-    """(n,) what the second half of the basis adds."""
+    """(n,) what the second half of the basis adds; below zero where there is no steady state to learn from."""
     basis = [features(model.varied, model.low, model.high, rows) for rows in _in_blocks(table)]
-    return np.concatenate([model.coefficients(one, rows)[1] for one, rows in zip(given, basis, strict=True)])
+    found = np.concatenate([model.coefficients(one, rows)[1] for one, rows in zip(given, basis, strict=True)])
+    return np.where(np.isfinite(found), found, -1.0)
 
 
 class _Training:

@@ -103,6 +103,17 @@ class SmallModel:
                 return c
         raise NotConvergedError("conductivity and temperature of a small model do not settle")
 
+    def is_stable(self, numbers: Numbers, c: Array) -> NDArray[np.bool_]:
+        """(n,) whether n cases with these coefficients (n, r) are cooled faster than leakage heats them.
+
+        Beyond thermal runaway the balance has a solution still, which no stack can hold: its matrix, V' A V with the
+        growth of heat taken from A, has an eigenvalue that is not above zero, as A itself then has.
+        """
+        under, over = self._at(self.below, c), self._at(self.above, c)
+        factors = self.entries.values(numbers, self.base, under, over) @ self.mix
+        small = (factors @ self.matrices.reshape(len(self.vectors), -1)).reshape(-1, self.size, self.size)
+        return np.asarray(np.linalg.eigvalsh(small)[:, 0] > 0.0)
+
     def _at(self, rows: Array, c: Array) -> Array:
         return np.asarray(self.reference_C + c @ rows.T)
 

@@ -43,6 +43,11 @@ COMPARE_KEYS: dict[str, str] = {
     "options[].gain_K.first_order_low": "lower end of the interval by sensitivities alone [K]",
     "options[].gain_K.first_order_high": "upper end [K]",
     "options[].probability": "that the gain exceeds `worth_K`",
+    "options[].no_steady_state": "samples of the tolerances without a steady state (thermal runaway), of "
+    "`samples`: gains, intervals and probabilities are those of the others",
+    "options[].no_steady_state.base": "in how many the base has none",
+    "options[].no_steady_state.option": "in how many the option has none",
+    "options[].no_steady_state.either": "in how many either of them has none",
     "options[].within_scatter": "whether two mounts of the same may differ by as much as the gain; null if unknown",
     "options[].gains": "the same for every temperature that base and option have",
     "options[].gains[].temperature": "which",
@@ -75,7 +80,7 @@ COMPARE_KEYS: dict[str, str] = {
 }
 CSV_HEAD = (
     "option", "temperature", "base_C", "option_C", "gain_K", "low_K", "high_K", "coverage", "mesh_doubt_K",
-    "uncertainty_K", "probability",
+    "uncertainty_K", "probability", "no_steady_state",
 )  # fmt: skip
 
 
@@ -110,6 +115,7 @@ def csv_lines(comparison: Comparison) -> Iterator[tuple[object, ...]]:
             cells = (
                 option["option"], one["temperature"], one["base_C"], one["option_C"], gain["value"], gain["low"],
                 gain["high"], comparison.coverage, gain["mesh_doubt"], gain["uncertainty"], one["probability"],
+                option["no_steady_state"]["either"],
             )  # fmt: skip
             yield tuple("" if cell is None else cell for cell in cells)
 
@@ -123,6 +129,7 @@ def _option(comparison: Comparison, one: OptionResult) -> dict[str, Any]:
         "verdict_in_words": one.words,
         "gain_K": _gain(one.headline),
         "probability": one.headline.probability,
+        "no_steady_state": {"base": one.lost.base, "option": one.lost.option, "either": one.lost.either},
         "within_scatter": is_within_scatter(comparison, one),
         "gains": [
             {
