@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from thermsim.case.vocabulary.schema import Conductivity, Joint, MaterialGiven
 from thermsim.errors import ThermsimError, UnknownNameError
 from thermsim.materials import catalogue
-from thermsim.materials.conductivity import Law
+from thermsim.materials.conductivity import ConstantLaw, PowerLaw, TableLaw
 from thermsim.model.physics.properties import is_void, joint_of, law_of, material_of
 
 # Incropera, DeWitt, Bergman, Lavine, Fundamentals of Heat and Mass Transfer, 7th ed., Table A.1:
@@ -110,19 +110,19 @@ def test_rows_name_everything_once() -> None:
 
 @given(st.floats(min_value=-1e12, max_value=1e12), st.floats(min_value=-4, max_value=4))
 def test_a_power_law_is_finite_and_above_zero_anywhere(temperature_C: float, exponent: float) -> None:
-    conductivity = float(Law.power(148.0, 26.85, exponent)(temperature_C))
+    conductivity = float(PowerLaw(148.0, 26.85, exponent)(temperature_C))
     assert np.isfinite(conductivity) and conductivity > 0
 
 
 def test_laws_are_called_on_arrays_of_any_shape() -> None:
     temperature = np.linspace(20.0, 90.0, 12).reshape(3, 4)
-    table = Law.table([(30.0, 100.0), (50.0, 80.0)])
-    for law in (Law.constant(5.0), Law.power(148.0, 26.85, 1.3), table):
+    table = TableLaw.of([(30.0, 100.0), (50.0, 80.0)])
+    for law in (ConstantLaw(5.0), PowerLaw(148.0, 26.85, 1.3), table):
         assert law(temperature).shape == (3, 4)
         np.testing.assert_allclose(law.scaled(1.5)(temperature), 1.5 * law(temperature))
     # Straight line between, constant outside: by hand.
     np.testing.assert_allclose(table(np.array([0.0, 30.0, 40.0, 50.0, 200.0])), [100.0, 100.0, 90.0, 80.0, 80.0])
-    assert Law.constant(5.0).is_constant and not table.is_constant
+    assert ConstantLaw(5.0).is_constant and not table.is_constant
 
 
 def test_a_power_law_in_a_case_counts_in_kelvin() -> None:

@@ -20,7 +20,8 @@ from thermsim.errors import RunawayError
 from thermsim.model.build import build_model
 from thermsim.proof.closed_form.nonlinear import Leakage, leakage_balance, leakage_limit
 from thermsim.readout.field import Field
-from thermsim.solver.steady import power_limit, steady_state
+from thermsim.solver.limit import limit_of
+from thermsim.solver.steady import steady_state
 
 COOLANT, DYNAMIC, AT_SET, SET = 30.0, 150.0, 20.0, 60.0
 DOUBLING = 20.0
@@ -133,7 +134,7 @@ def test_limit_of_a_stack_that_spreads() -> None:
 
     case = stack(400.0)
     grid = even_grid(case, [1, 1, 0.35])
-    limit = power_limit(build_model(case, grid))
+    limit = limit_of(build_model(case, grid)).share
     assert 0.01 < limit < 1.0
     below, above = stack(400.0 * limit * 0.999), stack(400.0 * limit * 1.005)
     assert np.isfinite(solve_on(below, grid).hottest[0])

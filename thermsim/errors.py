@@ -106,10 +106,12 @@ class RunawayError(ThermsimError):
     """Leakage grows faster with temperature than the cooling removes it: no steady state exists.
 
     share : of the power, up to which there is one on the grid that was solved; None where it was not sought
+    share_doubt : how far it may be off on that grid
     """
 
     exit_code = 5
     share: float | None = None
+    share_doubt: float | None = None
 
 
 class NotConvergedError(ThermsimError):
@@ -140,6 +142,12 @@ class BoundsError(ThermsimError):
     """A mean source temperature outside bounds that hold for any conduction: the answer is wrong."""
 
     exit_code = 10
+
+
+class AbsoluteZeroError(ThermsimError):
+    """Heat is taken out that nothing brings: a part would be colder than absolute zero."""
+
+    exit_code = 14
 
 
 class ProofError(ThermsimError):

@@ -30,6 +30,7 @@ from thermsim.case.source.file_origin import Origin
 from thermsim.case.source.yaml_source import KeyPath, Source
 from thermsim.case.vocabulary.schema import BOUNDARY_KEYS, Case, Cooling, Entry, Heat, Joint, Part, Probe, Reading, Zone
 from thermsim.errors import MOST_FAULTS, CaseError, Fault, ThermsimError, UnknownNameError, enough
+from thermsim.materials.leakage import LAWS
 
 REMOVE = "remove"
 
@@ -39,7 +40,7 @@ EXCLUSIVE: tuple[tuple[frozenset[str], ...], ...] = (
     (frozenset({"conductivity_W_mK"}), frozenset({"in_plane_W_mK", "through_W_mK"})),
     tuple(frozenset(keys) for keys in BOUNDARY_KEYS.values()),
     (frozenset({"wetted_mm"}), frozenset({"corner_mm", "size_mm"})),
-    (frozenset({"per_K"}), frozenset({"share", "doubling_K"})),
+    tuple(frozenset(kind.given_as()) for kind in LAWS),
     (
         frozenset({"value", "plus_minus", "shape", "repeats", "at_C", "exponent"}),
         frozenset({"low", "high", "towards"}),

@@ -109,11 +109,14 @@ class Progress:
     """One line on the terminal that tells how far the mesh study is; nothing where nobody watches.
 
     The first grid takes a fraction of a second unless the solver is compiled for this machine, which happens once:
-    where it takes longer, that is said, even where nobody watches.
+    while that takes long, it is said, even where nobody watches.
     """
 
     def __init__(self, quiet: bool) -> None:
         self.quiet = quiet or not sys.stderr.isatty()
+        self._arm()
+
+    def _arm(self) -> None:
         self.timer = threading.Timer(COMPILES_AFTER_S, self._compiling)
         self.timer.daemon = True
 
@@ -133,9 +136,19 @@ class Progress:
             click.echo(f"\r\x1b[K{text}", nl=False, err=True)
 
     def _compiling(self) -> None:
-        click.echo("compiling the solver for this machine: at first use only, some 15 seconds", err=True)
+        if is_compiling():
+            click.echo("compiling the solver for this machine: at first use only, some 15 seconds", err=True)
+        else:  # a long first grid, or the search for a limit
+            self._arm()
+            self.timer.start()
 
     def _tell(self, step: Any, worst_K: float) -> None:
         self.timer.cancel()
         doubt = f", worst mesh doubt {worst_K:.3g} K" if worst_K < float("inf") else ""
         self.say(f"grid of {step.cells:,} cells done in {step.seconds:.1f} s{doubt}")
+
+
+def is_compiling() -> bool:
+    """Whether numba holds its lock on the compiler just now; it is not loaded for the question."""
+    numba = sys.modules.get("numba.core.compiler_lock")
+    return numba is not None and bool(numba.global_compiler_lock.is_locked())

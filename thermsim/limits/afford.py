@@ -8,7 +8,7 @@ that is nothing; at a step far from it the margin is far larger.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -24,6 +24,7 @@ from thermsim.model.build import build_model
 from thermsim.model.grid.plan import MULTIPLIERS, plan_grid
 from thermsim.printable import Printable
 from thermsim.readout.answers import of_reading
+from thermsim.readout.materials_held import NotHeld, worst_of
 
 WORK = 1  # number of the grid in the even family on which clocks and powers are tried
 OVERSHOOT = 1.02  # of the power at which a straight line would meet the limit: where it bends up, that is beyond
@@ -97,6 +98,7 @@ class Afforded:
     between : None where the limit is not met within the range of the steps; `beyond` says on which side it lies
     least_GHz : up to which clock it is surely kept, offset tolerance and mesh doubt taken off; None outside the range
     accuracy_held : whether every mesh doubt of a reading at the limit is below the accuracy asked
+    not_held : what gets hotter than its material holds at the power or at a clock that is told
     """
 
     option: str | None
@@ -107,6 +109,7 @@ class Afforded:
     beyond: Beyond | None
     least_GHz: float | None
     accuracy_held: bool
+    not_held: tuple[NotHeld, ...] = ()
 
     @property
     def affordable(self) -> Step | None:
@@ -184,7 +187,10 @@ def _afford(case: Case, accuracy_K: float, watch: Watch | None) -> Afforded:
     between, beyond = (None, None) if clock is None else judge.between(clock, limit_C)
     least_GHz = None if clock is None else judge.least_GHz(clock, limit_C, between)
     power = judge.power(limit_C)
-    return Afforded(case.option, limit_C, power, steps, between, beyond, least_GHz, held)
+    drives = [drive_at(clock, step.frequency_GHz, step.voltage_V) for step in steps] if clock is not None else []
+    drives += [] if power is None else [proportional(power.share)]
+    not_held = judge.not_held(drives)
+    return Afforded(case.option, limit_C, power, steps, between, beyond, least_GHz, held, not_held)
 
 
 def _pairs(clock: Clock) -> list[tuple[float, float, bool]]:
@@ -326,6 +332,11 @@ class _Judge:
         state = self.states.at(drive)
         assert state is not None  # a crossing ends at a state that exists
         return state
+
+    def not_held(self, drives: Iterable[Drive]) -> tuple[NotHeld, ...]:
+        """Of the states at some drives, each material where it gets hottest."""
+        states = (self.states.at(drive) for drive in drives)
+        return worst_of(one for state in states if state is not None for one in state.not_held)
 
     # ---- clock
 

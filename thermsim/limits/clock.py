@@ -82,7 +82,7 @@ def driven(case: Case, drive: Drive) -> Case:
                 tables[file] = factor * case.tables[clocked.map.file]
                 update["map"] = clocked.map.model_copy(update={"file": file})
             clocked = clocked.model_copy(update=update)
-        if clocked is not None and others is not None and (entry.leakage is None or entry.leakage.share is None):
+        if clocked is not None and others is not None and not (entry.leakage and entry.leakage.law.tells_apart):
             merged = {zone.zone: zone for zone in (*clocked.zones, *others.zones)}
             heat.append(entry.model_copy(update={"zones": [merged[zone.zone] for zone in entry.zones]}))
         else:
@@ -108,11 +108,10 @@ def _parted(heat: Heat, named: frozenset[str]) -> tuple[Heat | None, Heat | None
 
 def _law_at(law: Leakage | None, drive: Drive) -> tuple[float, Leakage | None]:
     """Factor on the power typed, and the law that it then follows."""
-    if law is None or law.share is None:
-        return drive.dynamic, law
-    switches, leaks = (1.0 - law.share) * drive.dynamic, law.share * drive.leakage
-    factor = switches + leaks
-    return factor, law if factor == 0.0 else law.model_copy(update={"share": leaks / factor})
+    if law is None:
+        return drive.dynamic, None
+    factor, driven_law = law.law.driven(drive.dynamic, drive.leakage)
+    return factor, law.model_copy(update={key: getattr(driven_law, key) for key in driven_law.given_as()})
 
 
 def _scaled(zone: Zone, factor: float) -> Zone:

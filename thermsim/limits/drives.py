@@ -13,6 +13,7 @@ from thermsim.model.build import Guess, build_model
 from thermsim.model.grid.axes import Grid
 from thermsim.readout.answers import answers, of_reading
 from thermsim.readout.field import Field
+from thermsim.readout.materials_held import NotHeld, materials_not_held
 from thermsim.solver.steady import steady_state
 
 OUTER_K = 3e-5  # of the steady state: what is asked here is far coarser
@@ -23,13 +24,17 @@ MOST_TRIALS = 80
 
 @dataclass(frozen=True)
 class State:
-    """One steady state. readings : expected [C], by name; made_W : with leakage; guess : to start a warmer one from"""
+    """One steady state. readings : expected [C], by name; made_W : with leakage; guess : to start a warmer one from
+
+    not_held : what gets hotter than its material holds
+    """
 
     drive: Drive
     readings: dict[str, float]
     made_W: float
     coolant_C: float
     guess: Guess
+    not_held: tuple[NotHeld, ...] = ()
 
 
 class States:
@@ -70,7 +75,9 @@ class States:
         field = Field.of(model, steady)
         found = answers(case, field)
         readings = {reading.reading: found[of_reading(reading.reading)] for reading in case.readings}
-        return State(drive, readings, field.heat_made_W, field.coolant_C, model.guess(field.filled, field.heated_face))
+        guess = model.guess(field.filled, field.heated_face)
+        not_held = materials_not_held(case, field)
+        return State(drive, readings, field.heat_made_W, field.coolant_C, guess, not_held)
 
     def _colder(self, drive: Drive) -> Guess | None:
         """From a colder guess the iteration rises to the stable state and never to the unstable one above it."""

@@ -10,12 +10,13 @@ from typing import Any
 import yaml
 
 from thermsim.errors import UnknownNameError, nearest_names
-from thermsim.materials.conductivity import Law
+from thermsim.materials.conductivity import ConstantLaw, Law, PowerLaw, TableLaw
 from thermsim.units import ZERO_CELSIUS_K
 
 __all__ = [
     "HOW_SURE",
     "VOID",
+    "HoldsTo",
     "JointClass",
     "Law",
     "Material",
@@ -33,6 +34,16 @@ HOW_SURE = ("measured standard value", "handbook", "range from practice")
 
 
 @dataclass(frozen=True)
+class HoldsTo:
+    """Up to which temperature [C] a material is what it is, what it does then, and where that comes from."""
+
+    celsius: float
+    then: str
+    source: str
+    how_sure: str
+
+
+@dataclass(frozen=True)
 class Material:
     """What a body is made of.
 
@@ -43,6 +54,7 @@ class Material:
     k_spread : half width of the conductivity as a fraction of its value
     source, how_sure : where the conductivity comes from
     holds_gallium, is_aluminium : the pair that must never meet
+    holds_to : None where nothing is known of it
     """
 
     name: str
@@ -57,6 +69,7 @@ class Material:
     holds_gallium: bool = False
     is_aluminium: bool = False
     note: str = ""
+    holds_to: HoldsTo | None = None
 
     @property
     def laws(self) -> tuple[Law, Law, Law]:
@@ -100,6 +113,7 @@ class JointClass:
     how_sure: str
     holds_gallium: bool = False
     note: str = ""
+    holds_to: HoldsTo | None = None
 
 
 def names() -> tuple[str, ...]:
@@ -140,6 +154,7 @@ def material(name: str) -> Material:
         holds_gallium="gallium" in entry.get("tags", ()),
         is_aluminium="aluminium" in entry.get("tags", ()),
         note=entry.get("note", ""),
+        holds_to=_holds_to(entry),
     )
 
 
@@ -162,6 +177,7 @@ def joint(name: str) -> JointClass:
         how_sure=entry["how_sure"],
         holds_gallium="gallium" in entry.get("tags", ()),
         note=entry.get("note", ""),
+        holds_to=_holds_to(entry),
     )
 
 
@@ -250,16 +266,21 @@ def _unknown(kind: str, name: str, known: tuple[str, ...]) -> UnknownNameError:
 
 def _law(given: Any) -> Law:
     if not isinstance(given, dict):
-        return Law.constant(float(given))
+        return ConstantLaw(float(given))
     if "table_K" in given:
-        return Law.table([(kelvin - ZERO_CELSIUS_K, float(value)) for kelvin, value in given["table_K"]])
+        return TableLaw.of([(kelvin - ZERO_CELSIUS_K, value) for kelvin, value in given["table_K"]])
     coldest, hottest = given["valid_K"]
-    return Law.power(
+    return PowerLaw(
         float(given["value"]),
         given["at_K"] - ZERO_CELSIUS_K,
         float(given["exponent"]),
         (coldest - ZERO_CELSIUS_K, hottest - ZERO_CELSIUS_K),
     )
+
+
+def _holds_to(entry: dict[str, Any]) -> HoldsTo | None:
+    given = entry.get("holds_to")
+    return None if given is None else HoldsTo(float(given["C"]), given["then"], _source(given), given["how_sure"])
 
 
 def _number(entry: dict[str, Any], key: str) -> float | None:

@@ -30,8 +30,9 @@ from thermsim.model.assemble import Stencil, assemble, face_plane
 from thermsim.model.build import Model
 from thermsim.model.physics.boundary import unheated
 from thermsim.model.physics.heat import FaceSource, VolumeSource
+from thermsim.model.powers import as_made
 from thermsim.readout.field import Field
-from thermsim.solver.steady import nodes
+from thermsim.solver.guesses import nodes
 
 Array = NDArray[np.float64]
 
@@ -71,34 +72,17 @@ def source_bounds(field: Field) -> Bounds | None:
     model = field.model
     if model.curved_planes or any(cooling.influx_W_m2 != 0.0 for cooling in model.coolings):
         return None
-    sources = _as_made(field)
+    made = as_made(model, field.temperature, field.heated_face)
+    sources = list(made.sources)
     if sum(float(source.watts.sum()) for source in sources) <= 0.0:
         return None
     known = [value for cooling in model.coolings for value in cooling.known_C]
-    frozen = replace(
-        model,
-        face_sources=tuple(source for source in sources if isinstance(source, FaceSource)),
-        volume_sources=tuple(source for source in sources if isinstance(source, VolumeSource)),
-        coolings=tuple(unheated(cooling) for cooling in model.coolings),
-    )
+    frozen = replace(made, coolings=tuple(unheated(cooling) for cooling in model.coolings))
     stencil = assemble(frozen, field.guess)
     lower, lost = _planes(frozen, field, stencil)
     upper = _columns(frozen, field, stencil)
     mean = _weighted(model, sources, field, field.temperature)
     return Bounds(min(known) + lower, mean, max(known) + upper).checked(field.error_K + lost)
-
-
-def _as_made(field: Field) -> list[FaceSource | VolumeSource]:
-    """Every source with the watts that it makes in the solution, and no leakage law."""
-    faces = [
-        replace(source, watts=np.nan_to_num(source.made(face)), leakage=None)
-        for source, face in zip(field.model.face_sources, field.heated_face, strict=True)
-    ]
-    volumes = [
-        replace(source, watts=np.nan_to_num(source.made(field.temperature)), leakage=None)
-        for source in field.model.volume_sources
-    ]
-    return [*faces, *volumes]
 
 
 def _weighted(model: Model, sources: list[FaceSource | VolumeSource], field: Field, temperature: Array) -> float:

@@ -13,6 +13,7 @@ from thermsim.plausibility.cautions import gallium_cautions, option_of
 from thermsim.plausibility.findings import slips_of
 from thermsim.readout.answers import HOTTEST, temperatures
 from thermsim.readout.field import Field
+from thermsim.readout.materials_held import materials_not_held
 from thermsim.rounding import doubt_in_words, two_digits_up
 
 # Where silicon parts throttle or stop, and where a prediction is rather a sign of a slip: common practice, no source.
@@ -23,13 +24,14 @@ MOST_NAMED = 3  # temperatures that do not hold the accuracy
 
 
 def remarks(prediction: Prediction) -> tuple[str, ...]:
-    """Likely slips, temperatures no chip survives, accuracy not held, conductivities out of their range.
+    """Likely slips, temperatures no chip or material survives, accuracy not held, conductivities out of their range.
 
     What may make the numbers worthless begins with DANGER or WARNING.
     """
     found = (
         *_slips(prediction.case),
         *_too_hot(prediction),
+        *(f"WARNING: {one.words}" for one in materials_not_held(prediction.case, prediction.field)),
         *_accuracy(prediction),
         *_flow_accuracy(prediction),
         *_touching(prediction.field),

@@ -17,7 +17,7 @@ from thermsim.materials.catalogue import VOID, Material
 from thermsim.model.grid.axes import Grid
 from thermsim.model.joints import JointPlane, joint_planes
 from thermsim.model.physics.boundary import Boundary, Link, Surface, boundary_of
-from thermsim.model.physics.heat import FaceSource, LeakageLaw, VolumeSource, overlap
+from thermsim.model.physics.heat import FaceSource, VolumeSource, overlap
 from thermsim.model.physics.properties import material_of
 from thermsim.units import MM, W_MM2
 
@@ -61,12 +61,15 @@ class Guess:
     heated_face : for each face source, its face temperatures (nx, ny) [C], or one value
     conductivity : along x, y and z there, (nx, ny, nz) [W/mK], zero in voids; one array where they are alike
     surface : by (axis, face), temperatures of the planes where a boundary is not linear [C], over the plane
+    reach : along x, y and z, half of what the temperature changes by across each cell, (nx, ny, nz) [K], which
+        conductivities are means over; None where no kink of a conductivity lies among the temperatures
     """
 
     temperature: Array
     heated_face: tuple[Array | float, ...]
     conductivity: tuple[Array, Array, Array]
     surface: Mapping[tuple[int, int], Array] = field(default_factory=dict)
+    reach: tuple[Array, Array, Array] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,23 +125,33 @@ class Model:
             surface[axis, face] = at
         return self.guess(np.full(self.grid.shape, cold), tuple(cold for _ in self.face_sources), surface)
 
+    @cached_property
+    def kinks_C(self) -> tuple[float, ...]:
+        """Temperatures [C] at which the slope of some conductivity jumps, in rising order."""
+        laws = {law for region in self.regions for law in region.material.laws if not law.is_constant}
+        return tuple(sorted({at for law in laws for at in law.kinks_C}))
+
     def guess(
         self,
         temperature: Array,
         heated_face: tuple[Array | float, ...],
         surface: Mapping[tuple[int, int], Array] | None = None,
+        reach: tuple[Array, Array, Array] | None = None,
     ) -> Guess:
         """Temperatures (nx, ny, nz) [C] and those of the heated faces, with the conductivities there.
 
-        surface : as `Guess` has it; that of the cells under the surface unless given
+        surface, reach : as `Guess` has them; surfaces as warm as the cells under them unless given
         """
         if surface is None:
             surface = {place: self._of_cells_at(*place, temperature) for place in self.curved_planes}
         along: list[Array] = []
         for axis in range(3):
             alike = next((before for before in range(axis) if self._conducts_alike(before, axis)), None)
-            along.append(self._conductivity(axis, temperature) if alike is None else along[alike])
-        return Guess(temperature, heated_face, (along[0], along[1], along[2]), surface)
+            if alike is None or reach is not None:
+                along.append(self._conductivity(axis, temperature, None if reach is None else reach[axis]))
+            else:
+                along.append(along[alike])
+        return Guess(temperature, heated_face, (along[0], along[1], along[2]), surface, reach)
 
     def _of_cells_at(self, axis: int, face: int, temperature: Array) -> Array:
         """Of the solid cells beside a plane of faces, the upper ones where both are solid."""
@@ -175,12 +188,12 @@ class Model:
     def _conducts_alike(self, first: int, second: int) -> bool:
         return all(region.material.laws[first] == region.material.laws[second] for region in self.regions)
 
-    def _conductivity(self, axis: int, temperature: Array) -> Array:
+    def _conductivity(self, axis: int, temperature: Array, reach: Array | None) -> Array:
         laws = [region.material.laws[axis] for region in self.regions]
         conductivity = np.array([*(float(law(self.coldest_C)) for law in laws), 0.0])[self.region]
         for law in {law for law in laws if not law.is_constant}:
             here = np.array([*(other == law for other in laws), False])[self.region]
-            conductivity[here] = law(temperature[here])
+            conductivity[here] = law(temperature[here]) if reach is None else law.mean(temperature[here], reach[here])
         return conductivity
 
     def joint_resistance(self, face: int) -> Array | float:
@@ -363,10 +376,7 @@ def _heat(
         low, high, part = level[heat.in_]
         z = _levels(grid, low, high)
         watts = _plan_watts(case, grid, part, heat, _solid_columns(case, grid, part, region[:, :, z.start]))
-        law = None
-        if heat.leakage is not None:
-            given = heat.leakage
-            law = LeakageLaw(given.at_C, given.per_K or 0.0, given.share or 0.0, given.doubling_K or 1.0)
+        law = None if heat.leakage is None else heat.leakage.law
         side: Literal["lower", "upper"] = "lower" if heat.at == "top" else "upper"
         face = None if heat.at == "volume" else (z.start if heat.at == "bottom" else z.stop)
         if face is None:

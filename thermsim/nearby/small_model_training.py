@@ -24,6 +24,7 @@ from thermsim.readout.field import Field
 from thermsim.solver.linear import State
 from thermsim.solver.reduced import Groups, energy_basis, groups, small_model, sum_of_terms
 from thermsim.solver.steady import steady_state
+from thermsim.units import COLDEST_C
 
 Array = NDArray[np.float64]
 
@@ -141,7 +142,9 @@ def ranges(varied: Sequence[Input], widen: float) -> tuple[Array, Array]:
     for number, one in enumerate(varied):
         if one.sign == "fraction":
             high[number] = min(high[number], 1.0)
-        if one.sign != "any":
+        if one.sign == "temperature":
+            low[number] = max(low[number], COLDEST_C)
+        elif one.sign != "any":
             low[number] = max(low[number], 0.0 if one.sign == "not negative" else 0.05 * one.value)
     return low, high
 

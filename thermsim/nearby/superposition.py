@@ -28,7 +28,7 @@ from numpy.typing import ArrayLike, NDArray
 from thermsim.case.geometry.zones import zones_of
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
-from thermsim.materials.conductivity import Law
+from thermsim.materials.conductivity import ConstantLaw
 from thermsim.mesh.convergence import Doubt, doubts
 from thermsim.model.assemble import assemble
 from thermsim.model.build import Guess, Model, Region, ZoneCells, build_model
@@ -210,7 +210,7 @@ def _mean_conductivity(field: Field) -> list[float]:
 
 
 def _frozen(region: Region, conductivity: float) -> Region:
-    law = Law.constant(conductivity)
+    law = ConstantLaw(conductivity)
     return replace(region, material=replace(region.material, along_x=law, along_y=law, along_z=law))
 
 

@@ -15,6 +15,7 @@ from thermsim.case.inputs.spread import Spread
 from thermsim.case.inputs.values import Input, inputs
 from thermsim.case.vocabulary.schema import Case
 from thermsim.nearby.samples import Sample
+from thermsim.units import COLDEST_C
 
 SHARED = "shared"
 LEAST = 1e-3  # of its value is the least that a number above zero is drawn as
@@ -36,9 +37,9 @@ class Variable:
     def spread(self) -> Spread:
         """How it is spread, held to what such a number may be."""
         one = self.input
-        floors = {"positive": LEAST * one.value, "fraction": LEAST * one.value, "not negative": 0.0, "any": -inf}
+        floors = {"not negative": 0.0, "temperature": COLDEST_C, "any": -inf}
         most = 1.0 if one.sign == "fraction" else inf
-        return Spread(one.value, one.plus_minus, one.shape, one.freedom, floors[one.sign], most)
+        return Spread(one.value, one.plus_minus, one.shape, one.freedom, floors.get(one.sign, LEAST * one.value), most)
 
     @property
     def name(self) -> str:

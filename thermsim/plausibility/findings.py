@@ -191,9 +191,7 @@ def _validity(case: Case) -> Iterator[Slip]:
                     f"{part.part}.material",
                     f"its conductivity is known from {low:.4g} to {high:.4g} C; "
                     f"the stack may be anywhere from {min(fluids):.4g} to {hottest:.4g} C",
-                    "extend the table: outside, the nearest value is held"
-                    if law.kind == "table"
-                    else "outside, the law is stretched",
+                    law.outside,
                 )
 
 

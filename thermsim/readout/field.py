@@ -9,14 +9,16 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.errors import HeatBalanceError
+from thermsim.errors import AbsoluteZeroError, HeatBalanceError
 from thermsim.model.assemble import face_plane
 from thermsim.model.build import Guess, Model, ZoneCells
 from thermsim.model.physics.boundary import Boundary
 from thermsim.readout.faces import Place, face_spot, heated_boxes, plane_of
 from thermsim.readout.surface_maximum import Plane, Summit
 from thermsim.readout.touching import touching
-from thermsim.solver.steady import Steady, heated_faces, nodes
+from thermsim.solver.guesses import heated_faces, nodes
+from thermsim.solver.steady import Steady
+from thermsim.units import ABSOLUTE_ZERO_C
 
 Array = NDArray[np.float64]
 
@@ -281,16 +283,24 @@ class Field:
         return [cell for cell, k in zip(cells, conducts, strict=True) if k >= max(conducts) * (1.0 - 1e-12)]
 
     def checked(self) -> Field:
-        """Itself, if heat in and heat out agree.
+        """Itself, if heat in and heat out agree, and nothing is colder than can be.
 
         Raises
         ------
-        HeatBalanceError
+        HeatBalanceError, AbsoluteZeroError
         """
         if self.heat_balance_relative > BALANCE:
             raise HeatBalanceError(
                 f"heat in and out differ by {self.heat_balance_W:.3g} W ({self.heat_balance_relative:.1e} of the heat)",
                 "this is a fault of the solver or of a coefficient range: keep the case file and report it",
+            )
+        coldest = min([float(np.nanmin(self.temperature)), *(flow.face_C for flow in self.flows if flow.area_m2 > 0.0)])
+        if coldest <= ABSOLUTE_ZERO_C:
+            cell = np.unravel_index(int(np.nanargmin(self.temperature)), self.temperature.shape)
+            out = [f"`{flow.label}` ({flow.heat_W:.4g} W)" for flow in self.flows if flow.fluid_C is None]
+            raise AbsoluteZeroError(
+                f"{self.model.regions[self.model.region[cell]].name} would be at {coldest:.1f} C, below absolute zero",
+                f"less heat may be taken out than {' and '.join(out) or 'by the coolants'} does, or more must come in",
             )
         return self
 

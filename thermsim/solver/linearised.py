@@ -8,12 +8,11 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.materials.conductivity import COLDEST_K, HOTTEST_K, Law
+from thermsim.materials.conductivity import Law
 from thermsim.model.assemble import TINY, FacePlane, Stencil, assemble, face_plane
 from thermsim.model.build import Guess, Model
+from thermsim.solver.guesses import guess_from
 from thermsim.solver.linear import State, prepare
-from thermsim.solver.steady import guess_from
-from thermsim.units import ZERO_CELSIUS_K
 
 Array = NDArray[np.float64]
 Nodes = Mapping[tuple[int, int], tuple[Array, Array]]
@@ -108,7 +107,7 @@ def linearise(model: Model, temperature: Array, guess: Guess) -> Linearised:
     slopes: tuple[Array, ...] | None = None
     couplings: tuple[Coupling, ...] = ()
     if not all(region.material.is_constant for region in model.regions):
-        slopes = _log_slopes(model, filled)
+        slopes = _log_slopes(model, guess)
         links = tuple(_links(axis, slopes[axis], falls[axis], link) for axis, link in enumerate(conductances))
         couplings = tuple(_coupling(model, plane, slopes[plane.axis]) for plane in planes)
     state = prepare(stencil, model.may_have_islands)
@@ -184,28 +183,20 @@ def halves(cells: Array, axis: int) -> tuple[Array, Array]:
     return cells[tuple(low)], cells[tuple(high)]
 
 
-def _log_slopes(model: Model, temperature: Array) -> tuple[Array, ...]:
+def _log_slopes(model: Model, guess: Guess) -> tuple[Array, ...]:
+    """For each axis d(ln k)/dT of cells [1/K], at unchanged differences of temperature across them."""
     made: dict[tuple[Law, ...], Array] = {}
     found = []
     for axis in range(3):
         laws = tuple(region.material.laws[axis] for region in model.regions)
-        if laws not in made:
-            slope = np.zeros(temperature.shape)
+        slope = made.get(laws) if guess.reach is None else None
+        if slope is None:
+            slope = np.zeros(guess.temperature.shape)
             for law in {law for law in laws if not law.is_constant}:
                 here = np.array([*(other == law for other in laws), False])[model.region]
-                slope[here] = log_slope(law, temperature[here])
+                at = guess.temperature[here]
+                by_T = law.slope(at) if guess.reach is None else law.slope_of_mean(at, guess.reach[axis][here])
+                slope[here] = by_T / guess.conductivity[axis][here]
             made[laws] = slope
-        found.append(made[laws])
+        found.append(slope)
     return tuple(found)
-
-
-def log_slope(law: Law, temperature_C: Array) -> Array:
-    """d(ln k)/dT [1/K] at temperatures [C]; at a point of a table that of the line above it."""
-    if law.is_constant:
-        return np.zeros_like(temperature_C)
-    if law.kind == "power":
-        absolute = temperature_C + ZERO_CELSIUS_K
-        return np.where((absolute > COLDEST_K) & (absolute < HOTTEST_K), -law.exponent / absolute, 0.0)
-    points, values = np.array(law.temperature_C), np.array(law.conductivity)
-    slopes = np.concatenate([[0.0], np.diff(values) / np.diff(points), [0.0]])
-    return np.asarray(slopes[np.searchsorted(points, temperature_C, side="right")] / law(temperature_C))

@@ -8,20 +8,22 @@ prove that there is none.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.errors import NotConvergedError, RunawayError
-from thermsim.model.assemble import assemble, face_plane
+from thermsim.model.assemble import assemble
 from thermsim.model.build import Guess, Model
+from thermsim.solver.guesses import guess_from
+from thermsim.solver.limit import HOTTEST_C, Limit, limit_of
 from thermsim.solver.linear import TOLERANCE, Solution, State, check_way_out, prepare, renew, solve
+from thermsim.solver.mixing import Mixing
 
 Array = NDArray[np.float64]
 
 ACCURACY_K = 3e-7  # of the outer iteration: below the 1e-6 K that is promised
-HOTTEST_C = 3000.0  # beyond the melting point of every material here: an iterate above it has run away
 MOST_STEPS = 60
 # A step is solved to a relative residual of INEXACT times the last change [1/K]: its coefficients are no better.
 INEXACT = 1e-6
@@ -71,50 +73,67 @@ def steady_state(
     NoWayOutError : a body has no way out for its heat
     """
     try:
-        return _iterate(model, guess or model.first_guess(), state, accuracy_K)
-    except RunawayError as runaway:
-        if not climb:
+        return iterate(model, guess or model.first_guess(), state, accuracy_K)
+    except (RunawayError, NotConvergedError) as failure:
+        is_cold = not any(source.watts.any() for source in model.sources)
+        if not climb or is_cold or (model.is_linear and isinstance(failure, NotConvergedError)):
             raise
-        # A guess beyond the stable state, or k that rises from a cold guess, overshoots: so the power is raised slowly.
-        limit, steady = _climb(model, 1.0)
-        if limit == 1.0 and steady is not None:
-            return steady
-        raise _with_limit(model, runaway, limit) from None
+        # A guess beyond the stable state, or k that rises from a cold guess, overshoots: so temperatures are raised.
+        top = limit_of(model, up_to=1.0)
+        if top.share < 1.0:
+            raise _with_limit(model, failure, top) from None
+        place, off_K = top.at(1.0, accuracy_K)
+        solution, state = top.line.solved(place.guess, 1.0)
+        return Steady(solution, place.guess, top.line.steps, solution.iterations, off_K, state)
 
 
-def _iterate(model: Model, guess: Guess, state: State | None = None, accuracy_K: float = ACCURACY_K) -> Steady:
+def iterate(
+    model: Model, guess: Guess, state: State | None = None, accuracy_K: float = ACCURACY_K, most_steps: int = MOST_STEPS
+) -> Steady:
     """Solve with coefficients at the last temperatures, a little further than the coefficients are right.
 
-    k(T) and the tangent of leakage shrink a change by `ratio` in each step, a few percent on ordinary stacks.
+    k(T) and the tangent of leakage shrink a change by `ratio` in each step, a few percent on ordinary stacks. Next to a
+    limit it is near 1; then what came before is extrapolated (`Mixing`), and an error is so many times a change as
+    changes of the start were of it.
     """
-    change, ratio, iterations = np.inf, 0.9, 0
-    for step in range(1, MOST_STEPS + 1):
-        stencil = assemble(model, guess)
-        if step == 1 and model.may_have_islands:
-            check_way_out(stencil, [region.name for region in model.regions])
-        last = model.is_linear or change * ratio**2 < accuracy_K
-        enough = TOLERANCE if last else float(np.clip(INEXACT * change, TOLERANCE, LOOSEST))
-        state = prepare(stencil, model.may_have_islands) if state is None else renew(state, stencil)
-        solution = solve(state, stencil.heat, guess.temperature, enough, model.coldest_C).checked()
+    change, ratio, left, iterations = np.inf, 0.9, np.inf, 0
+    mixing = Mixing()
+    for step in range(1, most_steps + 1):
+        try:
+            stencil = assemble(model, guess)
+            if step == 1 and model.may_have_islands:
+                check_way_out(stencil, [region.name for region in model.regions])
+            last = model.is_linear or left * ratio < accuracy_K
+            enough = TOLERANCE if last else float(np.clip(INEXACT * change, TOLERANCE, LOOSEST))
+            state = prepare(stencil, model.may_have_islands) if state is None else renew(state, stencil)
+            solution = solve(state, stencil.heat, guess.temperature, enough, model.coldest_C).checked()
+        except RunawayError:
+            if mixing.is_idle:
+                raise
+            guess, change, ratio, left = mixing.given_up(), np.inf, 0.9, np.inf  # it may have gone too far
+            continue
         iterations += solution.iterations
         if model.is_linear:
             return Steady(solution, guess, step, iterations, 0.0, state)
-        if float(np.nanmax(solution.temperature)) > HOTTEST_C:
-            raise _too_hot(model)
+        if float(np.nanmax(solution.temperature)) > HOTTEST_C and mixing.is_idle:
+            raise too_hot(model)
         after = guess_from(model, solution.temperature, guess)
         before, change = change, _largest_change(guess, after, stencil.solid)
-        ratio = min(change / before, 0.9) if np.isfinite(before) and before > 0.0 else 0.9
-        left = change * ratio / (1.0 - ratio)  # the steps to come, as a geometric series
+        ratio = change / before if np.isfinite(before) and before > 0.0 else 0.9
+        left = change * ratio / (1.0 - ratio) if ratio < 1.0 else np.inf  # the steps to come, as a geometric series
+        mixed = mixing.next(model, guess, after, ratio)
+        if mixing.times_change is not None:
+            left = mixing.times_change * (change + solution.error_K)
         if left < accuracy_K and (solution.residual <= TOLERANCE or solution.status == "rounding"):
             return Steady(solution, guess, step, iterations, left, state)
-        guess = after
+        guess = mixed
     raise NotConvergedError(
-        f"temperature and power still move by {change:.1e} K after {MOST_STEPS} steps",
+        f"temperature and power still move by {change:.1e} K after {most_steps} steps",
         "close to runaway, or a conductivity that jumps with temperature: lower the power, or smooth its table",
     )
 
 
-def _too_hot(model: Model) -> RunawayError | NotConvergedError:
+def too_hot(model: Model) -> RunawayError | NotConvergedError:
     if any(source.leakage is not None for source in model.sources):
         return RunawayError("leakage outruns the cooling", "lower the power or the leakage, or cool better")
     return NotConvergedError(
@@ -127,78 +146,16 @@ def _largest_change(before: Guess, after: Guess, solid: NDArray[np.bool_]) -> fl
     return float(np.abs(after.temperature - before.temperature)[solid].max())
 
 
-def guess_from(model: Model, temperature: Array, guess: Guess) -> Guess:
-    """Temperatures of a solution (nx, ny, nz), in the form that coefficients are taken at."""
-    filled = np.nan_to_num(temperature, nan=model.coldest_C)
-    return model.guess(filled, heated_faces(model, temperature, guess), surfaces(model, temperature, guess))
-
-
-def surfaces(model: Model, temperature: Array, guess: Guess) -> dict[tuple[int, int], Array]:
-    """Temperatures [C] of the planes where a boundary is not linear, on the side of the stack."""
-    found = {}
-    for axis, face in model.curved_planes:
-        cells = np.moveaxis(model.region >= 0, axis, 0)
-        solid_above = cells[face] if face < len(cells) else np.zeros(cells.shape[1:], dtype=bool)
-        under, over = nodes(model, axis, face, temperature, guess)
-        found[axis, face] = np.nan_to_num(np.where(solid_above, over, under), nan=model.coldest_C)
-    return found
-
-
-def heated_faces(model: Model, temperature: Array, guess: Guess) -> tuple[Array, ...]:
-    """Temperatures (nx, ny) [C] of each heated face; the coldest known one where there is no face."""
-    faces = []
-    for source in model.face_sources:
-        under, over = nodes(model, 2, source.face, temperature, guess)
-        faces.append(np.nan_to_num(under if source.side == "lower" else over, nan=model.coldest_C))
-    return tuple(faces)
-
-
-def nodes(model: Model, axis: int, face: int, temperature: Array, guess: Guess) -> tuple[Array, Array]:
-    """Temperatures [C] of a plane of faces across an axis, under and over a joint there; NaN where there is no face."""
-    nothing = np.full(model.grid.face_area(axis).shape, np.nan)
-    below = np.take(temperature, face - 1, axis=axis) if face > 0 else nothing
-    above = np.take(temperature, face, axis=axis) if face < model.grid.shape[axis] else nothing
-    return face_plane(model, axis, face, guess).nodes(below, above)
-
-
-def power_limit(model: Model, most: float = 1.0) -> float:
-    """Share of the power (up to `most`) at which a steady state ceases to exist, to 0.1 %."""
-    return _climb(model, most)[0]
-
-
-def _climb(model: Model, most: float) -> tuple[float, Steady | None]:
-    """The largest share of the power up to `most` that is found steady, and that state.
-
-    Each state starts from the one at less power, which is colder everywhere; a step that fails is halved.
-    """
-    share, step, steady, guess = 0.0, 0.5 * most, None, model.first_guess()
-    while share < most and step > 5e-4 * (share or most):
-        trial = scaled_power(model, share + step)
-        try:
-            steady = _iterate(trial, guess)
-        except (RunawayError, NotConvergedError):
-            step *= 0.5
-            continue
-        share += step
-        guess = guess_from(trial, steady.solution.temperature, steady.guess)
-    return share, steady
-
-
-def scaled_power(model: Model, share: float) -> Model:
-    """The same model with every heat source multiplied."""
-    return replace(
-        model,
-        face_sources=tuple(replace(source, watts=share * source.watts) for source in model.face_sources),
-        volume_sources=tuple(replace(source, watts=share * source.watts) for source in model.volume_sources),
-    )
-
-
-def _with_limit(model: Model, runaway: RunawayError, limit: float) -> RunawayError:
+def _with_limit(
+    model: Model, failure: RunawayError | NotConvergedError, top: Limit
+) -> RunawayError | NotConvergedError:
+    if not any(source.leakage is not None for source in model.sources):
+        return failure
     total = sum(float(source.watts.sum()) for source in model.sources)
     error = RunawayError(
-        f"{runaway.what}: at {total:.1f} W no steady state exists (thermal runaway)",
-        f"a steady state exists up to about {limit * total:.1f} W ({100 * limit:.1f} % of the power, same cooling); "
-        "lower the power or the leakage, or cool better",
+        f"leakage outruns the cooling: at {total:.1f} W no steady state exists (thermal runaway)",
+        f"a steady state exists up to about {top.share * total:.1f} W ({100 * top.share:.1f} % of the power, same "
+        "cooling); lower the power or the leakage, or cool better",
     )
-    error.share = limit
+    error.share, error.share_doubt = top.share, top.doubt
     return error

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import (
+    AbsoluteZeroError,
     BoundsError,
     HeatBalanceError,
     NotConvergedError,
@@ -37,6 +38,7 @@ from thermsim.model.grid.topology import alike
 from thermsim.printable import Printable
 from thermsim.readout.answers import Answers, Asked, Observable, answers
 from thermsim.readout.field import Field
+from thermsim.readout.materials_held import NotHeld, materials_not_held
 from thermsim.solver.linear import State
 from thermsim.solver.steady import steady_state
 from thermsim.sweeps.lowest import Lowest, lowest
@@ -55,6 +57,7 @@ KINDS: dict[type[ThermsimError], str] = {
     NoWayOutError: "no way out for heat",
     HeatBalanceError: "heat balance failed",
     BoundsError: "outside bounds",
+    AbsoluteZeroError: "below absolute zero",
 }
 FAILURES = tuple(KINDS)
 NOT_THERE = "place not there"
@@ -69,6 +72,7 @@ class Point:
     kind : the reason in two or three words
     by_grid : the answers of every grid, coarse to fine; error_K : of each, that does not come from the grid
     cells : along x, y, z of the first grid; points that have them in common share their topology
+    not_held : what gets hotter than its material holds, on the finest grid
     """
 
     values: tuple[float, ...]
@@ -79,6 +83,7 @@ class Point:
     by_grid: Answers[tuple[float, ...]] = field(default_factory=Answers)
     error_K: float = 0.0
     cells: tuple[int, ...] = ()
+    not_held: tuple[NotHeld, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -254,6 +259,8 @@ class _Climb:
         self.noise = [0.0] * len(places)
         self.failures: dict[int, tuple[str, str]] = {}
         self.cells: list[tuple[int, ...]] = [() for _ in places]
+        self.not_held: list[tuple[NotHeld, ...]] = [() for _ in places]
+        self.not_held[number] = materials_not_held(reference.case, reference.field)
 
     @property
     def sizes(self) -> tuple[float, ...]:
@@ -290,6 +297,7 @@ class _Climb:
         solved = warm.solve(case, plan.grid(multiplier))
         if len(self.done) + 1 >= FEWEST_GRIDS:
             source_bounds(solved)  # raises where the answer cannot be right
+        self.not_held[number] = materials_not_held(case, solved)
         return answers(case, solved), solved.error_K
 
     def doubts(self, number: int) -> Answers[Doubt]:
@@ -313,6 +321,7 @@ class _Climb:
             by_grid=by_grid,
             error_K=self.noise[number],
             cells=self.cells[number],
+            not_held=self.not_held[number],
         )
 
 

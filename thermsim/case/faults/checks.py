@@ -327,13 +327,14 @@ def _coldest_C(case: Case) -> float | None:
 
 
 def _check_leakage(look: Look, path: KeyPath, heat: Heat, coldest_C: float) -> None:
-    law = heat.leakage
-    assert law is not None
-    if law.per_K is not None and 1.0 + law.per_K * (coldest_C - law.at_C) < 0.0:
-        zero = law.at_C - 1.0 / law.per_K
-        what = f"`per_K` {law.per_K:g} from {law.at_C:g} C makes the power negative below {zero:.1f} C"
+    assert heat.leakage is not None
+    law = heat.leakage.law
+    zero_C = law.negative_below_C
+    if zero_C is not None and coldest_C < zero_C:
+        key = law.given_as()[0]
+        what = f"`{key}` {getattr(law, key):g} from {law.at_C:g} C makes the power negative below {zero_C:.1f} C"
         what += f", and the coolant is at {coldest_C:g} C"
-        look.add((*path, "per_K"), f"{what}; give a smaller `per_K`, or `at_C` where the power was measured")
+        look.add((*path, key), f"{what}; give a smaller `{key}`, or `at_C` where the power was measured")
 
 
 def check_cooling(look: Look) -> None:

@@ -32,17 +32,17 @@ from thermsim.case.vocabulary.schema import (
     Quantity,
 )
 from thermsim.errors import ThermsimError, UnknownNameError
-from thermsim.materials.conductivity import Law
+from thermsim.materials.leakage import LAWS
 from thermsim.model.physics.properties import Bounded, is_void, joint_of, material_of
-from thermsim.units import MM2K_W, UM
+from thermsim.units import ABSOLUTE_ZERO_C, MM2K_W, UM
 
 Steps = tuple[str | int, ...]
 Shape = Literal["normal", "even", "triangle", "t"]
-Sign = Literal["positive", "not negative", "fraction", "any"]
+Sign = Literal["positive", "not negative", "fraction", "temperature", "any"]
 
 # What is varied of each kind of entry, by key; lengths in plan and k of a material are treated apart.
 OF_JOINT = ("resistance_mm2K_W", "film_um", "conductivity_W_mK", "boundary_mm2K_W", "wetted_fraction")
-OF_LEAKAGE = ("per_K", "share", "doubling_K", "at_C")
+OF_LEAKAGE = (*(key for kind in LAWS for key in kind.given_as()), "at_C")
 OF_COOLING = tuple(key for keys in BOUNDARY_KEYS.values() for key in keys if key != "towards")
 OF_FILM = ("value", "low", "high", "edge", "centre")
 SIGNS: dict[str, Sign] = {
@@ -53,11 +53,18 @@ SIGNS: dict[str, Sign] = {
     "wetted_fraction": "fraction",
     "share": "fraction",
     "emissivity": "fraction",
-    **{key: "any" for key in OF_COOLING if key.endswith("_C")},
+    **{key: "temperature" for key in OF_COOLING if key.endswith("_C")},
     "flux_W_mm2": "any",
     "offset_K": "any",
-    "at_C": "any",
+    "at_C": "temperature",
     "exponent": "any",
+}
+DEMANDS: dict[Sign, str] = {
+    "positive": "above zero",
+    "not negative": "zero or more",
+    "fraction": "above 0 and at most 1",
+    "temperature": f"above absolute zero, {ABSOLUTE_ZERO_C:g} C",
+    "any": "a number",
 }
 UNITS = ("mm2K_W", "W_m2K", "W_mm2", "W_mK", "mm", "um", "C", "K", "W")
 UNIT_IN_WORDS = {"mm2K_W": "mm2K/W", "W_m2K": "W/m2K", "W_mm2": "W/mm2", "W_mK": "W/mK"}
@@ -91,15 +98,16 @@ class Input:
             return False
         if self.sign == "fraction":
             return 0.0 < value <= 1.0
+        if self.sign == "temperature":
+            return value > ABSOLUTE_ZERO_C
         return {"positive": value > 0.0, "not negative": value >= 0.0, "any": True}[self.sign]
 
     @property
     def demand(self) -> str:
         """What `allows` asks for, in words."""
-        if self.sign == "fraction":
-            return "above 0 and at most 1"
-        least = {"positive": "above zero", "not negative": "zero or more", "any": "a number"}[self.sign]
-        return f"{least}, of a size up to {LARGEST_NUMBER:g}"
+        if self.sign in ("fraction", "temperature"):
+            return DEMANDS[self.sign]
+        return f"{DEMANDS[self.sign]}, of a size up to {LARGEST_NUMBER:g}"
 
 
 def inputs(case: Case) -> tuple[Input, ...]:
@@ -371,19 +379,11 @@ def _scaled(given: MaterialGiven, factor: float) -> MaterialGiven:
     """The material with its catalogue conductivity times a factor, said in the words of a case."""
     x, y, z = (law.scaled(factor) for law in material_of(given).laws)
     if x == y == z:
-        return given.model_copy(update={"conductivity_W_mK": _said(x)})
+        return given.model_copy(update={"conductivity_W_mK": Conductivity(**x.given)})
     if not (x.is_constant and y.is_constant and z.is_constant):
         raise ThermsimError(
             f"{given.name}: a conductivity that differs by direction and falls with temperature cannot be varied",
             "give its values in the case",
         )
-    plan: Directions = (Positive(value=x.conductivity[0]), Positive(value=y.conductivity[0]))
-    return given.model_copy(update={"in_plane_W_mK": plan, "through_W_mK": Positive(value=z.conductivity[0])})
-
-
-def _said(law: Law) -> Conductivity:
-    if law.kind == "table":
-        return Conductivity(table=list(zip(law.temperature_C, law.conductivity, strict=True)))
-    if law.kind == "power":
-        return Conductivity(value=law.conductivity[0], at_C=law.temperature_C[0], exponent=law.exponent)
-    return Conductivity(value=law.conductivity[0])
+    plan: Directions = (Positive(value=float(x(0.0))), Positive(value=float(y(0.0))))
+    return given.model_copy(update={"in_plane_W_mK": plan, "through_W_mK": Positive(value=float(z(0.0)))})

@@ -31,6 +31,7 @@ from thermsim.case.vocabulary.quantities import Positive as Positive
 from thermsim.case.vocabulary.quantities import Quantity as Quantity
 from thermsim.case.vocabulary.quantities import Size as Size
 from thermsim.case.vocabulary.quantities import Tolerance as Tolerance
+from thermsim.materials.leakage import LeakageLaw, law_of, one_of_them
 
 
 class MaterialGiven(Entry):
@@ -178,10 +179,16 @@ class Leakage(Entry):
 
     @model_validator(mode="after")
     def _one_law(self) -> Leakage:
-        exponential = [self.share is not None, self.doubling_K is not None]
-        if (self.per_K is not None) == any(exponential) or any(exponential) != all(exponential):
-            raise ValueError("leakage is either `per_K`, or `share` with `doubling_K`; both with `at_C`")
+        if law_of(dict(self)) is None:
+            raise ValueError(one_of_them())
         return self
+
+    @property
+    def law(self) -> LeakageLaw:
+        """As the class that knows its power, slope and words."""
+        law = law_of(dict(self))
+        assert law is not None  # as validated
+        return law
 
 
 class Zone(Entry):

@@ -176,19 +176,14 @@ def _conductivities(base: Topology, case: Case) -> Array:
         if id(one) not in known:
             known[id(one)] = material_of(one).laws
         for axis, (law, before) in enumerate(zip(known[id(one)], laws, strict=True)):
-            found[number, axis] = law.conductivity[0]
-            if not before.is_constant:
-                found[number, axis] = _factor(region.name, law, before)
+            found[number, axis] = law(0.0) if before.is_constant else _factor(region.name, law, before)
     return found
 
 
 def _factor(name: str, law: Law, before: Law) -> float:
     """How many times the base's law another one is."""
-    factor = law.conductivity[0] / before.conductivity[0]
-    same = (law.kind, law.temperature_C, law.exponent) == (before.kind, before.temperature_C, before.exponent)
-    if not same or any(
-        abs(k - factor * k0) > 1e-12 * k for k, k0 in zip(law.conductivity, before.conductivity, strict=True)
-    ):
+    factor = law.factor_over(before)
+    if factor is None:
         raise ThermsimError(f"the conductivity of {name!r} takes another course over temperature than the base's")
     return factor
 

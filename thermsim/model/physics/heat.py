@@ -8,34 +8,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from thermsim.materials.leakage import LeakageLaw
+
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class LeakageLaw:
-    """Power relative to its value at `at_C`: 1 + per_K (T - at_C), or 1 - share + share 2^((T - at_C)/doubling_K)."""
-
-    at_C: float
-    per_K: float = 0.0
-    share: float = 0.0
-    doubling_K: float = 1.0
-
-    @property
-    def is_linear(self) -> bool:
-        return self.share == 0.0
-
-    def factor(self, temperature_C: Array | float) -> Array | float:
-        """Power at a temperature [C] over power at `at_C`."""
-        if self.is_linear:
-            return 1.0 + self.per_K * (temperature_C - self.at_C)
-        return np.asarray(1.0 - self.share + self.share * np.exp2((temperature_C - self.at_C) / self.doubling_K))
-
-    def slope(self, temperature_C: Array | float) -> Array | float:
-        """Derivative of `factor` [1/K]."""
-        if self.is_linear:
-            return self.per_K
-        growth = np.log(2.0) / self.doubling_K
-        return np.asarray(self.share * growth * np.exp2((temperature_C - self.at_C) / self.doubling_K))
 
 
 def _linearised(watts: Array, law: LeakageLaw | None, at: Array | float) -> tuple[Array, Array | float]:
@@ -60,7 +35,7 @@ class FaceSource:
     watts: Array
     leakage: LeakageLaw | None
 
-    def made(self, face_C: Array) -> Array:
+    def made(self, face_C: Array | float) -> Array:
         """Heat made [W] at face temperatures [C]."""
         return self.watts if self.leakage is None else self.watts * self.leakage.factor(face_C)
 

@@ -13,7 +13,7 @@ from thermsim.case.vocabulary.schema import Basis, Conductivity, Film, Joint, Ma
 from thermsim.errors import ThermsimError
 from thermsim.materials import catalogue
 from thermsim.materials.catalogue import JointClass, Material, Range
-from thermsim.materials.conductivity import Law
+from thermsim.materials.conductivity import ConstantLaw, Law, PowerLaw, TableLaw
 from thermsim.units import MM2K_W, UM
 
 # Conductivity [W/mK] of greases, pads and glues, which is what joints given by resistance mostly are; 1 to 10 (common
@@ -40,7 +40,7 @@ def material_of(given: MaterialGiven) -> Material:
     if given.name is not None:
         body = catalogue.material(given.name)
     else:
-        nothing = Law.constant(1.0)  # replaced below: the schema demands a conductivity where there is no name
+        nothing = ConstantLaw(1.0)  # replaced below: the schema demands a conductivity where there is no name
         body = Material("given in the case", nothing, nothing, nothing)
     return _with_own_values(body, given)
 
@@ -53,11 +53,11 @@ def is_void(given: MaterialGiven) -> bool:
 def law_of(given: Conductivity) -> Law:
     """The conductivity law of a case entry [W/mK over C]."""
     if given.table is not None:
-        return Law.table(list(given.table))
+        return TableLaw.of(given.table)
     assert given.value is not None  # the schema demands one of the two
     if given.exponent is not None and given.at_C is not None:
-        return Law.power(given.value, given.at_C, given.exponent)
-    return Law.constant(given.value)
+        return PowerLaw(given.value, given.at_C, given.exponent)
+    return ConstantLaw(given.value)
 
 
 def _with_own_values(body: Material, given: MaterialGiven) -> Material:
@@ -72,7 +72,7 @@ def _with_own_values(body: Material, given: MaterialGiven) -> Material:
     if given.in_plane_W_mK is not None and given.through_W_mK is not None:
         x, y, z = given.in_plane_W_mK[0], given.in_plane_W_mK[-1], given.through_W_mK
         spread = max(direction.plus_minus / direction.value for direction in (x, y, z))
-        return _conducting(body, (Law.constant(x.value), Law.constant(y.value), Law.constant(z.value)), spread)
+        return _conducting(body, (ConstantLaw(x.value), ConstantLaw(y.value), ConstantLaw(z.value)), spread)
     return body
 
 

@@ -163,6 +163,7 @@ def _remarks(found: Affordance) -> list[str]:
                 f"{_name(one)}: leakage runs away before a reading meets the limit; the power is that at its edge, "
                 f"beyond which no steady state exists."
             )
+        remarks += [f"WARNING: {_name(one)}: {each.words}." for each in one.not_held]
         if not one.accuracy_held:
             remarks.append(f"{_name(one)}: accuracy not held, a mesh doubt is above the {found.accuracy_K:g} K asked.")
     remarks.append(NO_CLOCK if clock is None else DYNAMIC)

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from thermsim.readout.answers import Observable
+from thermsim.readout.materials_held import worst_of
 from thermsim.report.text.blocks import Block, Column
 from thermsim.report.words.numbers import UNKNOWN, fixed, with_doubt
 from thermsim.rounding import decimals_for, doubt_in_words
@@ -145,6 +146,9 @@ def remarks_of(found: Sweep) -> list[str]:
             f"Accuracy not held: at {over} of {len(found.points)} points a mesh doubt is above the "
             f"{found.accuracy_K:g} K asked for, +- {doubt_in_words(found.widest_K)} K at most."
         )
+    for worst in worst_of(one for point in found.points for one in point.not_held):
+        count = sum(any(one.key == worst.key for one in point.not_held) for point in found.points)
+        told.append(f"WARNING: at {count} of {len(found.points)} points {worst.words}.")
     sized = {one.path.split(".size_mm")[0].removeprefix("layers.") for one in found.ranges if ".size_mm" in one.path}
     for heat in found.case.heat:
         if heat.in_ in sized:
@@ -199,6 +203,7 @@ def _point(found: Sweep, point: Point) -> dict[str, Any]:
         ],
         "failure": point.failure,
         "kind_of_failure": point.kind,
+        "not_held": [one.words for one in point.not_held],
     }
 
 

@@ -1,0 +1,37 @@
+"""A model with its heat sources changed as a whole: scaled, or with what they make at some temperatures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.model.build import Model
+
+Array = NDArray[np.float64]
+
+
+def scaled_power(model: Model, share: float) -> Model:
+    """The same model with every heat source multiplied."""
+    return replace(
+        model,
+        face_sources=tuple(replace(source, watts=share * source.watts) for source in model.face_sources),
+        volume_sources=tuple(replace(source, watts=share * source.watts) for source in model.volume_sources),
+    )
+
+
+def as_made(model: Model, temperature: Array, heated_face: Sequence[Array | float]) -> Model:
+    """The same model whose sources make what they make at temperatures (nx, ny, nz) and of heated faces [C], always."""
+    return replace(
+        model,
+        face_sources=tuple(
+            replace(source, watts=np.nan_to_num(source.made(face)), leakage=None)
+            for source, face in zip(model.face_sources, heated_face, strict=True)
+        ),
+        volume_sources=tuple(
+            replace(source, watts=np.nan_to_num(source.made(temperature)), leakage=None)
+            for source in model.volume_sources
+        ),
+    )

@@ -1,0 +1,97 @@
+"""Temperatures of a solution as coefficients are taken at them: of cells, of heated faces, and across cells."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.model.assemble import TINY, face_plane
+from thermsim.model.build import Guess, Model
+
+Array = NDArray[np.float64]
+Planes = dict[tuple[int, int], tuple[Array, Array]]
+
+
+def guess_from(model: Model, temperature: Array, guess: Guess) -> Guess:
+    """Temperatures of a solution (nx, ny, nz), in the form that coefficients are taken at."""
+    filled = np.nan_to_num(temperature, nan=model.coldest_C)
+    faces, on_surfaces = heated_faces(model, temperature, guess), surfaces(model, temperature, guess)
+    return model.guess(filled, faces, on_surfaces, reach_of(model, temperature, guess))
+
+
+def surfaces(model: Model, temperature: Array, guess: Guess) -> dict[tuple[int, int], Array]:
+    """Temperatures [C] of the planes where a boundary is not linear, on the side of the stack."""
+    found = {}
+    for axis, face in model.curved_planes:
+        cells = np.moveaxis(model.region >= 0, axis, 0)
+        solid_above = cells[face] if face < len(cells) else np.zeros(cells.shape[1:], dtype=bool)
+        under, over = nodes(model, axis, face, temperature, guess)
+        found[axis, face] = np.nan_to_num(np.where(solid_above, over, under), nan=model.coldest_C)
+    return found
+
+
+def heated_faces(model: Model, temperature: Array, guess: Guess) -> tuple[Array, ...]:
+    """Temperatures (nx, ny) [C] of each heated face; the coldest known one where there is no face."""
+    faces = []
+    for source in model.face_sources:
+        under, over = nodes(model, 2, source.face, temperature, guess)
+        faces.append(np.nan_to_num(under if source.side == "lower" else over, nan=model.coldest_C))
+    return tuple(faces)
+
+
+def nodes(model: Model, axis: int, face: int, temperature: Array, guess: Guess) -> tuple[Array, Array]:
+    """Temperatures [C] of a plane of faces across an axis, under and over a joint there; NaN where there is no face."""
+    nothing = np.full(model.grid.face_area(axis).shape, np.nan)
+    below = np.take(temperature, face - 1, axis=axis) if face > 0 else nothing
+    above = np.take(temperature, face, axis=axis) if face < model.grid.shape[axis] else nothing
+    return face_plane(model, axis, face, guess).nodes(below, above)
+
+
+def reach_of(model: Model, temperature: Array, guess: Guess) -> tuple[Array, Array, Array] | None:
+    """For each axis half of what the temperature changes by across each cell, (nx, ny, nz) [K]; zero in voids.
+
+    temperature : (nx, ny, nz) [C], NaN in voids; guess : the coefficients it was solved with
+
+    None where no kink of a conductivity lies between the lowest and the highest temperature of cells and faces: then
+    k at the centre of a cell is its mean already.
+    """
+    if not model.kinks_C:
+        return None
+    planes = _planes(model, temperature, guess)
+    held = [temperature, *(node for nodes in planes.values() for node in nodes)]
+    lowest = min(float(np.nanmin(one, initial=np.inf)) for one in held)
+    highest = max(float(np.nanmax(one, initial=-np.inf)) for one in held)
+    if not any(lowest < at < highest for at in model.kinks_C):
+        return None
+    along = [_along(model, axis, temperature, guess, planes) for axis in range(3)]
+    return along[0], along[1], along[2]
+
+
+def _planes(model: Model, temperature: Array, guess: Guess) -> Planes:
+    """Temperatures under and over every plane of faces where more than conduction between two cells happens."""
+    found: Planes = {}
+    for axis in range(3):
+        of = np.moveaxis(temperature, axis, 0)
+        nothing = np.full(of.shape[1:], np.nan)
+        for face in np.flatnonzero(~model.is_plain(axis)).tolist():
+            below, above = of[face - 1] if face > 0 else nothing, of[face] if face < len(of) else nothing
+            found[axis, face] = face_plane(model, axis, face, guess).nodes(below, above)
+    return found
+
+
+def _along(model: Model, axis: int, temperature: Array, guess: Guess, planes: Planes) -> Array:
+    of, k = np.moveaxis(temperature, axis, 0), np.moveaxis(guess.conductivity[axis], axis, 0)
+    change = np.zeros(of.shape)  # from the lower to the upper face of each cell
+    half = k * (2.0 / model.grid.axes[axis].widths)[:, None, None]
+    drop = np.diff(of, axis=0) / np.maximum(half[:-1] + half[1:], TINY)
+    for face in range(1, len(of)):
+        if (axis, face) not in planes:
+            between = np.nan_to_num(drop[face - 1])
+            change[face - 1] += half[face] * between
+            change[face] += half[face - 1] * between
+    for (other, face), (under, over) in planes.items():
+        if other == axis and face > 0:
+            change[face - 1] += np.nan_to_num(under - of[face - 1])
+        if other == axis and face < len(of):
+            change[face] += np.nan_to_num(of[face] - over)
+    return np.moveaxis(0.5 * np.abs(change), 0, axis)

@@ -1,0 +1,115 @@
+"""Extrapolation of an iteration that creeps, or swings: Anderson's mixing of a few steps.
+
+With guesses x and what the iteration makes of them, g(x), f = g - x, and differences dg, df from step to step, the
+coefficients c make |f - sum c df| least, and the next guess is
+
+    g - sum c dg - (1 - b) (f - sum c df),
+
+with b = 1, halved each time that f has grown. Source: Walker and Ni, SIAM J. Numer. Anal. 49 (2011) 1715, algorithm AA
+(from memory).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.model.build import Guess, Model
+from thermsim.units import ABSOLUTE_ZERO_C
+
+Array = NDArray[np.float64]
+
+SLOW = 0.3  # of a change to the one before: an iteration that shrinks them faster is left alone
+DEPTH = 3  # differences that are kept
+LEAST = 0.1  # of what is left after mixing that a step goes on by
+Parts = tuple[Array, ...]  # of cells, what they reach, and of each heated face and curved surface
+
+
+def _parts(guess: Guess) -> Parts:
+    of_planes = (*guess.heated_face, *guess.surface.values())
+    return guess.temperature, *(guess.reach or ()), *(np.asarray(plane, dtype=float) for plane in of_planes)
+
+
+def _guess(model: Model, parts: Parts, like: Guess) -> Guess:
+    """What `_parts` took apart of a guess, with other numbers."""
+    temperature, *rest = parts
+    reach = None
+    if like.reach is not None:
+        of_x, of_y, of_z = (np.maximum(part, 0.0) for part in rest[:3])
+        reach, rest = (of_x, of_y, of_z), rest[3:]
+    faces = len(like.heated_face)
+    surfaces = (np.maximum(part, ABSOLUTE_ZERO_C) for part in rest[faces:])
+    return model.guess(temperature, tuple(rest[:faces]), dict(zip(like.surface, surfaces, strict=True)), reach)
+
+
+def _product(one: Parts, other: Parts, count: int) -> float:
+    return sum(float(np.vdot(a, b)) for a, b in zip(one[:count], other[:count], strict=True))
+
+
+def _less(one: Parts, other: Parts) -> Parts:
+    return tuple(a - b for a, b in zip(one, other, strict=True))
+
+
+class Mixing:
+    """The last steps of one iteration.
+
+    times_change : how many changes the result of a step may be off, from what changes of the start did to changes;
+        None where nothing was mixed
+    """
+
+    def __init__(self) -> None:
+        self.times_change: float | None = None
+        self._last: tuple[Guess, Guess] | None = None
+        self._of_change: list[Parts] = []
+        self._of_result: list[Parts] = []
+        self._amplified: list[float] = []
+        self._goes_on_by = 1.0
+        self._is_off = False
+
+    @property
+    def is_idle(self) -> bool:
+        """Whether the guess of the step to come is what the last step gave."""
+        return self._is_off or self.times_change is None
+
+    def given_up(self) -> Guess:
+        """What the last step gave; from here on nothing is mixed."""
+        assert self._last is not None
+        self.times_change, self._is_off = None, True
+        self._of_change, self._of_result = [], []
+        return self._last[1]
+
+    def next(self, model: Model, guess: Guess, after: Guess, ratio: float) -> Guess:
+        """The guess to go on from. after : what a step gave; ratio : of its change to the one before"""
+        if self._is_off or (ratio < SLOW and not self._of_change):
+            self._last = (guess, after)
+            return after
+        before, self._last = self._last, (guess, after)
+        if before is None or len({one.reach is None for one in (*before, guess, after)}) > 1:
+            self._of_change, self._of_result, self._amplified = [], [], []
+            return after
+        cells = 1 if after.reach is None else 4
+        change, result = _less(_parts(after), _parts(guess)), _parts(after)
+        self._keep(before, change, result)
+        if ratio > 1.0:
+            self._goes_on_by = max(0.5 * self._goes_on_by, LEAST)
+        gram = np.array([[_product(one, other, cells) for other in self._of_change] for one in self._of_change])
+        right = np.array([_product(one, change, cells) for one in self._of_change])
+        shares = np.linalg.lstsq(gram, right, rcond=1e-12)[0].tolist()
+        for share, of_change, of_result in zip(shares, self._of_change, self._of_result, strict=True):
+            change = _less(change, tuple(share * part for part in of_change))
+            result = _less(result, tuple(share * part for part in of_result))
+        stays = 1.0 - self._goes_on_by
+        mixed = _less(result, tuple(stays * part for part in change)) if stays > 0.0 else result
+        self.times_change = max(1.0, *self._amplified)
+        return _guess(model, mixed, after)
+
+    def _keep(self, before: tuple[Guess, Guess], change: Parts, result: Parts) -> None:
+        of_result = _less(result, _parts(before[1]))
+        of_change = _less(change, _less(_parts(before[1]), _parts(before[0])))
+        moved = float(np.abs(of_change[0]).max())
+        start = float(np.abs(of_result[0] - of_change[0]).max())
+        self._of_change.append(of_change)
+        self._of_result.append(of_result)
+        self._amplified.append(start / moved if moved > 0.0 else 1.0)
+        for kept in (self._of_change, self._of_result, self._amplified):
+            del kept[:-DEPTH]
