@@ -109,7 +109,8 @@ def limit_of(model: Model, up_to: float = np.inf) -> Limit:
             break
         rise_K *= FURTHER if places[-1].at_C < HOTTEST_C else FASTER
     if best == len(places) - 1:
-        return Limit(places[-1].share, not line.is_linear, tuple(places), line)
+        is_hot = not line.is_linear and places[-1].share < up_to
+        return Limit(places[-1].share, is_hot, tuple(places), line)
     top, before = _top(line, places[best - 1 : best + 2])
     rise = [place for place in places[:best] if place.at_C < before.at_C]
     return Limit(top.share, False, (*rise, before, top), line)
