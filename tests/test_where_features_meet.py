@@ -32,6 +32,20 @@ def test_what_a_map_holds_over_a_void_is_made_by_the_rest_of_its_cell_and_by_no_
     assert field.zones[0].power_W == pytest.approx(3.0 + 2.0 * 12.0 / 44.0, rel=1e-9)
 
 
+@pytest.mark.parametrize("at", ["bottom", "top", "volume"])
+def test_a_map_alone_over_a_part_with_a_void_has_a_mean(tmp_path: Path, at: str) -> None:
+    """Columns that are alike: q/h at the top, and q t/k (or a third of it, from within) under it."""
+    (tmp_path / "power.csv").write_text("4.4\n")
+    heat = [{"in": "die", "at": at, "map": {"file": "power.csv", "holds": "W"}}]
+    layers = [part("die", [8.0, 6.0], 0.6, 120.0, inserts=[VOID])]
+    field = solve_case(case_of(layers, heat, [film("top", 5000.0, 20.0)], tmp_path))
+    q = 4.4 / 44e-6
+    rise = q / 5000.0 + q * 0.6e-3 / 120.0 * {"bottom": 1.0, "top": 0.0, "volume": 1.0 / 3.0}[at]
+    assert [zone.mean_C for zone in field.zones] == pytest.approx([20.0 + rise], abs=2e-3 * rise)
+    assert field.zones[0].area_m2 == pytest.approx(44e-6)
+    assert np.isfinite(field.zones[0].highest_C)
+
+
 def test_equal_sizes_that_are_rounded_differently_get_the_same_grid() -> None:
     """Heat does not turn where a die meets a lid whose edges lie a tenth of an atom away."""
 

@@ -238,11 +238,8 @@ def _sampled(field: Field, goal: Goal) -> Array:
     model = field.model
     heat = np.zeros(model.grid.shape)
     for zone, sign in goal:
-        area = model.grid.face_area(2)[zone.x, zone.y]
         if zone.face is None:
-            solid = model.region[zone.x, zone.y, zone.levels] >= 0
-            volume = area[:, :, None] * model.grid.z.widths[zone.levels] * solid
-            heat[zone.x, zone.y, zone.levels] += sign * volume / volume.sum()
+            heat[zone.x, zone.y, zone.levels] += sign * model.shares(zone)
     for face in {zone.face for zone, _ in goal if zone.face is not None}:
         _, lower, upper, _, _ = _adjoint_plane(field, 2, face, goal).links()
         if face > 0:
@@ -259,8 +256,7 @@ def _adjoint_plane(field: Field, axis: int, face: int, goal: Goal) -> FacePlane:
     made: dict[str, Array] = {side: np.zeros(plane.lower.shape) for side in ("lower", "upper")}
     for zone, sign in goal:
         if axis == 2 and zone.face == face:
-            area = field.model.grid.face_area(2)[zone.x, zone.y]
-            made[zone.side][zone.x, zone.y] += sign * area / area.sum()
+            made[zone.side][zone.x, zone.y] += sign * field.model.shares(zone)
     return replace(
         plane,
         heat_lower=made["lower"],

@@ -93,6 +93,18 @@ class Model:
     level_of_part: dict[str, slice]
     may_have_islands: bool
 
+    def shares(self, zone: ZoneCells) -> Array:
+        """What each face, or cell, of a zone has in its mean: (nx, ny) or (nx, ny, levels), 0 in a void, in all 1."""
+        whole = self.solid_area(zone)
+        if zone.face is None:
+            whole = whole[:, :, None] * self.grid.z.widths[zone.levels]
+        return np.asarray(whole / whole.sum())
+
+    def solid_area(self, zone: ZoneCells) -> Array:
+        """(nx, ny) area [m2] of the columns of a zone, 0 in a void; a void insert goes through its whole height."""
+        solid = self.region[zone.x, zone.y, zone.levels.start] >= 0
+        return np.asarray(self.grid.face_area(2)[zone.x, zone.y] * solid)
+
     @property
     def sources(self) -> tuple[FaceSource | VolumeSource, ...]:
         return (*self.face_sources, *self.volume_sources)

@@ -26,7 +26,8 @@ class Window:
 
     regions : (nx, ny) of the cells under and over the face, -1 for none; widths : of its cells [m]
     below, above : (faces, r) basis vectors at the cells on both sides
-    zones : each zone, and its slices within the rectangle; boxes : slices of what may hold the hottest spot
+    zones : each zone, its slices within the rectangle, and the shares of its faces in its mean
+    boxes : slices of what may hold the hottest spot
     """
 
     faces: Faces
@@ -35,7 +36,7 @@ class Window:
     widths: tuple[Array, Array]
     below: Array
     above: Array
-    zones: tuple[tuple[ZoneCells, slice, slice], ...]
+    zones: tuple[tuple[ZoneCells, slice, slice, Array], ...]
     boxes: tuple[Box, ...]
 
     def face(self, numbers: Numbers, base: Numbers, c: Array, reference_C: float) -> Array:
@@ -74,14 +75,11 @@ class Readout:
         hottest: list[Array] = []
         for window in self.windows:
             face = window.face(numbers, base, c, reference_C)
-            area = window.widths[0][:, None] * window.widths[1]
             highest = window.highest(face)
             hottest += highest
-            for (zone, x, y), value in zip(
-                window.zones, highest, strict=False
-            ):  # else the box is of all that is heated
-                share = area[x, y] / area[x, y].sum()
-                found[of_zone(zone, "mean")] = np.tensordot(face[:, x, y], share, axes=2)
+            # Without zones, the box is of all that is heated.
+            for (zone, x, y, shares), value in zip(window.zones, highest, strict=False):
+                found[of_zone(zone, "mean")] = np.tensordot(np.nan_to_num(face[:, x, y]), shares, axes=2)
                 found[of_zone(zone, "highest")] = value
         if hottest:
             found[HOTTEST] = np.max(hottest, axis=0)
@@ -121,7 +119,7 @@ def windows(base: Topology, vectors: Array) -> tuple[Window, ...]:
         zones = [zone for zone in base.model.zones if (zone.face, zone.side) == (level, side)]
         x, y = (_wider(boxes, axis, base.model.grid.shape[axis]) for axis in (0, 1))
         within = tuple((_within(box[0], x), _within(box[1], y)) for box in boxes)
-        named = tuple((zone, _within(zone.x, x), _within(zone.y, y)) for zone in zones)
+        named = tuple((zone, _within(zone.x, x), _within(zone.y, y), base.model.shares(zone)) for zone in zones)
         found.append(_window(base, vectors, level, side, (x, y), named, within))
     return tuple(found)
 
@@ -149,7 +147,7 @@ def _window(
     level: int,
     side: str,
     plan: Box,
-    zones: tuple[tuple[ZoneCells, slice, slice], ...] = (),
+    zones: tuple[tuple[ZoneCells, slice, slice, Array], ...] = (),
     boxes: tuple[Box, ...] = (),
 ) -> Window:
     model, (x, y) = base.model, plan
@@ -173,11 +171,9 @@ def volume_means(base: Topology, vectors: Array) -> tuple[tuple[Observable, Arra
 
 
 def _volume_row(base: Topology, zone: ZoneCells) -> Array:
-    grid = base.model.grid
-    row = np.zeros(grid.shape)
-    volume = grid.face_area(2)[zone.x, zone.y, None] * grid.z.widths[zone.levels]
-    row[zone.x, zone.y, zone.levels] = volume * (base.model.region[zone.x, zone.y, zone.levels] >= 0)
-    return np.asarray((row / row.sum()).ravel())
+    row = np.zeros(base.model.grid.shape)
+    row[zone.x, zone.y, zone.levels] = base.model.shares(zone)
+    return row.ravel()
 
 
 def probe_cells(case: Case, base: Topology) -> dict[str, int]:

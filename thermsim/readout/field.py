@@ -356,11 +356,8 @@ class Field:
         return float(self.nodes(axis, index)[1][rest]), float(self.nodes(axis, index + 1)[0][rest])
 
     def _zone(self, zone: ZoneCells) -> ZoneReading:
-        area = self.model.grid.face_area(2)[zone.x, zone.y]
         if zone.face is None:
-            cells = self.temperature[zone.x, zone.y, zone.levels]
-            volume = area[:, :, None] * self.model.grid.z.widths[zone.levels] * np.isfinite(cells)
-            mean = float(np.nansum(cells * volume) / volume.sum())
+            held = self.temperature[zone.x, zone.y, zone.levels]
             highest, at = self._highest_of_cells(zone.x, zone.y, zone.levels)
             made = [
                 source.made(self.temperature)[zone.x, zone.y]
@@ -368,8 +365,7 @@ class Field:
                 if source.part == zone.part
             ]
         else:
-            face = self._face(zone.face, zone.side)
-            mean = float((face[zone.x, zone.y] * area).sum() / area.sum())
+            held = self._face(zone.face, zone.side)[zone.x, zone.y]
             key = zone.face, zone.side
             highest, at = next(
                 self.place_of(summit, *key) for summit in self.summits[key] if summit.box == (zone.x, zone.y)
@@ -379,8 +375,10 @@ class Field:
                 for made, source in zip(self._made_at_faces, self.model.face_sources, strict=True)
                 if (source.face, source.side) == (zone.face, zone.side)
             ]
+        mean = float(np.nansum(held * self.model.shares(zone)))
+        area = float(self.model.solid_area(zone).sum())
         power = sum(float(watts.sum()) for watts in made)
-        return ZoneReading(zone.zone, zone.part, zone.at, zone.label, mean, highest, at, power, float(area.sum()))
+        return ZoneReading(zone.zone, zone.part, zone.at, zone.label, mean, highest, at, power, area)
 
     def _highest_of_cells(self, x: slice, y: slice, z: slice) -> tuple[float, Place]:
         block = self.temperature[x, y, z]

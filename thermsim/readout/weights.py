@@ -112,17 +112,12 @@ class Reader:
         return Local(Goal(), value, of_place=False)
 
     def _mean(self, zone: ZoneCells) -> Local:
-        held = self._zone_C(zone)
+        held = np.nan_to_num(self._zone_C(zone))
 
-        def shares(model: Model) -> Array:
-            area = model.grid.face_area(2)[zone.x, zone.y]
-            if zone.face is not None:
-                return np.asarray(area / area.sum())
-            solid = self.model.region[zone.x, zone.y, zone.levels] >= 0
-            volume = area[:, :, None] * model.grid.z.widths[zone.levels] * solid
-            return np.asarray(volume / volume.sum())
+        def value(model: Model, case: Case) -> float:
+            return float((model.shares(zone) * held).sum())
 
-        return Local(self._over(zone, shares(self.model)), lambda model, case: float((shares(model) * held).sum()))
+        return Local(self._over(zone, self.model.shares(zone)), value)
 
     def _power(self, zone: ZoneCells) -> Local:
         """Heat made in a zone, which leakage ties to its temperature."""
