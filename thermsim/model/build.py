@@ -10,11 +10,13 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.geometry.places import AXIS_OF_FACE, Box, insert_box, levels, part_box, patch_box, zone_box
+from thermsim.case.geometry.places import insert_box, levels, part_box, zone_box
 from thermsim.case.geometry.zones import Place, zones_of
 from thermsim.case.vocabulary.schema import Case, Heat, Part
 from thermsim.materials.catalogue import VOID, Material
+from thermsim.model.cooled_faces import cooling_faces
 from thermsim.model.grid.axes import Grid
+from thermsim.model.grid.cells import level_slice, plan_slices
 from thermsim.model.joints import JointPlane, joint_planes
 from thermsim.model.physics.boundary import Boundary, Link, Surface, boundary_of
 from thermsim.model.physics.heat import FaceSource, VolumeSource, overlap
@@ -284,21 +286,11 @@ def build_model(case: Case, grid: Grid) -> Model:
         face_sources=tuple(sources),
         volume_sources=tuple(volumes),
         coolings=tuple(boundary_of(case, entry) for entry in case.cooling),
-        cooling_face=_cooling_faces(case, grid, solid),
+        cooling_face=cooling_faces(case, grid, solid),
         zones=tuple(zones),
-        level_of_part={part.part: _levels(grid, low, high) for low, high, part in levels(case)},
+        level_of_part={part.part: level_slice(grid, low, high) for low, high, part in levels(case)},
         may_have_islands=any(part.around is not None or part.inserts for part in case.parts),
     )
-
-
-def plan_slices(grid: Grid, box: Box) -> tuple[slice, slice]:
-    """The cells under a rectangle in stack coordinates [mm]."""
-    x0, y0, x1, y1 = (MM * edge for edge in box)
-    return grid.x.span(x0, x1), grid.y.span(y0, y1)
-
-
-def _levels(grid: Grid, low_mm: float, high_mm: float) -> slice:
-    return grid.z.span(MM * low_mm, MM * high_mm)
 
 
 def _regions(case: Case, grid: Grid) -> tuple[NDArray[np.int16], list[Region]]:
@@ -312,7 +304,7 @@ def _regions(case: Case, grid: Grid) -> tuple[NDArray[np.int16], list[Region]]:
 
     everywhere = slice(None)
     for low, high, part in levels(case):
-        z = _levels(grid, low, high)
+        z = level_slice(grid, low, high)
         if part.around is not None and part.around.material.name != VOID:
             fill(everywhere, everywhere, z, f"around {part.part}", part, material_of(part.around.material))
         fill(*plan_slices(grid, part_box(case, part)), z, part.part, part, material_of(part.material))
@@ -321,59 +313,6 @@ def _regions(case: Case, grid: Grid) -> tuple[NDArray[np.int16], list[Region]]:
             x, y = plan_slices(grid, insert_box(case, part, insert))
             fill(x, y, z, f"{part.part}, insert {number}", part, material)
     return region, regions
-
-
-def _exposed_entries(case: Case, grid: Grid) -> dict[str, NDArray[np.int16]]:
-    """For each direction, and each cell (nx, ny, nz), the entry that holds for its faces to voids; -1 for none.
-
-    An entry of a part comes before one of all, and then one of a direction before one of all directions.
-    """
-    found = [(number, one) for number, one in enumerate(case.cooling) if one.face == "exposed"]
-    found.sort(key=lambda pair: (pair[1].of is not None, pair[1].looking is not None))
-    entries = {}
-    for looks in ("-x", "+x", "-y", "+y", "-z", "+z"):
-        entries[looks] = np.full(grid.shape, -1, dtype=np.int16)
-        for number, cooling in found:
-            if cooling.looking not in (None, looks):
-                continue
-            for low, high, part in levels(case):
-                if cooling.of in (None, part.part):
-                    columns = plan_slices(grid, part_box(case, part)) if cooling.of is not None else (slice(None),) * 2
-                    entries[looks][(*columns, _levels(grid, low, high))] = number
-    return entries
-
-
-def _cooling_faces(
-    case: Case, grid: Grid, solid: NDArray[np.bool_]
-) -> tuple[NDArray[np.int16], NDArray[np.int16], NDArray[np.int16]]:
-    exposed = _exposed_entries(case, grid)
-    faces = []
-    for axis in range(3):
-        shape = [n + (other == axis) for other, n in enumerate(grid.shape)]
-        entry = np.full(shape, -1, dtype=np.int16)
-        of = np.moveaxis(entry, axis, 0)
-        solid_of = np.moveaxis(solid, axis, 0)
-        down, up = (np.moveaxis(exposed[f"{sign}{'xyz'[axis]}"], axis, 0) for sign in "-+")
-        looks_up, looks_down = solid_of[:-1] & ~solid_of[1:], solid_of[1:] & ~solid_of[:-1]
-        of[1:-1][looks_up] = up[:-1][looks_up]
-        of[1:-1][looks_down] = down[1:][looks_down]
-        faces.append(entry)
-    # An entry without a patch fills what the patches of its face leave free, so patches come last.
-    order = sorted(range(len(case.cooling)), key=lambda number: patch_box(case, case.cooling[number]) is not None)
-    for number in order:
-        cooling = case.cooling[number]
-        if cooling.face == "exposed":
-            continue
-        axis, end = AXIS_OF_FACE[cooling.face]
-        plane = np.moveaxis(faces[axis], axis, 0)[end]
-        touching = np.moveaxis(solid, axis, 0)[end]
-        first = second = slice(None)
-        box = patch_box(case, cooling)
-        if box is not None:
-            across = [grid.axes[other] for other in range(3) if other != axis]
-            first, second = across[0].span(MM * box[0], MM * box[2]), across[1].span(MM * box[1], MM * box[3])
-        plane[first, second][touching[first, second]] = number
-    return faces[0], faces[1], faces[2]
 
 
 def _heat(
@@ -386,7 +325,7 @@ def _heat(
     of_heat: list[tuple[FaceSource | VolumeSource, slice, int | None, Literal["lower", "upper"]]] = []
     for heat in case.heat:
         low, high, part = level[heat.in_]
-        z = _levels(grid, low, high)
+        z = level_slice(grid, low, high)
         watts = _plan_watts(case, grid, part, heat, _solid_columns(case, grid, part, region[:, :, z.start]))
         law = None if heat.leakage is None else heat.leakage.law
         side: Literal["lower", "upper"] = "lower" if heat.at == "top" else "upper"

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from thermsim.case.geometry.places import Box, joint_box, levels, part_box
 from thermsim.case.vocabulary.schema import Case, Film, Joint, Part
 from thermsim.model.grid.axes import Axis, Grid
+from thermsim.model.grid.cells import plan_slices
 from thermsim.model.physics.heat import overlap
 from thermsim.model.physics.properties import JointProperties, joint_of
 from thermsim.units import MM, UM
@@ -80,7 +81,7 @@ def joint_planes(case: Case, grid: Grid, solid: NDArray[np.bool_]) -> tuple[Join
 def _within(grid: Grid, box: Box) -> NDArray[np.bool_]:
     """(nx, ny) the columns under a rectangle of the stack [mm]."""
     inside = np.zeros(grid.shape[:2], dtype=bool)
-    inside[grid.x.span(MM * box[0], MM * box[2]), grid.y.span(MM * box[1], MM * box[3])] = True
+    inside[plan_slices(grid, box)] = True
     return inside
 
 
