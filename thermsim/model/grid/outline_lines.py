@@ -8,6 +8,7 @@ import numpy as np
 
 from thermsim.case.geometry.places import AXIS_OF_FACE, insert_box, levels, part_box, patch_box, stack_box, zone_box
 from thermsim.case.vocabulary.schema import Case, Part, PowerMap
+from thermsim.model.physics.boundary import KINDS
 from thermsim.units import MM
 
 SAME_mm = 1e-6  # outlines that differ by less are the same, rounded differently
@@ -50,7 +51,7 @@ def outlines(case: Case) -> tuple[list[Outline], list[Outline], list[Outline]]:
         if patch is None:
             continue
         across = [axis for axis in range(3) if axis != AXIS_OF_FACE[cooling.face][0]]
-        held = cooling.temperature_C is not None  # at the edge of a patch of fixed temperature the flux has no bound
+        held = KINDS[cooling.kind].holds  # at the edge of a patch of fixed temperature the flux has no bound
         for place, axis in enumerate(across):
             (x, y, z)[axis].extend((f"patch {number}, {end}", patch[place + 2 * end], held) for end in (0, 1))
     everywhere = not heated

@@ -62,12 +62,18 @@ def _head(prediction: Prediction, answer: dict[str, Any]) -> Block:
     title = answer["title"] if answer["option"] is None else f"{answer['title']}, with: {answer['option']}"
     spot = (
         f"hottest spot: {with_doubt(answer['hottest_C'], half_width, most)} C, "
-        f"{plain(rise, half_width, most)} K over the coolant at {answer['coolant_C']:g} C"
+        f"{plain(rise, half_width, most)} K over {_coolant(prediction)} at {answer['coolant_C']:g} C"
     )
     hopeless = answer["heat_made_W"] > 0.0 and answer["hottest_C"] > SURVIVED_C
     lines = [spot, *["no processor survives this: look at the remarks"] * hopeless, _place(prediction, answer)]
     doubted = "+- is the mesh doubt: what finer grids may still change. Tolerances of the inputs are not in it."
     return Block(title, lines=(*lines, *_leakage(prediction, answer)), notes=(doubted,))
+
+
+def _coolant(prediction: Prediction) -> str:
+    """What takes most heat, and what rises are told over."""
+    flows = [prediction.field.flows[number] for number in prediction.field.sink]
+    return named_face(" and ".join(dict.fromkeys(flow.label for flow in flows)), flows[0].face)
 
 
 def _place(prediction: Prediction, answer: dict[str, Any]) -> str:
