@@ -112,7 +112,7 @@ GRADED = stacked(
         (case, one.path)
         for case in (NONLINEAR, GRADED)
         for one in inputs(case)
-        if one.sign != "fraction" or one.value < 1
+        if one.bounds.high > 1.0 or one.value < 1
     ],
     ids=lambda value: value if isinstance(value, str) else "",
 )

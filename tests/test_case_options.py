@@ -139,7 +139,7 @@ def test_zones_probes_readings_and_the_case_itself() -> None:
     )
     powers = {zone.zone: zone.power_W.value for zone in case.heat[0].zones}
     assert (powers["C0"], powers["graphics"], "C7" in powers) == (5, 4, False)
-    assert case.probes[0].at_mm == (10.3, 2.2, 0.66)
+    assert [at.value for at in case.probes[0].at_mm] == [10.3, 2.2, 0.66]
     assert case.readings[0].step_K == 2
     assert (case.accuracy_K, case.limits.reading_C) == (0.01, 90)
     assert case.cooling[2].film_W_m2K is not None

@@ -273,10 +273,18 @@ def full(case: Case, plan: GridPlan, base: Case) -> dict[Observable, float]:
 def difference(one: Input, case: Case, plan: GridPlan) -> dict[Observable, float]:
     """Slopes by central differences of fourth order, or of fifth from one side where the other is forbidden."""
     step = 2e-3 * (abs(one.value) or 1.0)
+
+    def can_be(value: float) -> bool:
+        try:
+            with_inputs(case, {one.path: value})
+        except ThermsimError:
+            return False
+        return True
+
     points = {-2: 1 / 12, -1: -8 / 12, 1: 8 / 12, 2: -1 / 12}
-    if not one.allows(one.value + 2 * step):
+    if not can_be(one.value + 2 * step):
         points = {0: 137 / 60, -1: -5.0, -2: 5.0, -3: -10 / 3, -4: 5 / 4, -5: -1 / 5}
-    elif not one.allows(one.value - 2 * step):
+    elif not can_be(one.value - 2 * step):
         points = {0: -137 / 60, 1: 5.0, 2: -5.0, 3: 10 / 3, 4: -5 / 4, 5: 1 / 5}
     found = {at: full(with_inputs(case, {one.path: one.value + at * step}), plan, case) for at in points}
     return {
@@ -301,8 +309,10 @@ def solved(name: str) -> tuple[Case, GridPlan, Gradients]:
 def test_differences_of_full_solves(name: str, path: str) -> None:
     """Every kind of input and of answer, to 1e-6 and what 1e-9 K in each solve leaves of a difference."""
     case, plan, found = solved(name)
-    assert path not in found.left_out
     one = found.known[path]
+    if path in found.left_out and one.acts_on == "plan":
+        return  # its outline lies on another, or a probe on a face leaves it: see the tests below
+    assert path not in found.left_out
     scale = abs(one.value) or 1.0
     for question, slope in difference(one, case, plan).items():
         assert found[question][path] == pytest.approx(slope, rel=1e-6, abs=2e-6 / scale), question

@@ -44,7 +44,7 @@ def varied_case(case: Case, rng: np.random.Generator, spread: float = 0.3) -> Ca
         except ThermsimError:
             continue
         value = one.value * rng.uniform(1.0 - spread, 1.0 + spread) + (0.1 if one.value == 0.0 else 0.0)
-        values[one.path] = min(value, 1.0) if one.sign == "fraction" else value
+        values[one.path] = min(value, one.bounds.high)
     return with_inputs(case, values)
 
 

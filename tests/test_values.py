@@ -25,7 +25,12 @@ def corncrake() -> Case:
 def test_every_number_can_be_changed_and_read_again(corncrake: Case) -> None:
     for one in inputs(corncrake):
         value = 0.9 * one.value if one.value else 1.0
-        changed = with_inputs(corncrake, {one.path: value})
+        try:
+            changed = with_inputs(corncrake, {one.path: value})
+        except ThermsimError as refused:  # its zones fill the die, so that none can grow or move alone
+            told = ("overlaps", "sticks out", "lies outside")
+            assert one.acts_on == "plan" and any(words in refused.what for words in told)
+            continue
         if one.path.startswith("material "):
             continue
         again = {other.path: other for other in inputs(changed)}[one.path]

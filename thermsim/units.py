@@ -16,7 +16,6 @@ GIGABYTE = 1e9  # [byte]
 
 ZERO_CELSIUS_K = 273.15  # [K], definition (BIPM SI brochure)
 ABSOLUTE_ZERO_C = -ZERO_CELSIUS_K
-COLDEST_C = ABSOLUTE_ZERO_C + 0.01  # [C], the least that a temperature with a tolerance is drawn as
 
 
 def to_kelvin(temperature_C: float) -> float:

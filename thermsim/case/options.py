@@ -2,11 +2,14 @@
 
 A change is written `name: {key: value}`, or `name.key: value`; a name is that of a part, joint, zone, probe or reading,
 of an environment or face of `cooling`, or of a heated part as `heat.name`. Where one name means several things, the
-list that is meant stands before it: `zones.die`, `layers.die`, `cooling.top`. Keys of the case itself (`accuracy_K`,
-`limits.reading_C`) are changed by their own names, and `name: remove` takes an entry out.
+list that is meant stands before it: `zones.die`, `layers.die`, `cooling.top`; and where that is not enough, the place:
+`cooling.top.0`, `heat.die.bottom` (see `addresses.py`). Keys of the case itself (`accuracy_K`, `limits.reading_C`) are
+changed by their own names, and `name: remove` takes an entry out.
 
-A value that is given replaces the old one with all that belonged to it, its tolerance too. Ways of saying the same
-that exclude each other (a resistance, or a film with its conductivity) are dropped for the one that the change gives.
+A value that is given replaces the old one with all that belonged to it, its tolerance too, and varies by itself, unless
+`same_as_base` names it. Ways of saying the same that exclude each other (a resistance, or a film with its conductivity)
+are dropped for the one that the change gives. A resistance stands for a whole joint, and who exchanges a film for a
+resistance or a resistance for a film has another joint: the wetted share of the old one goes too.
 
 With `same_height_by` a part takes up what the changes do to the height of the stack; its thickness is then a new value
 like one that is given, without the tolerance of the old.
@@ -14,7 +17,7 @@ like one that is given, without the tolerance of the old.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -26,8 +29,10 @@ from thermsim.case.faults.tables import read_table
 from thermsim.case.faults.validation import valid_case
 from thermsim.case.faults.wording import did_you_mean, found, keys_of, listed
 from thermsim.case.geometry.heights import height_mm, made_up_mm
-from thermsim.case.source.file_origin import Origin
-from thermsim.case.source.yaml_source import KeyPath, Source
+from thermsim.case.source.file_origin import Origin, Own
+from thermsim.case.source.yaml_source import KeyPath, Source, holds
+from thermsim.case.vocabulary.addresses import Called, called
+from thermsim.case.vocabulary.numbers import numbers
 from thermsim.case.vocabulary.schema import BOUNDARY_KEYS, Case, Cooling, Entry, Heat, Joint, Part, Probe, Reading, Zone
 from thermsim.errors import MOST_FAULTS, CaseError, Fault, ThermsimError, UnknownNameError, enough
 from thermsim.materials.leakage import LAWS
@@ -52,6 +57,10 @@ EXCLUSIVE: tuple[tuple[frozenset[str], ...], ...] = (
 )
 # A joint of another class is another joint: nothing that was measured of the old one holds.
 OF_ONE_JOINT = ("resistance_mm2K_W", "film_um", "conductivity_W_mK", "boundary_mm2K_W", "wetted_fraction")
+WHOLE_JOINT = ("material", "resistance_mm2K_W")  # who gives one of these gives another joint
+OF_TOLERANCE = ("plus_minus", "shape", "repeats")
+# Keys that hold one length in a slice and two in a stack; with one, the brackets may be left out.
+LISTS = ("size_mm", "corner_mm", "centre_mm", "wetted_mm", "in_plane_W_mK")
 # Values that may be written plainly, and the key they then stand for.
 PLAIN = {"material": "name"}
 ENTRY_OF: dict[str, type[Entry]] = {
@@ -86,7 +95,7 @@ def with_option(case: Case, name: str) -> Case:
         what = "this case was changed after it was read, and its options are worked out from what was read"
         raise ThermsimError(what, "take the option first, and change values after that")
     path: KeyPath = ("options", names.index(name))
-    changes = _Changes(base, path)
+    changes = _Changes(case, base, path)
     changed = changes.apply()
     if not changes.faults and base.at((*path, "same_height_by")) is not None:
         changed, told = _made_up(case, changed, base, path, changes.set_in)
@@ -94,9 +103,44 @@ def with_option(case: Case, name: str) -> Case:
     if changes.faults:
         raise CaseError([_named(name, fault) for fault in changes.faults])
     try:
-        return valid_case(changed, option=name)
+        made = valid_case(changed)
     except CaseError as error:
         raise CaseError([_placed(name, base, path, fault) for fault in error.faults]) from None
+    own = Own(name, changes.given(), frozenset(changes.removed))
+    assert made._origin is not None
+    made._origin = replace(made._origin, own=own)
+    common, faults = _in_common(case, made, base, path, own)
+    if faults:
+        raise CaseError([_named(name, fault) for fault in faults])
+    made._origin = replace(made._origin, own=replace(own, common=common))
+    return made
+
+
+def _in_common(case: Case, made: Case, base: Source, path: KeyPath, own: Own) -> tuple[frozenset[KeyPath], list[Fault]]:
+    """Where the numbers stand, in the base, that an option gives and yet has in common with it, by `same_as_base`."""
+    named = base.at((*path, "same_as_base"))
+    if not named:
+        return frozenset(), []
+    before = {one.steps: one for one in numbers(case)}
+    after = {one.path: one for one in numbers(made)}
+    found: set[KeyPath] = set()
+    faults = []
+    for number, address in enumerate(named):
+        one = after.get(address)
+        if one is None:
+            near = did_you_mean(address, after)
+            what = f"no number of the changed case is called {address!r}{near}"
+        elif (other := before.get(own.in_base(one.steps))) is None:
+            what = f"the base has no number {address!r}"
+        elif not own.gives(one.steps):
+            what = f"this option does not change {address!r}, so that it is the base's already; leave it out here"
+        elif one.spread != other.spread:
+            what = f"{address!r} differs from the base's ({other.said}): give the same, or leave it out here"
+        else:
+            found.add(other.steps)
+            continue
+        faults.append(base.fault((*path, "same_as_base", number), f"`same_as_base`: {what}"))
+    return frozenset(found), faults
 
 
 def _made_up(
@@ -172,6 +216,11 @@ def check_options(case: Case) -> None:
         raise CaseError(enough(faults))
 
 
+def _listed(one: Called) -> str:
+    """Its list and name, or its place where the name is not its own."""
+    return next((word for word in one.addresses if word.startswith(f"{one.kind}.")), one.address)
+
+
 def _named(name: str, fault: Fault) -> Fault:
     return Fault(fault.file, fault.line, fault.column, f"option {name!r}: {fault.message}")
 
@@ -186,45 +235,14 @@ def _placed(name: str, base: Source, path: KeyPath, fault: Fault) -> Fault:
     return Fault(base.name, line, column, f"option {name!r}: {fault.message} (at line {fault.line})")
 
 
-@dataclass(frozen=True)
-class _Target:
-    """An entry that changes can name: its list, its path, and the addresses by which it is called."""
-
-    kind: str
-    path: KeyPath
-    name: str
-
-
-def _targets(values: dict[str, Any]) -> list[_Target]:
-    found_targets: list[_Target] = []
-
-    def add(kind: str, path: KeyPath, name: Any) -> None:
-        if isinstance(name, str):
-            found_targets.append(_Target(kind, path, name))
-
-    for place, layer in enumerate(values.get("layers", [])):
-        add("layers", ("layers", place), layer.get("part", layer.get("joint")))
-    for place, heat in enumerate(values.get("heat", [])):
-        add("heat", ("heat", place), heat.get("in"))
-        for number, zone in enumerate(heat.get("zones", [])):
-            add("zones", ("heat", place, "zones", number), zone.get("zone"))
-    for place, cooling in enumerate(values.get("cooling", [])):
-        add("cooling", ("cooling", place), cooling.get("environment"))
-        add("cooling", ("cooling", place), cooling.get("face"))
-    for kind, key in (("probes", "probe"), ("readings", "reading")):
-        for place, entry in enumerate(values.get(kind, [])):
-            add(kind, (kind, place), entry.get(key))
-    return found_targets
-
-
 class _Changes:
     """The changes of one option, worked into the source of the base case one by one."""
 
-    def __init__(self, base: Source, option: KeyPath) -> None:
+    def __init__(self, case: Case, base: Source, option: KeyPath) -> None:
         self.base = base
         self.source = base
         self.at: KeyPath = (*option, "changes")
-        self.targets = _targets(base.values)
+        self.targets = called(case)
         self.faults: list[Fault] = []
         self.set_in: dict[KeyPath, str] = {}
         self.removed: dict[KeyPath, str] = {}
@@ -246,6 +264,16 @@ class _Changes:
             ):
                 self.source = self.source.without(path)
         return self.source
+
+    def given(self) -> frozenset[KeyPath]:
+        """Where what the option gives itself stands in the base: a whole joint where it gives another one."""
+        paths = set()
+        for path in self.set_in:
+            is_joint = path[0] == "layers" and "joint" in self.base.at(path[:2])
+            if path[-1] in OF_TOLERANCE:
+                path = path[:-1]
+            paths.add(path[:2] if is_joint and path[-1] in WHOLE_JOINT else path)
+        return frozenset(paths)
 
     def one(self, key: str, value: Any) -> None:
         """Work in one line of the changes."""
@@ -270,41 +298,45 @@ class _Changes:
 
     def resolve(self, key: str, value: Any) -> tuple[KeyPath | None, tuple[str, ...]]:
         """The entry that a key begins with, and the keys inside it that follow."""
-        best: dict[KeyPath, tuple[str, _Target]] = {}
+        best: dict[KeyPath, Called] = {}
         longest = -1
         for target in self.targets:
-            for address in (target.name, f"{target.kind}.{target.name}"):
-                if address == target.name and target.kind == "heat":
-                    continue  # `die` alone means the part, never its heat
+            for address in (*target.addresses, *target.faces):
                 if key != address and not key.startswith(address + "."):
                     continue
                 if len(address) > longest:
                     best, longest = {}, len(address)
                 if len(address) == longest:
-                    best[target.path] = (address, target)
+                    best[target.path] = target
         if not best:
             return self.resolve_top(key)
         address = key[:longest]
         rest = tuple(key[longest + 1 :].split(".")) if len(key) > longest else ()
+        called_so = {path: hit for path, hit in best.items() if address in hit.addresses}
+        best = called_so or best
         if len(best) > 1:
             wanted = {rest[0]} if rest else set(value) if isinstance(value, dict) else set()
-            fitting = {path: hit for path, hit in best.items() if wanted and wanted <= self.keys_for(hit[1])}
+            fitting = {path: hit for path, hit in best.items() if wanted and wanted <= self.keys_for(hit)}
             if len(fitting) != 1:
-                hits = [target for _, target in best.values()]
-                ways = [f"{target.kind}.{target.name}" for target in hits]
-                remedy = f"write {' or '.join(f'`{way}`' for way in ways)}"
-                if len(set(ways)) < len(ways):
-                    remedy = "give each a name of its own (`environment`)"
-                self.refuse(key, f"`{address}` may mean several entries; {remedy}")
+                ways = " or ".join(f"`{_listed(hit)}`" for hit in best.values())
+                self.refuse(key, f"`{address}` may mean several entries; write {ways}")
                 return None, ()
             best = fitting
         return next(iter(best)), rest
 
-    def keys_for(self, target: _Target) -> set[str]:
+    def keys_for(self, target: Called) -> set[str]:
         kind = "joints" if "joint" in self.base.at(target.path) else target.kind
         return set(keys_of(ENTRY_OF[kind]))
 
     def resolve_top(self, key: str) -> tuple[KeyPath | None, tuple[str, ...]]:
+        if key.startswith("material "):
+            name = key.removeprefix("material ")
+            self.refuse(
+                key,
+                f"`{key}` is a factor on the catalogue's conductivity for who varies it; an option gives a part "
+                f"its own: `material: {{name: {name}, conductivity_W_mK: ...}}`",
+            )
+            return None, ()
         head, *rest = key.split(".")
         top = [word for word in keys_of(Case) if word not in NOT_CHANGED]
         if head in NOT_CHANGED:
@@ -325,6 +357,7 @@ class _Changes:
 
     def put(self, path: KeyPath, value: Any, key: str, written: KeyPath, given: frozenset[str] = frozenset()) -> None:
         """Set one value, with whatever it excludes taken away."""
+        path = self.indexed(path)
         for other, other_key in self.set_in.items():
             if other[: len(path)] == path or path[: len(other)] == other:
                 line, column = self.base.key_mark(written)
@@ -343,22 +376,40 @@ class _Changes:
         for length in range(1, len(path)):
             self.make_mapping(path[:length], written)
         holder = self.source.at(path[:-1])
-        if not isinstance(holder, dict):
+        if not isinstance(holder, (dict, list)) or (isinstance(holder, list) and isinstance(path[-1], str)):
             self.faults.append(
                 self.base.fault(written, f"`{key}` reaches into {found(holder)}, which has no keys", at_key=True)
             )
             return
-        for excluded in self.excluded(holder, str(path[-1]), given):
-            self.source = self.source.without((*path[:-1], excluded))
+        if isinstance(holder, list) and not holds(holder, path[-1]):
+            self.faults.append(self.base.fault(written, f"`{key}`: there are {len(holder)}, from 0 on", at_key=True))
+            return
+        if isinstance(holder, dict):
+            for excluded in self.excluded(holder, str(path[-1]), given):
+                if (*path[:-1], excluded) not in self.set_in:
+                    self.source = self.source.without((*path[:-1], excluded))
         self.source = self.source.with_value(path, value, self.base, written)
+
+    def indexed(self, path: KeyPath) -> KeyPath:
+        """A path with places in lists as numbers; a length without brackets becomes a list of one."""
+        for length, step in enumerate(path):
+            held = self.source.at(path[:length])
+            if not (isinstance(step, str) and step.isdigit()) or held is None:
+                continue
+            if not isinstance(held, (list, str)) and path[length - 1] in LISTS:
+                self.source = self.source.with_value(path[:length], [held], self.source, path[:length])
+                held = [held]
+            if isinstance(held, list):
+                path = (*path[:length], int(step), *path[length + 1 :])
+        return path
 
     def make_mapping(self, path: KeyPath, written: KeyPath) -> None:
         """A plain number or name becomes a mapping, so that what stands beside it can be changed."""
         value = self.source.at(path)
         if isinstance(path[-1], str) and value is None:
             self.source = self.source.with_value(path, {}, self.base, written)
-        elif isinstance(path[-1], str) and isinstance(value, (int, float, str)) and not isinstance(value, bool):
-            inner = PLAIN.get(path[-1], "value")
+        elif isinstance(value, (int, float, str)) and not isinstance(value, bool):
+            inner = PLAIN.get(str(path[-1]), "value")
             self.source = self.source.with_value(path, {inner: value}, self.source, path)
 
     @staticmethod
@@ -368,6 +419,9 @@ class _Changes:
         for ways in EXCLUSIVE:
             if any(key in way for way in ways):
                 gone |= set().union(*(way for way in ways if key not in way))
-        if "joint" in holder and key == "material":
-            gone |= set(OF_ONE_JOINT)
+        if "joint" in holder:
+            if key == "material":
+                gone |= set(OF_ONE_JOINT)
+            if key == "resistance_mm2K_W" or gone.intersection(holder) == {"resistance_mm2K_W"}:
+                gone.add("wetted_fraction")
         return [other for other in holder if other in gone and other not in given]

@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.inputs.spread import table
+from thermsim.case.inputs.values import inputs, with_inputs
 from thermsim.comparison.family import Family
+from thermsim.errors import ThermsimError
 from thermsim.nearby.one_case import HELD_OUT, Checks, OneCase, solved_for
 from thermsim.nearby.samples import NO_STEADY_STATE, Nearby
-from thermsim.nearby.small_model import is_offset
 from thermsim.nearby.variables import Variable, sample_of, variables
 from thermsim.readout.answers import WARMEST
 from thermsim.run.tasks import Failure, Make, Result, Solved, Task, compute
@@ -114,6 +115,26 @@ class _Study:
         self.questions = whole.questions[:-1] if whole.headline == WARMEST else whole.questions
         self.samples = [sample_of(self.varied, row) for row in self.values.tolist()] if self.varied else []
         self.plan = whole.predictions[0].plan
+        self._check_together()
+
+    def _check_together(self) -> None:
+        """Lengths in plan that each fit may not fit together.
+
+        Raises ThermsimError for a sample whose stack cannot be, before any is solved.
+        """
+        if not any(one.input.acts_on == "plan" for one in self.varied):
+            return
+        for number, case in enumerate(self.whole.cases):
+            known = {one.path: one for one in inputs(case)}
+            for sample in self.samples:
+                moved = {path: value for path, value in (sample[number] or {}).items() if known[path].is_length}
+                try:
+                    with_inputs(case, moved, known)
+                except ThermsimError as error:
+                    raise ThermsimError(
+                        f"the tolerances of {', '.join(moved)} do not fit together: {error.what}",
+                        "narrow one of them, or leave room between what they move",
+                    ) from None
 
     def grid(self) -> tuple[int, Array]:
         """Multiplier of the coarsest grid that serves, and what its short cut leaves (cases, questions) [K]."""
@@ -145,7 +166,7 @@ class _Study:
             for prediction in self.whole.predictions
         )
         most = max(
-            sum(one.acts_on[number] and not is_offset(one.input) for one in self.varied) for number in range(len(has))
+            sum(one.acts_on[number] and not one.input.is_offset for one in self.varied) for number in range(len(has))
         )
         pays = self.count >= PAYS * (solved_for(most) + HELD_OUT)
         make = OneCase(
@@ -201,7 +222,7 @@ class _Study:
         columns = self.whole.readings or list(range(len(self.questions)))
         for number, (name, one) in enumerate(zip(self.whole.names, found, strict=True)):
             sure = int(serves[:, number].sum())
-            moved = any(variable.acts_on[number] and not is_offset(variable.input) for variable in self.varied)
+            moved = any(variable.acts_on[number] and not variable.input.is_offset for variable in self.varied)
             small, full = (sure, self.count - sure) if moved else (0, 0)
             told.append(CaseWay(name, small, full, float(doubt[:, number, columns].max(initial=0.0)), one.way))
         return tuple(told)

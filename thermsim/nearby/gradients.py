@@ -14,7 +14,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.inputs.values import Input, inputs, with_inputs
+from thermsim.case.inputs.values import inputs, with_inputs
+from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError, UnknownNameError
 from thermsim.model.build import Guess, Model, build_model
@@ -32,8 +33,7 @@ Array = NDArray[np.float64]
 
 STEP = 1e-3  # of an input, relative
 UNIT_STEP = 1.0  # what the step of an input that is zero is relative to, in the unit of the case
-# Models are linear in these, so that two points give the slope exactly; of the others four give it to STEP^4.
-LINEAR = ("power_W", "film_W_m2K", "fluid_C", "temperature_C", "low_C", "high_C", "flux_W_mm2", "per_K", "share")
+# Where the model is linear in an input two points give the slope exactly; else four give it to STEP^4.
 TWO = ((-1.0, -0.5), (1.0, 0.5))
 ASIDE = ((0.0, -1.0), (1.0, 1.0))
 FOUR = tuple((at, weight / 12.0) for at, weight in ((-2.0, 1.0), (-1.0, -8.0), (1.0, 8.0), (2.0, -1.0)))
@@ -115,7 +115,7 @@ def gradients(
     reader = Reader(case, at)
     goals = {place: reader.asked(place) for place in dict.fromkeys(places.values())}
     nearby = _Nearby(reader, plan, multiplier, tuple(goals.values()), known)
-    changes, left_out = nearby.changes([path for path in varied if known[path].steps[0] != "readings"])
+    changes, left_out = nearby.changes([path for path in varied if known[path].acts_on not in ("sensor", "nothing")])
     rows: dict[Observable, dict[str, float]] = {}
     found_of = sensitivities(at, [one.goal for one in goals.values()])
     for number, (place, of_goal) in enumerate(zip(goals, found_of, strict=True)):
@@ -168,10 +168,10 @@ class _Nearby:
 
     def _change(self, one: Input) -> _Change | None:
         step = STEP * (abs(one.value) or UNIT_STEP)
-        points = _points(one, step)
+        points, cases = self._cases(one, step)
         models = []
-        for at, _ in points:
-            model = self._model(with_inputs(self.reader.case, {one.path: one.value + at * step}, self.known))
+        for case in cases:
+            model = self._model(case)
             if model is None:
                 return None
             models.append(model)
@@ -189,6 +189,23 @@ class _Nearby:
             for entries in zip(*states, strict=True)
         ]
         return _Change(conducts, slopes)
+
+    def _cases(self, one: Input, step: float) -> tuple[tuple[tuple[float, float], ...], list[Case]]:
+        """Where an input is taken, in steps from its value and with what weights: all where it can be; and the cases.
+
+        Raises ThermsimError where it can be varied to neither side.
+        """
+        both, above = (TWO, ASIDE) if one.is_linear else (FOUR, FIVE_ASIDE)
+        below = tuple((-at, -weight) for at, weight in above)
+        refused: ThermsimError | None = None
+        for points in (both, above, below):
+            try:
+                values = [one.value + at * step for at, _ in points]
+                return points, [with_inputs(self.reader.case, {one.path: value}, self.known) for value in values]
+            except ThermsimError as error:
+                refused = refused or error
+        assert refused is not None
+        raise refused
 
     def _model(self, case: Case) -> tuple[Model, Case] | None:
         """None where it is not like the solved one, cell by cell."""
@@ -216,8 +233,9 @@ class _Nearby:
         for number, axis in conducts:
             law = model.regions[number].material.laws[axis]
             log_conductivity.append(np.log(law(0.0 if law.is_constant else temperature[own.region == number])))
+        stays = model.grid is own.grid and case.probes == self.reader.case.probes
         asked = [
-            one.value(model, case) if model.grid is not own.grid or not one.of_place else before
+            before if stays and one.of_place else one.value(model, case)
             for one, before in zip(self.asked, self._before, strict=True)
         ]
         return [
@@ -272,14 +290,3 @@ def _same(one: Grid, other: Grid) -> bool:
         np.allclose(mine.faces, yours.faces, rtol=0.0, atol=1e-15 * float(np.ptp(yours.faces)))
         for mine, yours in zip(one.axes, other.axes, strict=True)
     )
-
-
-def _points(one: Input, step: float) -> tuple[tuple[float, float], ...]:
-    """Where an input is taken, in steps from its value, and with what weights: all where it is allowed to be."""
-    key = next(str(name) for name in reversed(one.steps) if isinstance(name, str))
-    both, above = (TWO, ASIDE) if key in LINEAR else (FOUR, FIVE_ASIDE)
-    below = tuple((-at, -weight) for at, weight in above)
-    for points in (both, above, below):
-        if all(one.allows(one.value + at * step) for at, _ in points):
-            return points
-    raise ThermsimError(f"{one.path} cannot be varied around {one.value:g}", "")

@@ -22,7 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.zones import zones_of
-from thermsim.case.inputs.values import Input, inputs, with_inputs
+from thermsim.case.inputs.values import inputs, with_inputs
+from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import MemoryLimitError, ThermsimError
 from thermsim.mesh.convergence import doubts
@@ -31,7 +32,6 @@ from thermsim.mesh.prediction import Prediction
 from thermsim.nearby.one_case import HELD_OUT, Checks, solved_for
 from thermsim.nearby.power_maps import PowerMaps
 from thermsim.nearby.samples import SAMPLE_ACCURACY_K, Nearby
-from thermsim.nearby.small_model import is_offset
 from thermsim.nearby.small_model_training import reduce
 from thermsim.readout.answers import Asked, Observable, find, of_reading, of_zone, temperatures
 from thermsim.run.tasks import Failure, Make, Task
@@ -111,8 +111,6 @@ def many(
     for number, sample in enumerate(samples):
         try:
             with_inputs(case, sample, known)
-            if not np.all(np.isfinite(list(sample.values()))):
-                raise ThermsimError("a value is no number", "give finite ones")
         except ThermsimError as error:
             error.add_note(f"in sample {number}")
             raise
@@ -176,14 +174,14 @@ class _Study:
         self.case, self.known, self.questions, self.base = case, known, questions, base
         self.accuracy_K, self.workers, self.memory_GB, self.watch = accuracy_K, workers, memory_GB, watch
         self.solid = [
-            {path: value for path, value in sample.items() if not is_offset(known[path]) and value != known[path].value}
+            {path: value for path, value in sample.items() if not known[path].is_offset and value != known[path].value}
             for sample in samples
         ]
         self.shift = np.zeros((len(samples), len(questions)))  # what other offsets of sensors show [K]
         for row, sample in zip(self.shift, samples, strict=True):
             for path, value in sample.items():
                 place = of_reading(known[path].owner)
-                if is_offset(known[path]) and place in questions:
+                if known[path].is_offset and place in questions:
                     row[questions.index(place)] += value - known[path].value
         judged = [base.doubts[question] for question in questions]
         self.mesh_K = np.array([one.half_width for one in judged])

@@ -11,14 +11,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.inputs.values import Input, inputs
+from thermsim.case.inputs.values import inputs
+from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import MemoryLimitError, ThermsimError
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.topology import alike
 from thermsim.nearby.gradients import gradients
 from thermsim.nearby.samples import Sample, Solver
-from thermsim.nearby.small_model import Found, is_offset
+from thermsim.nearby.small_model import Found
 from thermsim.nearby.small_model_training import reduce
 from thermsim.nearby.variables import Variable
 from thermsim.readout.answers import HOTTEST, Observable, of_reading
@@ -66,6 +67,23 @@ class Checks:
         return found
 
 
+def difference(solver: Solver, one: Input) -> Array:
+    """(questions,) slopes [K per unit] by full solves at both ends of a tolerance, where no grid follows the input;
+    zeros where the case can be solved at one of them at most."""
+    values, found = [], []
+    for value in (one.value - one.plus_minus, one.value, one.value + one.plus_minus):
+        try:
+            found.append(solver.answer({one.path: value} if value != one.value else {}))
+            values.append(value)
+        except MemoryLimitError:
+            raise
+        except ThermsimError:
+            continue
+    if len(values) < 2:
+        return np.zeros(len(solver.questions))
+    return np.asarray((found[-1] - found[0]) / (values[-1] - values[0]))
+
+
 def _deviation(solver: Solver, sample: Sample, number: int, nominal: Array) -> Array:
     try:
         return solver.answer(sample[number] or {}) - nominal
@@ -105,7 +123,7 @@ class OneCase:
         number = int(task.value)
         has = self.has[number]
         own = {one.path: one for one in inputs(self.cases[number])}
-        mine = {place: own[one.input.path] for place, one in enumerate(self.varied) if one.acts_on[number]}
+        mine = {place: own[path] for place, one in enumerate(self.varied) if (path := one.paths[number]) is not None}
         columns = [self.questions.index(question) for question in has]
         count, width = len(self.values), len(self.questions)
         slopes, deviation, doubt = (np.zeros((rows, width)) for rows in (len(self.varied), count, count))
@@ -116,7 +134,11 @@ class OneCase:
             found = gradients(self.cases[number], plan, self.multiplier, has, paths)
             rows = [[found[question].get(path, 0.0) for question in has] for path in paths]
             slopes[np.ix_(list(mine), columns)] = rows
-        solid = {place: one for place, one in mine.items() if not is_offset(one)}
+            solver = Solver(self.cases, number, self.plan, self.multiplier, self.questions) if found.left_out else None
+            for place, one in mine.items():
+                if solver is not None and one.path in found.left_out:
+                    slopes[place, columns] = difference(solver, one)[columns]
+        solid = {place: one for place, one in mine.items() if not one.is_offset}
         if solid:
             small, way = self._small(number, solid, plan)
             serves = np.zeros(count)
@@ -128,7 +150,7 @@ class OneCase:
                 serves = (small.inside & sure).astype(np.float64)
         for place, one in mine.items():
             shown = of_reading(one.owner)
-            if is_offset(one) and shown in has:
+            if one.is_offset and shown in has:
                 deviation[:, self.questions.index(shown)] += self.values[:, place] - one.value
         return Solved({"slopes": slopes, "serves": serves, "deviation": deviation, "doubt": doubt}, way)
 

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.inputs.values import Input, inputs, with_inputs
+from thermsim.case.inputs.values import inputs, with_inputs
+from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import NotConvergedError, RunawayError, ThermsimError
 from thermsim.model.build import build_model
@@ -107,7 +108,7 @@ class Solver:
     def answer(self, values: Mapping[str, float]) -> Array:
         """(questions,) temperatures [C], NaN where the case has no such place."""
         case = with_inputs(self.case, values, self.known) if values else self.case
-        shifts = all(self.known[path].steps[0] == "readings" for path in values)  # what sensors show, no temperature
+        shifts = all(self.known[path].is_offset for path in values)  # what sensors show, no temperature
         field = self.start if shifts and self.start is not None else self.solve(case)
         found = {HOTTEST: field.hottest[0], **zone_answers(field)}
         if self.asks_probes:

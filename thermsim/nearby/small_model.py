@@ -18,7 +18,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from thermsim.case.inputs.values import Input, inputs, with_inputs
+from thermsim.case.inputs.values import inputs, with_inputs
+from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
 from thermsim.model.build import Model, build_model
@@ -132,7 +133,7 @@ class Reduced:
 
     def _cases(self, table: Array) -> list[Case]:
         known = {one.path: one for one in self.varied}
-        physical = [number for number, one in enumerate(self.varied) if not is_offset(one)]
+        physical = [number for number, one in enumerate(self.varied) if not one.is_offset]
         paths = [self.varied[number].path for number in physical]
         return [
             with_inputs(self.base.case, dict(zip(paths, row, strict=True)), known)
@@ -149,7 +150,7 @@ class Reduced:
         c, energy = self.coefficients(given, basis)
         offsets = {one.reading: np.full(len(table), one.offset_K.value) for one in self.base.case.readings}
         for column, one in enumerate(self.varied):
-            if is_offset(one):
+            if one.is_offset:
                 offsets[one.owner] = table[:, column]
         found = self.readout.answers(given, self.small.base, c, self.small.reference_C, basis, offsets)
         return found, energy
@@ -171,7 +172,7 @@ class Reduced:
 
 def features(varied: Sequence[Input], low: Array, high: Array, table: Array) -> Array:
     """(n, features): one, inputs from -1 to 1 over their ranges, and their squares; offsets of sensors left out."""
-    physical = [number for number, one in enumerate(varied) if not is_offset(one)]
+    physical = [number for number, one in enumerate(varied) if not one.is_offset]
     half = np.maximum(0.5 * (high - low), 1e-300)
     place = ((table - 0.5 * (high + low)) / half)[:, physical]
     return np.hstack([np.ones((len(table), 1)), place, place**2])
@@ -180,11 +181,6 @@ def features(varied: Sequence[Input], low: Array, high: Array, table: Array) -> 
 def scale(energy: Array, least: float) -> Array:
     """(n,) what errors go with."""
     return np.asarray(np.maximum(energy, least) ** GROWTH)
-
-
-def is_offset(one: Input) -> bool:
-    """Whether an input shifts what a sensor shows, and no temperature."""
-    return one.steps[0] == "readings"
 
 
 def readout_of(base: Topology, vectors: Array, probes: tuple[tuple[str, Array, Array], ...]) -> Readout:

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.inputs.values import Input, inputs, with_inputs
+from thermsim.case.inputs.values import inputs, with_inputs
+from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case
 from thermsim.model.assemble import Stencil, assemble
 from thermsim.model.build import build_model
@@ -24,11 +25,11 @@ from thermsim.readout.field import Field
 from thermsim.solver.linear import State
 from thermsim.solver.reduced import Groups, energy_basis, groups, small_model, sum_of_terms
 from thermsim.solver.steady import steady_state
-from thermsim.units import COLDEST_C
 
 Array = NDArray[np.float64]
 
 WIDEN = 3.0  # ranges of inputs over their tolerances
+LEAST_SHARE = 0.05  # of the way from its value to a bound that an input must not reach is left
 SOLVED, HELD_OUT = 48, 32
 MOST_VECTORS = 44
 INTERPOLATION = 1e-8  # of coefficients that depend on temperature
@@ -140,12 +141,8 @@ def ranges(varied: Sequence[Input], widen: float) -> tuple[Array, Array]:
     low = np.array([one.value - widen * one.plus_minus for one in varied])
     high = np.array([one.value + widen * one.plus_minus for one in varied])
     for number, one in enumerate(varied):
-        if one.sign == "fraction":
-            high[number] = min(high[number], 1.0)
-        if one.sign == "temperature":
-            low[number] = max(low[number], COLDEST_C)
-        elif one.sign != "any":
-            low[number] = max(low[number], 0.0 if one.sign == "not negative" else 0.05 * one.value)
+        high[number] = min(high[number], one.bounds.high)
+        low[number] = max(low[number], one.bounds.least(one.value, LEAST_SHARE))
     return low, high
 
 

@@ -1,21 +1,20 @@
 """What is uncertain in a base and its options: inputs that they share vary together, what one owns varies by itself.
 
-An input is shared where the base and an option hold the same number with the same tolerance under one address. Where
-an option gives a number of its own, it is another film, another part, another batch: it varies independently, also of
-an option that gives the same number.
+An input is shared where the base and an option hold the same number of the case file. What an option gives itself is
+another film, another part, another batch: it varies independently, also of an option that gives the same number and
+of a base whose number is equal, unless the option says `same_as_base`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import inf
 
 from thermsim.case.inputs.spread import Spread
-from thermsim.case.inputs.values import Input, inputs
+from thermsim.case.inputs.values import inputs
+from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case
 from thermsim.nearby.samples import Sample
-from thermsim.units import COLDEST_C
 
 SHARED = "shared"
 LEAST = 1e-3  # of its value is the least that a number above zero is drawn as
@@ -26,20 +25,27 @@ class Variable:
     """One uncertain input.
 
     of : "shared", or the name of the case that owns it
-    acts_on : for each case, whether the input is one of it
+    paths : its address in each case, None where the case does not have it
     """
 
     input: Input
     of: str
-    acts_on: tuple[bool, ...]
+    paths: tuple[str | None, ...]
+
+    @property
+    def acts_on(self) -> tuple[bool, ...]:
+        """For each case, whether the input is one of it."""
+        return tuple(path is not None for path in self.paths)
 
     @property
     def spread(self) -> Spread:
-        """How it is spread, held to what such a number may be."""
+        """How it is spread, held to what such a number may be; a length in plan to its tolerance, whatever its shape:
+        farther out the outlines of a stack run into one another."""
         one = self.input
-        floors = {"not negative": 0.0, "temperature": COLDEST_C, "any": -inf}
-        most = 1.0 if one.sign == "fraction" else inf
-        return Spread(one.value, one.plus_minus, one.shape, one.freedom, floors.get(one.sign, LEAST * one.value), most)
+        low, high = one.bounds.least(one.value, LEAST), one.bounds.high
+        if one.acts_on == "plan":
+            low, high = max(low, one.value - one.plus_minus), min(high, one.value + one.plus_minus)
+        return Spread(one.value, one.plus_minus, one.shape, one.freedom, low, high)
 
     @property
     def name(self) -> str:
@@ -48,32 +54,28 @@ class Variable:
 
 def variables(cases: Sequence[Case], names: Sequence[str]) -> tuple[Variable, ...]:
     """The uncertain inputs of a base (the first case) and its options, those of the base first."""
-    base = {one.path: one for one in inputs(cases[0]) if one.plus_minus > 0.0}
-    held = [{one.path: one for one in inputs(case) if one.plus_minus > 0.0} for case in cases]
+    held: dict[tuple[object, ...], list[Input | None]] = {}
+    for number, case in enumerate(cases):
+        for one in inputs(case):
+            if one.plus_minus > 0.0 and one.acts_on != "nothing":
+                key = (*case.identity_of(one.steps), one.spread)
+                held.setdefault(key, [None] * len(cases))[number] = one
     found = []
-    for path, one in base.items():
-        acts_on = tuple(path in own and _same(own[path], one) for own in held)
-        found.append(Variable(one, SHARED if sum(acts_on) > 1 or len(cases) == 1 else names[0], acts_on))
-    for number in range(1, len(cases)):
-        for path, one in held[number].items():
-            if path not in base or not _same(base[path], one):
-                found.append(Variable(one, names[number], tuple(other == number for other in range(len(cases)))))
+    for row in held.values():
+        owners = [number for number, one in enumerate(row) if one is not None]
+        first = row[owners[0]]
+        assert first is not None
+        of = SHARED if len(owners) > 1 or len(cases) == 1 else names[owners[0]]
+        found.append(Variable(first, of, tuple(None if one is None else one.path for one in row)))
     return tuple(found)
-
-
-def _same(one: Input, other: Input) -> bool:
-    return (one.value, one.plus_minus, one.shape, one.freedom) == (
-        other.value,
-        other.plus_minus,
-        other.shape,
-        other.freedom,
-    )
 
 
 def sample_of(varied: Sequence[Variable], values: Sequence[float]) -> Sample:
     """The numbers of each case that differ, for one value of each variable."""
-    count = len(varied[0].acts_on) if varied else 0
-    return tuple(
-        {one.input.path: value for one, value in zip(varied, values, strict=True) if one.acts_on[case]}
-        for case in range(count)
-    )
+    count = len(varied[0].paths) if varied else 0
+    samples: list[dict[str, float]] = [{} for _ in range(count)]
+    for one, value in zip(varied, values, strict=True):
+        for sample, path in zip(samples, one.paths, strict=True):
+            if path is not None:
+                sample[path] = value
+    return tuple(samples)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import probe_point
 from thermsim.case.vocabulary.schema import Case, Probe
+from thermsim.errors import ThermsimError
 from thermsim.model.build import Model, ZoneCells
 from thermsim.model.grid.axes import Grid
 from thermsim.model.physics.heat import FaceSource, VolumeSource
@@ -237,7 +238,8 @@ class Reader:
     def _on_face_of_part(self, probe: Probe) -> Local:
         def weights(model: Model, case: Case) -> Weights:
             spot = face_spot(model, _place(probe, case), probe.in_)
-            assert spot is not None  # in a like model
+            if spot is None:
+                raise ThermsimError(f"the probe {probe.probe!r} leaves the face that it is on")
             return _on_side(spot.face, spot.side, spot.weights)
 
         return Local(self._goal(weights(self.model, self.case)), lambda model, case: self._sum(weights(model, case)))

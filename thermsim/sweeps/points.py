@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
 
-from thermsim.case.faults.examination import Look
-from thermsim.case.faults.outlines import check_lengths, check_outlines
 from thermsim.case.faults.wording import did_you_mean, listed
 from thermsim.case.geometry.heights import made_up_mm
-from thermsim.case.inputs.values import Input, inputs, with_inputs
-from thermsim.case.source.yaml_source import Source
+from thermsim.case.inputs.values import inputs, with_inputs
+from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case, Part
 from thermsim.errors import ThermsimError, UnknownNameError
 from thermsim.readout.answers import HOTTEST, Observable, find, observables, temperatures
@@ -101,7 +99,7 @@ def _range(known: dict[str, Input], vary: Vary) -> Range:
     one = known[vary.path]
     for end in (vary.low, vary.high):
         if not one.allows(end):
-            raise ThermsimError(f"{vary.path} cannot be {end:g}", f"it must be {one.demand}")
+            raise ThermsimError(f"{vary.path} cannot be {end:g}", f"it must be {one.bounds}")
     if vary.is_log and vary.low <= 0.0:
         raise ThermsimError(
             f"{vary.path}: even ratios cannot begin at {vary.low:g}", "begin above 0, or leave out --log"
@@ -157,9 +155,6 @@ def places_of(case: Case, ranges: Sequence[Range], same_height: str | None) -> t
         except ThermsimError as error:
             refused.append((values, error.what))
             continue
-        fault = next(_faults(changed), None)
-        if fault is not None:
-            refused.append((values, fault))
         places.append(Place(values, thickness, changed))
     if refused:
         raise _refusal(ranges, refused)
@@ -212,16 +207,6 @@ def _limit(case: Case, one: Range, worst: dict[str, float], name: str, known: di
         return ""
     zero = low + (high - low) * at_low / (at_low - at_high)  # heights are straight lines in thicknesses
     return f"{one.path} {'below' if at_high < at_low else 'above'} {zero:.6g}"
-
-
-def _faults(case: Case) -> Iterator[str]:
-    """What is wrong in the geometry of a changed case, in words."""
-    origin = case._origin
-    source = Source(case.file, "", None, {}, {}, {}) if origin is None else origin.source
-    look = Look(case, source, source, frozenset(), tables=dict(case.tables))
-    check_lengths(look)
-    check_outlines(look)
-    yield from (fault.message for fault in look.faults)
 
 
 def _refusal(ranges: Sequence[Range], refused: list[tuple[tuple[float, ...], str]]) -> ThermsimError:

@@ -305,9 +305,8 @@ def check_slice(look: Look) -> None:
 
 
 def check_heat(look: Look) -> None:
-    """One entry for each place of heat, and power that stays power at the coldest temperature around."""
+    """One entry for each place of heat, and power that stays power."""
     first: dict[tuple[str, str], int] = {}
-    coldest = _coldest_C(look.case)
     for place, heat in enumerate(look.case.heat):
         where = (heat.in_, heat.at)
         if where in first:
@@ -317,8 +316,29 @@ def check_heat(look: Look) -> None:
             )
             look.add(("heat", place), what)
         first.setdefault(where, place)
+    check_leakage(look)
+
+
+def check_leakage(look: Look) -> None:
+    """Power stays power at the coldest temperature around."""
+    coldest = _coldest_C(look.case)
+    for place, heat in enumerate(look.case.heat):
         if heat.leakage is not None and coldest is not None:
             _check_leakage(look, ("heat", place, "leakage"), heat, coldest)
+
+
+def check_wedges(look: Look) -> None:
+    """What rises from `low` to `high` still does after either was changed; of a file the vocabulary sees to it."""
+    for place, layer in enumerate(look.case.layers):
+        if isinstance(layer, Joint) and layer.film_um is not None:
+            low, high = layer.film_um.low, layer.film_um.high
+            if low is not None and high is not None and low > high:
+                look.add(("layers", place, "film_um"), f"{layer.joint!r}: `low` is above `high` ({low:g}, {high:g} um)")
+    for place, cooling in enumerate(look.case.cooling):
+        if cooling.low_C is not None and cooling.high_C is not None and cooling.low_C.value > cooling.high_C.value:
+            look.add(
+                ("cooling", place), f"`low_C` is above `high_C` ({cooling.low_C.value:g}, {cooling.high_C.value:g} C)"
+            )
 
 
 def _coldest_C(case: Case) -> float | None:

@@ -15,6 +15,7 @@ from thermsim.case.geometry.places import (
     levels,
     part_box,
     patch_box,
+    probe_point,
     shared,
     zone_box,
 )
@@ -205,16 +206,12 @@ def check_probes(look: Look) -> None:
         axes: list[tuple[Literal["x", "y", "z"], float]] = list(zip(("x", "y", "z"), sizes, strict=True))
         if case.dimensions == 2:
             del axes[1]
-        for (axis, extent), at in zip(axes, probe.at_mm, strict=True):
+        for (axis, extent), at in zip(axes, (at.value for at in probe.at_mm), strict=True):
             if not -TOLERANCE_mm <= at <= extent + TOLERANCE_mm:
                 what = f"{axis} = {at:g} mm lies outside {part.part!r}, which reaches from 0 to {extent:g} mm in {axis}"
                 look.add(("probes", place, "at_mm"), what)
-        in_void = any(
-            _strictly_inside(box[0] + probe.at_mm[0], box[1] + probe.at_mm[1], void)
-            if case.dimensions == 3
-            else void[0] + TOLERANCE_mm < box[0] + probe.at_mm[0] < void[2] - TOLERANCE_mm
-            for void in _voids(case, part)
-        )
+        x, y, _ = probe_point(case, probe)
+        in_void = any(_strictly_inside(x, y, void) for void in _voids(case, part))
         if in_void:
             look.add(
                 ("probes", place, "at_mm"),

@@ -11,6 +11,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from thermsim.case.faults.changed import check_reach
 from thermsim.case.faults.checks import check_dimensions, check_everything
 from thermsim.case.faults.examination import Look
 from thermsim.case.faults.material_names import check_names_of_materials
@@ -28,12 +29,8 @@ MOST_ENTRIES = 1000  # of one list: every pair of zones is held against each oth
 MOST_WORK = 200_000  # options times values of the case that each of them changes
 
 
-def valid_case(source: Source, option: str | None = None) -> Case:
+def valid_case(source: Source) -> Case:
     """The case that a source describes, with its tables read.
-
-    Parameters
-    ----------
-    option : name of the option that the source was changed by, for `case.option`
 
     Raises
     ------
@@ -54,10 +51,12 @@ def valid_case(source: Source, option: str | None = None) -> Case:
                 look = Look(case, rest, source, frozenset(dropped))
                 with suppress(CaseError):  # where there are too many: they are in `look.faults`
                     check_everything(look)
+                    if not look.faults and not faults:
+                        check_reach(look)
                 told_at = {(fault.file, fault.line, fault.column) for fault in faults}
                 faults += [fault for fault in look.faults if (fault.file, fault.line, fault.column) not in told_at]
                 if not faults:
-                    case._origin = Origin(source, look.tables, option)
+                    case._origin = Origin(source, look.tables)
                     return case
                 break
             paths = wrong_sizes

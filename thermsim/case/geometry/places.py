@@ -25,7 +25,7 @@ def depth_mm(case: Case) -> float:
 
 def part_box(case: Case, part: Part) -> Box:
     """Outline of a part in plan (x0, y0, x1, y1) [mm]."""
-    return _centred(case, part.size_mm, part.centre_mm or (0.0, 0.0))
+    return _centred(case, part.size_mm, part.centre_mm)
 
 
 def zone_box(case: Case, part: Part, zone: Zone) -> Box:
@@ -115,7 +115,7 @@ def patch_box(case: Case, cooling: Cooling) -> Box | None:
     else:
         assert cooling.size_mm is not None and cooling.corner_mm is not None  # the schema wants both or none
         size = [length.value for length in cooling.size_mm]
-        corner = [face[lengthwise + axis] + offset for axis, offset in enumerate(cooling.corner_mm)]
+        corner = [face[lengthwise + axis] + offset.value for axis, offset in enumerate(cooling.corner_mm)]
     if len(size) == 2:
         return (corner[0], corner[1], corner[0] + size[0], corner[1] + size[1])
     if lengthwise:
@@ -130,8 +130,8 @@ def probe_point(case: Case, probe: Probe) -> tuple[float, float, float]:
     """
     low, part = {part.part: (low, part) for low, _, part in levels(case)}[probe.in_]
     box = part_box(case, part)
-    y = (box[1] + box[3]) / 2 if len(probe.at_mm) == 2 else box[1] + probe.at_mm[1]
-    return (box[0] + probe.at_mm[0], y, low + probe.at_mm[-1])
+    x, *in_plan, height = (at.value for at in probe.at_mm)
+    return (box[0] + x, box[1] + in_plan[0] if in_plan else (box[1] + box[3]) / 2, low + height)
 
 
 def shared(first: Box, second: Box) -> Box:
@@ -144,17 +144,18 @@ def shared(first: Box, second: Box) -> Box:
     )
 
 
-def _centred(case: Case, size_mm: Size, centre_mm: Place) -> Box:
+def _centred(case: Case, size_mm: Size, centre_mm: Place | None) -> Box:
+    x, *in_plan = (0.0, 0.0) if centre_mm is None else (offset.value for offset in centre_mm)
     half_x = size_mm[0].value / 2
     if case.dimensions == 2:
-        return (centre_mm[0] - half_x, 0.0, centre_mm[0] + half_x, depth_mm(case))
-    half_y = size_mm[1].value / 2
-    return (centre_mm[0] - half_x, centre_mm[1] - half_y, centre_mm[0] + half_x, centre_mm[1] + half_y)
+        return (x - half_x, 0.0, x + half_x, depth_mm(case))
+    y, half_y = in_plan[0], size_mm[1].value / 2
+    return (x - half_x, y - half_y, x + half_x, y + half_y)
 
 
 def _from_corner(case: Case, holder: Box, corner_mm: Place, size_mm: Size) -> Box:
-    x0 = holder[0] + corner_mm[0]
+    x0 = holder[0] + corner_mm[0].value
     if case.dimensions == 2:
         return (x0, holder[1], x0 + size_mm[0].value, holder[3])
-    y0 = holder[1] + corner_mm[1]
+    y0 = holder[1] + corner_mm[1].value
     return (x0, y0, x0 + size_mm[0].value, y0 + size_mm[1].value)

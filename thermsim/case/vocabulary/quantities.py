@@ -92,8 +92,8 @@ class _OrAlone:
 # Plan sizes and places: [x, y] in 3-D, one length in a slice. Places of points carry z as well.
 _OneOrTwo = Field(min_length=1, max_length=2)
 Size = Annotated[tuple[Positive, ...], _OneOrTwo, BeforeValidator(_as_tuple), _OrAlone()]
-Place = Annotated[tuple[float, ...], _OneOrTwo, BeforeValidator(_as_tuple), _OrAlone()]
-Point = Annotated[tuple[float, ...], Field(min_length=2, max_length=3), BeforeValidator(_as_tuple)]
+Place = Annotated[tuple[Quantity, ...], _OneOrTwo, BeforeValidator(_as_tuple), _OrAlone()]
+Point = Annotated[tuple[Quantity, ...], Field(min_length=2, max_length=3), BeforeValidator(_as_tuple)]
 Directions = Annotated[tuple[Positive, ...], _OneOrTwo, BeforeValidator(_as_tuple), _OrAlone()]
 Name = Annotated[str, Field(min_length=1, max_length=80)]
 

@@ -16,7 +16,7 @@ from pydantic import Discriminator, Field, GetJsonSchemaHandler, PrivateAttr, Ta
 from pydantic.json_schema import JsonSchemaValue
 
 from thermsim.case.source.file_origin import Origin
-from thermsim.case.source.yaml_source import Mark
+from thermsim.case.source.yaml_source import KeyPath, Mark
 from thermsim.case.vocabulary.quantities import Basis as Basis
 from thermsim.case.vocabulary.quantities import Celsius as Celsius
 from thermsim.case.vocabulary.quantities import Conductivity as Conductivity
@@ -353,6 +353,10 @@ class Option(Entry):
     same_height_by: Name | None = Field(
         None, description="the part whose thickness makes up for what the changes do to the height of the stack"
     )
+    same_as_base: list[Name] = Field(
+        default_factory=list,
+        description="addresses of numbers that the changes give and that are those of the base: they vary together",
+    )
 
 
 def _kind_of_layer(given: Any) -> str:
@@ -412,7 +416,11 @@ class Case(Entry):
     @property
     def option(self) -> str | None:
         """Name of the option that this case was changed by."""
-        return None if self._origin is None else self._origin.option
+        return None if self._origin is None or self._origin.own is None else self._origin.own.option
+
+    def identity_of(self, steps: KeyPath) -> tuple[str | None, KeyPath]:
+        """What makes a number the same in a case and its options, see `thermsim.case.source.file_origin.Own`."""
+        return (None, steps) if self._origin is None or self._origin.own is None else self._origin.own.identity(steps)
 
     @property
     def source_text(self) -> str:

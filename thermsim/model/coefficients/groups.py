@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.zones import zones_of
-from thermsim.case.inputs.values import Input
+from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case, Joint, MaterialGiven, Part
 from thermsim.errors import ThermsimError
 from thermsim.materials.conductivity import Law
@@ -28,25 +28,7 @@ from thermsim.model.physics.properties import is_void, joint_of, material_of
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-VARIES = (
-    "thickness_mm",
-    "resistance_mm2K_W",
-    "film_um",
-    "conductivity_W_mK",
-    "boundary_mm2K_W",
-    "wetted_fraction",
-    "in_plane_W_mK",
-    "through_W_mK",
-    "power_W",
-    "film_W_m2K",
-    "fluid_C",
-    "temperature_C",
-    "flux_W_mm2",
-    "per_K",
-    "at_C",
-    "offset_K",
-)
-OF_JOINT = ("resistance_mm2K_W", "film_um", "conductivity_W_mK", "boundary_mm2K_W", "wetted_fraction")
+VARIES = ("balance", "heights", "sensor")  # what an input may act on
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,9 +109,8 @@ def check_varies(case: Case, varied: Sequence[Input]) -> None:
     uneven = {joint.joint for joint in case.joints if joint_of(joint, case.dimensions).form is not None}
     maps = {number for number, heat in enumerate(case.heat) if heat.map is not None}
     for one in varied:
-        key = next(str(step) for step in reversed(one.steps) if isinstance(step, str) and step != "value")
-        known = one.steps[0] == "conductivity factor" or key in VARIES
-        if not known or (one.owner in uneven and key in OF_JOINT) or (key == "power_W" and one.steps[1] in maps):
+        film = one.steps[0] == "layers" and one.owner in uneven
+        if one.acts_on not in VARIES or film or (one.key == "power_W" and one.steps[1] in maps):
             raise ThermsimError(
                 f"a small model cannot vary {one.path}",
                 "leave it out, or solve each case in full: it changes outlines, an uneven film or a law",
