@@ -16,7 +16,7 @@ def guess_from(model: Model, temperature: Array, guess: Guess) -> Guess:
     """Temperatures of a solution (nx, ny, nz), in the form that coefficients are taken at."""
     filled = np.nan_to_num(temperature, nan=model.coldest_C)
     faces, on_surfaces = heated_faces(model, temperature, guess), surfaces(model, temperature, guess)
-    return model.guess(filled, faces, on_surfaces, reach_of(model, temperature, guess))
+    return model.guess(filled, faces, on_surfaces, reach_of(model, temperature, guess, faces))
 
 
 def surfaces(model: Model, temperature: Array, guess: Guess) -> dict[tuple[int, int], Array]:
@@ -47,24 +47,50 @@ def nodes(model: Model, axis: int, face: int, temperature: Array, guess: Guess) 
     return face_plane(model, axis, face, guess).nodes(below, above)
 
 
-def reach_of(model: Model, temperature: Array, guess: Guess) -> tuple[Array, Array, Array] | None:
+def reach_of(
+    model: Model, temperature: Array, guess: Guess, heated: tuple[Array, ...]
+) -> tuple[Array, Array, Array] | None:
     """For each axis half of what the temperature changes by across each cell, (nx, ny, nz) [K]; zero in voids.
 
-    temperature : (nx, ny, nz) [C], NaN in voids; guess : the coefficients it was solved with
+    temperature : (nx, ny, nz) [C], NaN in voids; guess : the coefficients it was solved with; heated : heated faces [C]
 
     None where no kink of a conductivity lies between the lowest and the highest temperature of cells and faces: then
     k at the centre of a cell is its mean already.
     """
     if not model.kinks_C:
         return None
-    planes = _planes(model, temperature, guess)
-    held = [temperature, *(node for nodes in planes.values() for node in nodes)]
-    lowest = min(float(np.nanmin(one, initial=np.inf)) for one in held)
-    highest = max(float(np.nanmax(one, initial=-np.inf)) for one in held)
-    if not any(lowest < at < highest for at in model.kinks_C):
+    coldest, hottest = _span(model, temperature, guess, heated)
+    if not any(coldest < at < hottest for at in model.kinks_C):
         return None
+    planes = _planes(model, temperature, guess)
     along = [_along(model, axis, temperature, guess, planes) for axis in range(3)]
     return along[0], along[1], along[2]
+
+
+def _span(model: Model, temperature: Array, guess: Guess, heated: tuple[Array, ...]) -> tuple[float, float]:
+    """Between which temperatures [C] all cells and faces lie for sure.
+
+    Extremes of conduction stand where heat is made or leaves. A face under a film is colder than its cell by at most
+    the share of the film in the resistance to the fluid, taken with the worst conductor and the strongest film there.
+    """
+    if any(cooling.influx_W_m2 != 0.0 for cooling in model.coolings):
+        return -np.inf, np.inf
+    known = [value for cooling in model.coolings for value in cooling.known_C]
+    coldest = float(np.nanmin(temperature))
+    hottest = max(*known, float(np.nanmax(temperature)), *(float(face.max()) for face in heated))
+    if not any(min(known) < at < hottest for at in model.kinks_C):
+        return min(known), hottest
+    for axis, face in model.cooled_planes:
+        film = max(cooling.most_film(hottest) for cooling, _ in model.coolings_at(axis, face))
+        for cell in (face - 1, face):
+            if 0 <= cell < model.grid.shape[axis]:
+                at = float(np.take(temperature, cell, axis).min())
+                at = coldest if np.isnan(at) else at  # voids are among them
+                k = np.take(guess.conductivity[axis], cell, axis)
+                worst = float(np.min(k, where=k > 0.0, initial=np.inf))
+                biot = film * 0.5 * float(model.grid.axes[axis].widths[cell]) / worst
+                coldest = min(coldest, at - max(at - min(known), 0.0) * (1.0 - 1.0 / (1.0 + biot)))
+    return coldest, hottest
 
 
 def _planes(model: Model, temperature: Array, guess: Guess) -> Planes:
