@@ -71,6 +71,14 @@ def test_heat_taken_out_without_end_is_refused() -> None:
     assert "slab" in told.value.what and "cryostat" in told.value.remedy
 
 
+def test_a_flux_that_makes_a_furnace_is_warned_of() -> None:
+    """By hand: 10 W/mm2 through a film of 4000 W/m2K make 2500 K; no material is named, no part heated."""
+    cooling = [film("top", 4000, 20.0), {"face": "bottom", "flux_W_mm2": 10.0}]
+    told = predict(case_of([part("slab", [10, 10], 1.0, 400.0)], [], cooling), first_cells=200)
+    assert told.field.hottest[0] == pytest.approx(20.0 + 2500.0 + 25.0, abs=0.5)
+    assert any(remark.startswith("WARNING: 2545 C") for remark in told.remarks)
+
+
 def test_every_named_solid_says_up_to_where_it_holds() -> None:
     """Fixed points of the International Temperature Scale of 1990 (from memory): the defining ones among the metals."""
     fixed = {"copper": 1084.62, "gold": 1064.18, "silver": 961.78, "aluminium": 660.323, "tin": 231.928}

@@ -18,6 +18,7 @@ from thermsim.rounding import doubt_in_words, two_digits_up
 
 # Where silicon parts throttle or stop, and where a prediction is rather a sign of a slip: common practice, no source.
 SURVIVES_C = 125.0
+NOTHING_SURVIVES_C = 400.0  # hotter than solders, boards and polymers of any package hold: common practice, no source
 GRAVE = ("DANGER", "WARNING")
 KINDS = {"hottest": "the hottest spot", "reading": "all readings", "zone": "all zones", "probe": "all probes"}
 MOST_NAMED = 3  # temperatures that do not hold the accuracy
@@ -135,6 +136,8 @@ def _laws(field: Field) -> list[str]:
 def _too_hot(prediction: Prediction) -> list[str]:
     hottest = prediction.answers[HOTTEST]
     heated = prediction.field.heat_made_W > 0.0
+    if not heated and hottest > NOTHING_SURVIVES_C:
+        return [f"WARNING: {hottest:.0f} C is hotter than any package: check temperatures, fluxes and films for a slip"]
     if not heated or hottest <= SURVIVES_C:
         return []
     return [
