@@ -19,8 +19,9 @@ from typing import Any
 
 import thermsim  # noqa: F401  # before numpy: one thread of BLAS
 from thermsim.case.load import parse_case
+from thermsim.comparison.choice import chosen
 from thermsim.comparison.compare import SEED, compare
-from thermsim.comparison.family import chosen, family
+from thermsim.comparison.family import family
 from thermsim.comparison.tolerances import Way, sampled
 from thermsim.run.workers import run
 

@@ -7,6 +7,7 @@ from functools import cache
 from thermsim.case.load import parse_case
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
+from thermsim.nearby.superposition import Resistances, resistances
 
 PACKAGE = """\
 # Invented.
@@ -75,6 +76,11 @@ cooling:
 """
 
 TEXTS = {"package": PACKAGE, "slice": SLICE, "bars": BARS}
+
+
+def resistances_of(found: Prediction) -> Resistances:
+    """On the grids of a prediction."""
+    return resistances(found.case, found.plan, [step.multiplier for step in found.steps])
 
 
 @cache

@@ -64,6 +64,42 @@ def test_imports_only_from_rooms_below(module: str) -> None:
         assert other == own or floors[other] < floors[own], f"{module} imports {name}, which stands above it"
 
 
+def at_run_time(path: Path) -> dict[str, set[str]]:
+    """Names that a file takes from each module of the house, but those it takes for types only."""
+    found: dict[str, set[str]] = defaultdict(set)
+
+    def visit(node: ast.AST) -> None:
+        if isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING":
+            return
+        if isinstance(node, ast.ImportFrom) and node.module in MODULES:
+            found[node.module] |= {alias.name for alias in node.names}
+        for child in ast.iter_child_nodes(node):
+            visit(child)
+
+    visit(ast.parse(path.read_text(encoding="utf-8")))
+    return found
+
+
+def functions(names: set[str]) -> set[str]:
+    """Those that are neither classes nor constants."""
+    return {name for name in names if name.islower()}
+
+
+def test_reports_do_not_solve() -> None:
+    """No report takes a function from the solver, or from a module that solves: it prints what a study has found."""
+    taken = {module: at_run_time(path) for module, path in MODULES.items()}
+
+    def solves(module: str, way: tuple[str, ...] = ()) -> bool:
+        calls = [other for other, names in taken[module].items() if functions(names) and other not in way]
+        return any(room(other) == "solver" or solves(other, (*way, module)) for other in calls)
+
+    assert solves("thermsim.mesh.predict")  # the rule can see one that does
+    for module in (one for one in MODULES if one.startswith("thermsim.report.")):
+        for other, names in taken[module].items():
+            if not other.startswith("thermsim.report.") and functions(names):
+                assert not solves(other), f"{module} takes {functions(names)} from {other}, which solves"
+
+
 def test_every_floor_is_lived_on() -> None:
     assert set(order()) <= {room(module) for module in MODULES}
 

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from report_samples import PACKAGE, prediction
+from report_samples import PACKAGE, prediction, resistances_of
 
 from thermsim.case.load import parse_case, read_case
 from thermsim.case.options import with_option
@@ -42,7 +42,8 @@ def files_in(folder: Path) -> dict[str, bytes]:
 @pytest.fixture(scope="module")
 def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("export") / "new" / "out"
-    paths = export.write(prediction("package"), folder, PACKAGE)
+    found = prediction("package")
+    paths = export.write(found, folder, PACKAGE, resistances=resistances_of(found))
     assert {path.relative_to(folder).as_posix() for path in paths} == FILES
     return folder
 
@@ -176,7 +177,8 @@ def test_all_or_nothing(
 
 
 def test_a_second_prediction_replaces_the_first_and_leaves_foreign_files(tmp_path: Path) -> None:
-    export.write(prediction("package"), tmp_path, PACKAGE)
+    found = prediction("package")
+    export.write(found, tmp_path, PACKAGE, resistances=resistances_of(found))
     (tmp_path / "notes.txt").write_text("mine", encoding="utf-8")
     export.write(prediction("bars"), tmp_path, "title: another\n", replace=True)
     there = files_in(tmp_path)

@@ -11,8 +11,9 @@ from stacks import case_of, film, joint, part, solve_case, solve_on
 from thermsim.case.inputs.values import with_inputs
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
+from thermsim.mesh.predict import predict
 from thermsim.model.grid.plan import plan_grid
-from thermsim.nearby.superposition import resistances, superposition
+from thermsim.nearby.superposition import resistances, superposition, with_resistances
 from thermsim.readout.answers import answers
 
 SEED = 7_311
@@ -142,6 +143,20 @@ def test_resistances_carry_mesh_doubts_that_hold_a_finer_grid() -> None:
     off = np.abs(found.resistance - resistances(case, plan, (3, 4, 6, 8)).resistance)
     assert found.half_width.shape == off.shape
     assert np.all(off < found.half_width)
+
+
+def test_a_prediction_brings_its_resistances_from_the_same_grids(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same as on those grids by themselves; told before each; left out where memory has no room for all zones."""
+    case = stack()
+    told: list[str] = []
+    prediction, found = with_resistances(case, accuracy_K=1.0, tell=told.append)
+    assert found is not None and prediction.answers == predict(case, accuracy_K=1.0).answers
+    first = prediction.steps[:4]
+    alone = resistances(case, prediction.plan, [step.multiplier for step in first])
+    assert found.resistance == pytest.approx(alone.resistance, rel=1e-6)
+    assert told == [f"thermal resistances of 3 zones on {step.cells:,} cells" for step in first]
+    monkeypatch.setattr("thermsim.nearby.superposition.BYTES_PER_ZONE", 1e6)  # as if there were a thousand zones
+    assert with_resistances(case, accuracy_K=1.0)[1] is None
 
 
 def test_a_map_of_the_wrong_length_is_refused() -> None:

@@ -10,8 +10,9 @@ from stacks import case_of, film, joint, part
 
 from thermsim.case.load import read_case
 from thermsim.case.vocabulary.schema import Case
+from thermsim.comparison.choice import chosen
 from thermsim.comparison.compare import compare
-from thermsim.comparison.family import Family, chosen, family
+from thermsim.comparison.family import Family, family
 from thermsim.comparison.tolerances import Samples, Way, sampled
 from thermsim.nearby.samples import SAMPLE_ACCURACY_K
 from thermsim.readout.answers import find

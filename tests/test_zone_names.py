@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from report_samples import resistances_of
 from stacks import case_of, film, part, solve_on
 
 from thermsim.case.inputs.values import inputs, with_inputs
@@ -82,7 +83,7 @@ def test_two_maps_in_one_part_are_told_apart(predicted: Prediction) -> None:
 def test_their_words_tables_and_files_tell_them_apart(predicted: Prediction, tmp_path: Path) -> None:
     text = html(predicted)
     assert "slab (bottom)" in text and "slab (top)" in text
-    write(predicted, tmp_path / "out", volume=False)
+    write(predicted, tmp_path / "out", resistances=resistances_of(predicted), volume=False)
     with (tmp_path / "out" / "zones.csv").open(encoding="utf-8") as file:
         rows = {row["at"]: float(row["mean_C"]) for row in csv.DictReader(file)}
     assert rows == pytest.approx({"bottom": BOTTOM_C, "top": TOP_C}, abs=1e-6)

@@ -46,14 +46,23 @@ def predict(
     """Predict the temperatures of a case, each with its mesh doubt, and the heat balance."""
     from thermsim.mesh.predict import predict
 
+    resistances = None
     case = case_of(case_file, option)
     if folder is not None:
         from thermsim.report.files.export import check_target
 
         check_target(case, folder, replace=replace)
     try:
-        with Progress(quiet=as_json) as watch:
-            prediction = predict(case, accuracy_K=accuracy, memory_GB=memory, watch=watch)
+        progress = Progress(quiet=as_json)
+        with progress as watch:
+            if folder is None:
+                prediction = predict(case, accuracy_K=accuracy, memory_GB=memory, watch=watch)
+            else:
+                from thermsim.nearby.superposition import with_resistances
+
+                prediction, resistances = with_resistances(
+                    case, accuracy_K=accuracy, memory_GB=memory, watch=watch, tell=progress.say
+                )
     except (NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError):
         tell_slips(case)
         raise
@@ -68,7 +77,7 @@ def predict(
     if folder is not None:
         from thermsim.report.files.export import VOLUME, write
 
-        written = write(prediction, folder, replace=replace, volume=True if volume else None)
+        written = write(prediction, folder, resistances=resistances, replace=replace, volume=True if volume else None)
         click.echo(f"{len(written)} files in {folder}", err=as_json)
         if folder / VOLUME not in written:
             click.echo(f"{VOLUME} is left out: {prediction.steps[-1].cells:,} cells; --volume writes it", err=as_json)

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from thermsim.case.inputs.spread import REPLICATES, enough
 from thermsim.case.vocabulary.schema import Case
 from thermsim.comparison import decision, ranking
-from thermsim.comparison.family import AS_IN_FILE, Family, chosen, family, warmest
+from thermsim.comparison.choice import AS_IN_FILE, chosen
+from thermsim.comparison.family import Family, family, warmest
 from thermsim.comparison.hand_check import flux_bounds
 from thermsim.comparison.outcome import Comparison, Contribution, Gain, Interval, OptionResult
 from thermsim.comparison.tolerances import Machinery, Samples, sampled

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
 from thermsim.mesh.convergence import Doubt, doubts
@@ -18,8 +17,6 @@ from thermsim.model.grid.topology import alike
 from thermsim.readout.answers import HOTTEST, WARMEST, Asked, Observable, find, temperatures
 
 Array = NDArray[np.float64]
-
-AS_IN_FILE = "as in the file"
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,17 +72,6 @@ class Family:
         steps = self.predictions[0].steps
         noise = max(a.error_K + b.error_K for a, b in zip(steps, self.predictions[number].steps, strict=True))
         return doubts(difference[:, None], [step.size for step in steps], noise)[0]
-
-
-def chosen(case: Case, base: str | None, options: Sequence[str] | None) -> tuple[tuple[str, ...], tuple[Case, ...]]:
-    """Names and cases of a comparison, the base first. base : an option that is built already, instead of the file's"""
-    known = [option.option for option in case.options]
-    if not known:
-        raise ThermsimError("the case has no options to compare", "add `options:` to it, see the README")
-    names = [AS_IN_FILE, *known] if options is None else [AS_IN_FILE, *options]
-    first = AS_IN_FILE if base is None else base
-    names = [first, *(name for name in names if name != first)]
-    return tuple(names), tuple(case if name == AS_IN_FILE else with_option(case, name) for name in names)
 
 
 def family(

@@ -59,6 +59,7 @@ def predict(
     grids: int | None = None,
     of: Collection[Asked] | None = None,
     watch: Callable[[MeshStep, float], None] | None = None,
+    each: Callable[[int, Field], None] | None = None,
 ) -> Prediction:
     """Predict a case on three or more grids, until every temperature's mesh doubt is below the accuracy asked.
 
@@ -72,6 +73,7 @@ def predict(
     first_cells : cells of the first grid of an even family; one made for what is asked begins with an eighth or more
     plan : a family of grids to climb instead of one made for this case, such as the stretched one of another case
     watch : called after each grid with the step and the worst doubt [K] so far (inf before the third grid)
+    each : called after each grid with its multiplier and its field, for what else is asked of the same grids
     grids : climb so many, whatever the doubts (as far as the memory goes); default: until the accuracy is held
     of : the temperatures that the accuracy is asked of; all of them unless given
 
@@ -130,6 +132,8 @@ def predict(
         worst = max((judged[one].half_width for one in held_to if one in judged), default=float("inf"))
         if watch is not None:
             watch(steps[-1], worst)
+        if each is not None:
+            each(multiplier, field)
         held = bool(judged) and worst <= wanted and _flows_hold(judged, wanted_W)
         if held and grids is None:
             break

@@ -19,7 +19,7 @@ Highest temperatures are no part of this: where the hottest place is, changes wi
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -29,23 +29,29 @@ from thermsim.case.geometry.zones import zones_of
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
 from thermsim.materials.conductivity import ConstantLaw
-from thermsim.mesh.convergence import Doubt, doubts
+from thermsim.mesh.convergence import GRIDS_OF_LIMIT, Doubt, doubts
+from thermsim.mesh.memory import allowed_GB
+from thermsim.mesh.predict import FEWEST_GRIDS, predict
+from thermsim.mesh.prediction import MeshStep, Prediction
 from thermsim.model.assemble import assemble
 from thermsim.model.build import Guess, Model, Region, ZoneCells, build_model
 from thermsim.model.grid.axes import GridPlan
-from thermsim.model.grid.plan import FIRST_GRID_CELLS, plan_grid
+from thermsim.model.grid.plan import FIRST_GRID_CELLS, needed_GB, plan_grid
 from thermsim.model.physics.boundary import unheated
 from thermsim.model.physics.heat import FaceSource, VolumeSource
 from thermsim.readout.answers import Observable, of_reading, of_zone, place_of, probe_answers
 from thermsim.readout.field import Field
 from thermsim.solver.linear import prepare, solve_many
 from thermsim.solver.steady import steady_state
+from thermsim.units import GIGABYTE
 
 Array = NDArray[np.float64]
 
 Heats = tuple[tuple[FaceSource, ...], tuple[VolumeSource, ...]]
 
 GRIDS = (1, 2, 3, 4)  # multipliers of a family, for the mesh doubt of a matrix
+MOST_ZONES = 100  # each costs a solve on every grid
+BYTES_PER_ZONE = 24  # of a cell: heat and temperature of a zone's watt, and what is read off with them
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,10 +152,46 @@ def resistances(case: Case, plan: GridPlan | None = None, multipliers: Sequence[
     return settled([on_grid(case, family, multiplier) for multiplier in multipliers], multipliers)
 
 
+def with_resistances(
+    case: Case,
+    *,
+    accuracy_K: float | None = None,
+    memory_GB: float | None = None,
+    watch: Callable[[MeshStep, float], None] | None = None,
+    tell: Callable[[str], None] | None = None,
+) -> tuple[Prediction, Resistances | None]:
+    """A prediction as `predict` makes it, and the resistances of its zones on the first four of the same grids.
+
+    Without resistances where there are no zones or more than MOST_ZONES, and where fewer than three grids have room for
+    the temperatures of all zones in `memory_GB`.
+
+    tell : called with what is worked on, in words. Raises what `predict` and `superposition` raise.
+    """
+    allowed = allowed_GB(memory_GB)
+    found: list[tuple[Superposition, float]] = []
+    multipliers: list[int] = []
+
+    def take(multiplier: int, field: Field) -> None:
+        zones, cells = len(field.model.zones), field.model.grid.cells
+        needed = needed_GB(cells) + zones * cells * BYTES_PER_ZONE / GIGABYTE
+        if not 0 < zones <= MOST_ZONES or len(found) == GRIDS_OF_LIMIT or needed > allowed:
+            return
+        if tell is not None:
+            tell(f"thermal resistances of {zones} zones on {cells:,} cells")
+        found.append(_with_noise(case, field))
+        multipliers.append(multiplier)
+
+    prediction = predict(case, accuracy_K=accuracy_K, memory_GB=memory_GB, watch=watch, each=take)
+    return prediction, settled(found, multipliers) if len(found) >= FEWEST_GRIDS else None
+
+
 def on_grid(case: Case, plan: GridPlan, multiplier: int) -> tuple[Superposition, float]:
     """The superposition of a case on one grid, and what the solver leaves of resistances [K/W]."""
     model = build_model(case, plan.grid(multiplier))
-    field = Field.of(model, steady_state(model))
+    return _with_noise(case, Field.of(model, steady_state(model)))
+
+
+def _with_noise(case: Case, field: Field) -> tuple[Superposition, float]:
     return superposition(case, field), field.error_K / max(field.heat_made_W, 1.0)
 
 

@@ -55,7 +55,7 @@ def check_target(
 
     Raises WriteError, as `write` would.
     """
-    from thermsim.comparison.family import chosen
+    from thermsim.comparison.choice import chosen
 
     names, _ = chosen(case, base, options)
     delivery.try_out(Path(folder), lambda: _refuse(Path(folder), case, names[0], names[1:], replace))

@@ -11,8 +11,6 @@ import numpy as np
 
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import WriteError
-from thermsim.mesh.convergence import GRIDS_OF_LIMIT
-from thermsim.nearby.superposition import resistances
 from thermsim.readout.field import Field
 from thermsim.report import figures
 from thermsim.report.data.keys import KEYS
@@ -22,10 +20,10 @@ from thermsim.units import MM
 
 if TYPE_CHECKING:
     from thermsim.mesh.prediction import Prediction
+    from thermsim.nearby.superposition import Resistances
 
 RESULT, ZONES, ARRAYS, VOLUME = "result.json", "zones.csv", "field.npz", "field.vtr"
 RESISTANCES = "resistances.csv"
-MOST_ZONES = 100  # each costs a solve on three grids
 # What a comparison writes beside the same result.json: it goes when a prediction replaces the comparison.
 OF_COMPARISON = ("report.html", "gains.csv", "gains.png", "shares.png", "ladders.png")
 OWN = (RESULT, ZONES, RESISTANCES, ARRAYS, VOLUME, delivery.VERSIONS, *figures.FILES, *OF_COMPARISON)
@@ -39,6 +37,7 @@ def write(
     folder: Path | str,
     source_text: str | None = None,
     *,
+    resistances: Resistances | None = None,
     replace: bool = False,
     volume: bool | None = None,
 ) -> list[Path]:
@@ -48,6 +47,7 @@ def write(
     ----------
     folder : made if it is not there; foreign files in it stay, an earlier result of just this case and option goes
     source_text : text of the case file; the case's own if not given
+    resistances : of its zones, for resistances.csv, see `thermsim.nearby.superposition.with_resistances`
     replace : also replace the result of another case or option
     volume : whether field.vtr is written; if not given, up to MOST_VOLUME_CELLS
 
@@ -65,7 +65,7 @@ def write(
         folder,
         OWN,
         lambda: refuse(folder, prediction.case, replace),
-        lambda new: _write_all(prediction, new, text, volume),
+        lambda new: _write_all(prediction, resistances, new, text, volume),
     )
 
 
@@ -102,13 +102,8 @@ def write_zones(document: dict[str, Any], path: Path) -> None:
         writer.writerows(document["zones"])
 
 
-def write_resistances(prediction: Prediction, path: Path) -> None:
-    """The thermal resistance matrix of the zones as CSV, one entry a line: see `thermsim.nearby.superposition`.
-
-    It is found on the first four grids of the prediction, each entry with the mesh doubt that they leave.
-    """
-    multipliers = [step.multiplier for step in prediction.steps[:GRIDS_OF_LIMIT]]
-    found = resistances(prediction.case, prediction.plan, multipliers)
+def write_resistances(found: Resistances, path: Path) -> None:
+    """The thermal resistance matrix of the zones as CSV, one entry with its mesh doubt a line."""
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
         writer.writerow(["temperature", "watt_in_zone", "K_per_W", "mesh_doubt_K_per_W"])
@@ -152,12 +147,12 @@ def write_volume(field: Field, path: Path) -> None:
     gridToVTK(str(path.with_suffix("")), x, y, z, cellData=data)
 
 
-def _write_all(prediction: Prediction, folder: Path, text: str, volume: bool) -> None:
+def _write_all(prediction: Prediction, resistances: Resistances | None, folder: Path, text: str, volume: bool) -> None:
     document = result(prediction)
     (folder / RESULT).write_text(as_json(document), encoding="utf-8")
     write_zones(document, folder / ZONES)
-    if 0 < len(prediction.field.model.zones) <= MOST_ZONES:
-        write_resistances(prediction, folder / RESISTANCES)
+    if resistances is not None:
+        write_resistances(resistances, folder / RESISTANCES)
     write_arrays(prediction.field, folder / ARRAYS)
     if volume:
         write_volume(prediction.field, folder / VOLUME)
