@@ -43,6 +43,9 @@ NUMBERS = {
 }
 
 
+TOLERANCE = ("plus_minus", "shape", "repeats", "basis")
+
+
 def case_keys() -> str:
     """One table for each mapping of a case file: first the case itself, then what it holds."""
     from thermsim.case.vocabulary.json_schema import schema
@@ -55,7 +58,7 @@ def case_keys() -> str:
 
 def _mappings(definitions: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
     for name, entry in definitions.items():
-        if name in NUMBERS:
+        if name in NUMBERS and name != "Quantity":
             continue
         ways = [entry, *entry.get("anyOf", [])]
         yield from ((name, one) for one in ways if "properties" in one)
@@ -66,6 +69,8 @@ def _keys_of(name: str, entry: dict[str, Any]) -> str:
     about = " ".join(entry.get("description", "").split())
     lines = [f"### {name}", about, "", "| key | takes | what it means |", "| --- | --- | --- |"]
     for key, value in entry["properties"].items():
+        if key in TOLERANCE and name != "Quantity":
+            continue  # told once, of a number
         needs = "; needed" if key in needed else ""
         default = value.get("default")
         unless = f"; {default} unless given" if isinstance(default, (int, float, str)) else ""

@@ -11,7 +11,7 @@ from malformed import load
 from pydantic import ValidationError
 from samples import CORNCRAKE, SLICE
 
-from thermsim.case.vocabulary.json_schema import schema_text, write_schema
+from thermsim.case.vocabulary.json_schema import schema, schema_text, write_schema
 from thermsim.case.vocabulary.schema import Case, Film, Joint, Leakage, MaterialGiven, Positive
 from thermsim.case.vocabulary.starter import starter_text
 
@@ -174,3 +174,11 @@ def test_a_case_cannot_be_changed() -> None:
         case.title = "other"  # type: ignore[misc]  # that is what is tried
     assert case.tables == {}
     assert case.mark("layers") == (1, 1)
+
+
+def test_every_key_says_what_it_means() -> None:
+    whole = schema()
+    mappings = [whole, *(way for entry in whole["$defs"].values() for way in (entry, *entry.get("anyOf", [])))]
+    keys = [(key, value) for mapping in mappings for key, value in mapping.get("properties", {}).items()]
+    assert len(keys) > 100
+    assert not [key for key, value in keys if not value.get("description")]

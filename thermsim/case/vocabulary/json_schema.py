@@ -38,6 +38,8 @@ def _as_read(node: Any) -> Any:
     node = {key: _entries(value) if key in ("properties", "$defs") else _as_read(value) for key, value in node.items()}
     if isinstance(node.get("title"), str):
         del node["title"]
+    if isinstance(node.get("description"), str):
+        node["description"] = " ".join(node["description"].split())
     if isinstance(node.get("default"), dict):
         node["default"] = {key: value for key, value in node["default"].items() if value is not None}
     if "default" in node and node["default"] in (None, {}):

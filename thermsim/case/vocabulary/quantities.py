@@ -16,7 +16,9 @@ Shape = Literal["normal", "even", "triangle"]
 class Entry(BaseModel):
     """Every mapping in a case file: no unknown key, no silent conversion, no NaN, no change later."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, strict=True, allow_inf_nan=False, use_attribute_docstrings=True
+    )
 
 
 class Tolerance(Entry):
@@ -28,9 +30,13 @@ class Tolerance(Entry):
     """
 
     plus_minus: Annotated[float, Field(ge=0.0)] = 0.0
+    """half width of what the value may be"""
     shape: Shape | None = None
+    """how it is spread over that; `even` unless given"""
     repeats: Annotated[int, Field(ge=2)] | None = None
+    """the value is the mean of so many readings"""
     basis: Basis | None = None
+    """where it comes from"""
 
     @model_validator(mode="after")
     def _of_a_tolerance(self) -> Self:
@@ -45,6 +51,7 @@ class Quantity(Tolerance):
     """A number, or a number with its tolerance."""
 
     value: float
+    """the number"""
 
     @model_validator(mode="before")
     @classmethod
@@ -60,18 +67,22 @@ class Quantity(Tolerance):
 
 class Positive(Quantity):
     value: Annotated[float, Field(gt=0.0)]
+    """the number"""
 
 
 class NonNegative(Quantity):
     value: Annotated[float, Field(ge=0.0)]
+    """the number"""
 
 
 class Fraction(Quantity):
     value: Annotated[float, Field(gt=0.0, le=1.0)]
+    """the number"""
 
 
 class Celsius(Quantity):
     value: Annotated[float, Field(gt=-273.15, le=5000.0)]
+    """the number"""
 
 
 def _as_tuple(given: Any) -> Any:
@@ -102,11 +113,13 @@ class Conductivity(Tolerance):
     """k [W/mK]: a number, a power law k = value (T0/T)^exponent in kelvin, or a table over temperature."""
 
     value: Annotated[float, Field(gt=0.0)] | None = None
-    at_C: Annotated[float, Field(gt=-273.15)] | None = Field(None, description="temperature at which `value` holds")
-    exponent: float | None = Field(None, description="k falls as the absolute temperature to this power")
-    table: list[Annotated[tuple[float, float], BeforeValidator(_as_tuple)]] | None = Field(
-        None, description="pairs [C, W/mK], rising in temperature; straight lines between, constant outside"
-    )
+    """the number; at `at_C` where it falls"""
+    at_C: Annotated[float, Field(gt=-273.15)] | None = None
+    """temperature at which `value` holds"""
+    exponent: float | None = None
+    """k falls as the absolute temperature to this power"""
+    table: list[Annotated[tuple[float, float], BeforeValidator(_as_tuple)]] | None = None
+    """pairs [C, W/mK], rising in temperature; straight lines between, constant outside"""
 
     @model_validator(mode="before")
     @classmethod

@@ -1,0 +1,91 @@
+"""Cooling in words: what happens on the faces of a stack."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import model_validator
+
+from thermsim.case.vocabulary.quantities import Celsius, Entry, Fraction, Name, Place, Positive, Quantity, Size
+
+# What may happen on a face, and the keys that say so: all of one kind, and of no other.
+BOUNDARY_KEYS: dict[str, tuple[str, ...]] = {
+    "film": ("film_W_m2K", "fluid_C"),
+    "fixed temperature": ("temperature_C",),
+    "graded temperature": ("low_C", "high_C", "towards"),
+    "flux": ("flux_W_mm2",),
+    "radiation": ("emissivity", "room_C"),
+}
+Direction = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
+Face = Literal["top", "bottom", "left", "right", "front", "back", "exposed"]
+
+
+class Cooling(Entry):
+    """What happens on one outer face of the stack, or on every face that looks into a void (`exposed`)."""
+
+    face: Face
+    """an outer face; `exposed` is every face that looks into a void"""
+    environment: Name | None = None
+    """a name for this entry in results; the face if not given"""
+    of: Name | None = None
+    """limits `exposed` to the faces of one part"""
+    looking: Direction | None = None
+    """limits `exposed` to the faces that look that way"""
+    film_W_m2K: Positive | None = None
+    """heat transfer coefficient, with `fluid_C`"""
+    fluid_C: Celsius | None = None
+    """temperature of the fluid"""
+    temperature_C: Celsius | None = None
+    """the face is held at it"""
+    low_C: Celsius | None = None
+    """with `high_C`: the face is held at what rises evenly between them"""
+    high_C: Celsius | None = None
+    """with `low_C`"""
+    towards: Direction | None = None
+    """the side at which the face is at `high_C`"""
+    flux_W_mm2: Quantity | None = None
+    """heat into the stack"""
+    emissivity: Fraction | None = None
+    """with `room_C`: the face radiates to a room"""
+    room_C: Celsius | None = None
+    """with `emissivity`"""
+    wetted_mm: Size | None = None
+    """a centred area of the face"""
+    corner_mm: Place | None = None
+    """a patch, from the lower left of the face"""
+    size_mm: Size | None = None
+    """of the patch, with `corner_mm`"""
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> Cooling:
+        given = {kind: [getattr(self, key) is not None for key in keys] for kind, keys in BOUNDARY_KEYS.items()}
+        begun = [kind for kind, keys in given.items() if any(keys)]
+        if len(begun) != 1 or not all(given[begun[0]]):
+            listed = (" with ".join(f"`{key}`" for key in keys) for keys in BOUNDARY_KEYS.values())
+            raise ValueError(f"a cooled face has {', or '.join(listed)}")
+        if self.low_C is not None and self.high_C is not None and self.low_C.value > self.high_C.value:
+            raise ValueError("`low_C` is above `high_C`: exchange them, or turn `towards` round")
+        if (self.corner_mm is None) != (self.size_mm is None) or (self.wetted_mm and self.size_mm):
+            raise ValueError("a patch is `wetted_mm` (centred), or `corner_mm` with `size_mm`")
+        if self.face == "exposed" and (self.wetted_mm or self.size_mm):
+            raise ValueError("`exposed` means every face that looks into a void: it takes no patch")
+        if self.of is not None and self.face != "exposed":
+            raise ValueError("`of` limits `exposed` to the faces of one part; limit any other face to a patch")
+        if self.looking is not None and self.face != "exposed":
+            raise ValueError("`looking` limits `exposed`; any other face looks one way only")
+        return self
+
+    @property
+    def kind(self) -> str:
+        """Which of `BOUNDARY_KEYS` it gives."""
+        return next(kind for kind, keys in BOUNDARY_KEYS.items() if getattr(self, keys[0]) is not None)
+
+    @property
+    def label(self) -> str:
+        """What results call it."""
+        return self.environment or self.face
+
+    @property
+    def known_C(self) -> list[float]:
+        """The temperatures that it ties the face to [C]; none for a heat that is given."""
+        return [getattr(self, key).value for key in BOUNDARY_KEYS[self.kind] if key.endswith("_C")]

@@ -1,0 +1,200 @@
+"""The stack in words: materials, parts, and the films between them."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import Discriminator, Field, GetJsonSchemaHandler, Tag, model_validator
+from pydantic.json_schema import JsonSchemaValue
+
+from thermsim.case.vocabulary.quantities import (
+    Conductivity,
+    Directions,
+    Entry,
+    Fraction,
+    Name,
+    NonNegative,
+    Place,
+    Positive,
+    Size,
+    Tolerance,
+)
+
+
+class MaterialGiven(Entry):
+    """A catalogue name, or values in place; values beside a name replace the catalogue's."""
+
+    name: Name | None = None
+    """of the catalogue"""
+    conductivity_W_mK: Conductivity | None = None
+    """alike in all directions, or a course over temperature"""
+    in_plane_W_mK: Directions | None = None
+    """one value for x and y, or [x, y]"""
+    through_W_mK: Positive | None = None
+    """across the layer"""
+    density_kg_m3: Positive | None = None
+    """where mass matters"""
+    heat_capacity_J_kgK: Positive | None = None
+    """for later use: no steady answer depends on it"""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _plain_name(cls, given: Any) -> Any:
+        return {"name": given} if isinstance(given, str) else given
+
+    @model_validator(mode="after")
+    def _conducts(self) -> MaterialGiven:
+        directions = (self.in_plane_W_mK is not None, self.through_W_mK is not None)
+        if any(directions) and (not all(directions) or self.conductivity_W_mK is not None):
+            raise ValueError("give `conductivity_W_mK` alone, or `in_plane_W_mK` together with `through_W_mK`")
+        if self.name is None and self.conductivity_W_mK is None and not all(directions):
+            raise ValueError("a material in place needs `conductivity_W_mK`, or `in_plane_W_mK` and `through_W_mK`")
+        return self
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, core: Any, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        return {"anyOf": [{"type": "string"}, handler.resolve_ref_schema(handler(core))]}
+
+
+class Around(Entry):
+    """What fills the rest of a level around its part."""
+
+    material: MaterialGiven
+    """beside a joint it also fills the gap that the film leaves: as wide as the film, or as 3 W/mK and the resistance
+    make it where that alone is given
+    """
+
+
+class Insert(Entry):
+    """A box of another material (or `void`) through the whole height of a level, from the part's lower left."""
+
+    material: MaterialGiven
+    """a name, values in place, or `void`"""
+    corner_mm: Place
+    """lower left corner, from that of the part"""
+    size_mm: Size
+    """[x, y]; one length in a slice"""
+
+
+class Part(Entry):
+    """One solid level of the stack."""
+
+    part: Name
+    """its name, by which heat, probes and options call it"""
+    material: MaterialGiven
+    """a catalogue name, or values in place: `{conductivity_W_mK: 52}`, `{in_plane_W_mK: 1500, through_W_mK: 8}`;
+    `{name: silicon, conductivity_W_mK: 120}` changes an entry
+    """
+    size_mm: Size
+    """[x, y]; one length in a slice"""
+    thickness_mm: Positive
+    """its height"""
+    centre_mm: Place | None = None
+    """offset of the part's centre from the axis of the stack"""
+    around: Around | None = None
+    """what fills the rest of its level; nothing (a void) unless given"""
+    inserts: list[Insert] = Field(default_factory=list)
+    """boxes of another material, or of `void`, through the level"""
+    weighed_g: Positive | None = None
+    """mass read off a scale, held against volume and density"""
+
+
+class Film(Tolerance):
+    """Thickness of a joint [um]: a number, a wedge (low, high, towards), a dome (edge, centre), or a map (file)."""
+
+    value: Annotated[float, Field(gt=0.0)] | None = None
+    """even"""
+    low: Annotated[float, Field(gt=0.0)] | None = None
+    """wedge: on the thin side"""
+    high: Annotated[float, Field(gt=0.0)] | None = None
+    """wedge: on the thick side"""
+    towards: Literal["+x", "-x", "+y", "-y"] | None = None
+    """the side at which the film is `high`"""
+    edge: Annotated[float, Field(gt=0.0)] | None = None
+    """dome: at the edge"""
+    centre: Annotated[float, Field(gt=0.0)] | None = None
+    """dome: in the middle"""
+    file: Name | None = None
+    """CSV table of um over the joint; its first line is the far edge (largest y)"""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _plain_number(cls, given: Any) -> Any:
+        return {"value": given} if isinstance(given, (int, float)) and not isinstance(given, bool) else given
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Film:
+        wedge = [self.low is not None, self.high is not None, self.towards is not None]
+        dome = [self.edge is not None, self.centre is not None]
+        forms = [self.value is not None, any(wedge), any(dome), self.file is not None]
+        if sum(forms) == 1 and self.low is not None and self.high is not None and self.towards is None:
+            raise ValueError("`towards` is missing: the side at which the film is `high`, +x, -x, +y or -y")
+        if sum(forms) != 1 or (any(wedge) and not all(wedge)) or (any(dome) and not all(dome)):
+            raise ValueError(
+                "a film is one of: a number (or value, plus_minus, basis); low, high and towards; edge and centre; file"
+            )
+        if any(wedge) and self.low > self.high:  # type: ignore[operator]  # all three are given here
+            raise ValueError("`low` is above `high`: exchange them, or turn `towards` round")
+        return self
+
+    def mean_um(self, dimensions: int) -> float | None:
+        """Mean thickness [um]: of a dome 1 - x^2 along a slice, (1 - x^2)(1 - y^2) over a rectangle; None for a map."""
+        if self.low is not None and self.high is not None:
+            return (self.low + self.high) / 2
+        if self.edge is not None and self.centre is not None:
+            return self.edge + (2 / 3) ** (dimensions - 1) * (self.centre - self.edge)
+        return self.value
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, core: Any, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        return {"anyOf": [{"type": "number", "exclusiveMinimum": 0}, handler.resolve_ref_schema(handler(core))]}
+
+
+class Joint(Entry):
+    """A thin film between two parts: a resistance per area, not cells."""
+
+    joint: Name
+    """its name, by which options call it"""
+    material: Name | None = None
+    """a joint class of the catalogue; fills in what is not given, as a range"""
+    resistance_mm2K_W: NonNegative | None = None
+    """of the whole joint, alone"""
+    film_um: Film | None = None
+    """thickness: a number, `{low, high, towards}`, `{edge, centre}`, or `{file}`"""
+    conductivity_W_mK: Positive | None = None
+    """of the filling"""
+    boundary_mm2K_W: NonNegative | None = None
+    """both faces together"""
+    wetted_fraction: Fraction | None = None
+    """share of the area that conducts"""
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Joint:
+        film_way = self.film_um is not None or self.conductivity_W_mK is not None or self.boundary_mm2K_W is not None
+        if self.resistance_mm2K_W is not None and film_way:
+            raise ValueError(
+                "give `resistance_mm2K_W` alone, or `film_um` with `conductivity_W_mK` (and `boundary_mm2K_W`)"
+            )
+        no_film = self.film_um is None or self.conductivity_W_mK is None
+        if self.resistance_mm2K_W is None and self.material is None and no_film:
+            raise ValueError(
+                "a joint needs `resistance_mm2K_W`, or `film_um` with `conductivity_W_mK`, "
+                "or a joint class as `material`"
+            )
+        return self
+
+
+def _kind_of_layer(given: Any) -> str:
+    if not isinstance(given, dict):
+        return "joint" if isinstance(given, Joint) else "part"
+    if "joint" in given or "part" in given:
+        return "joint" if "joint" in given else "part"
+    # The word itself is missing or misspelt: the other keys tell what was meant.
+    fits_joint, fits_part = (sum(key in kind.model_fields for key in given) for kind in (Joint, Part))
+    return "joint" if fits_joint > fits_part else "part"
+
+
+Layer = Annotated[
+    Annotated[Part, Tag("part")] | Annotated[Joint, Tag("joint")],
+    Discriminator(_kind_of_layer),
+]
