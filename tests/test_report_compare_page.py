@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from compare_samples import BOTH, OWN, comparison
 
+from thermsim.case.load import parse_case
 from thermsim.errors import WriteError
 from thermsim.report.data.compare_result import CSV_HEAD, document
 from thermsim.report.files import compare_export, export
@@ -187,6 +188,11 @@ def test_only_the_same_comparison_is_replaced(tmp_path: Path) -> None:
     compare_export.write(found, tmp_path)
     compare_export.check_target(found.case, tmp_path)
     compare_export.write(found, tmp_path)
+    edited = parse_case(found.case.source_text.replace("value: 9,", "value: 8,"), "package.yaml")
+    assert edited.title == found.case.title and edited.source_text != found.case.source_text
+    with pytest.raises(WriteError, match="as its file was before"):
+        compare_export.check_target(edited, tmp_path)
+    compare_export.check_target(edited, tmp_path, replace=True)
     fewer = replace(found, options=found.options[:1])
     with pytest.raises(WriteError, match="another comparison"):
         compare_export.write(fewer, tmp_path)

@@ -14,6 +14,7 @@ from click.testing import CliRunner
 from rich.console import Console
 from stacks import case_of, film, joint, part
 
+from thermsim.case.load import parse_case
 from thermsim.case.vocabulary.schema import Case
 from thermsim.commands.main import commands
 from thermsim.errors import WriteError
@@ -146,6 +147,11 @@ def test_files_are_whole_and_a_sweep_of_something_else_is_not_replaced(tmp_path:
         rows = list(csv.reader(file))
     assert [float(row[0]) for row in rows[1:]] == list(curve().ranges[0].values)
     write_sweep(curve(), folder)  # the same study again
+    edited = parse_case(f"{curve().case.source_text}\n# other words\n", "case.yaml")
+    path = [one.path for one in curve().ranges]
+    with pytest.raises(WriteError, match="as its file was before"):
+        check_sweep_target(edited, path, curve().same_height, folder, replace=False)
+    check_sweep_target(edited, path, curve().same_height, folder, replace=True)
     for attempt in (
         lambda: write_sweep(square(), folder),
         lambda: check_sweep_target(square().case, ["die.thickness_mm"], None, folder, replace=False),

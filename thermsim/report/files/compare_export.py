@@ -79,6 +79,7 @@ def _refuse(folder: Path, case: Case, base: str, options: Sequence[str], replace
         whose = _whose(folder / RESULT, [case.title, base, list(options)])
         if whose is not None:
             raise WriteError(f"{folder} holds {whose}", "choose another folder, or add --replace")
+        delivery.refuse_edited(folder, case)
 
 
 def _whose(path: Path, kind: list[Any]) -> str | None:

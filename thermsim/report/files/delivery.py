@@ -82,6 +82,16 @@ def refuse_foreign(folder: Path, case: Case, own: tuple[str, ...]) -> None:
             raise WriteError(f"the case itself reads {case.folder / name}", "choose another folder")
 
 
+def refuse_edited(folder: Path, case: Case) -> None:
+    """A study is replaced unasked by one of the same case only, word for word: a title does not make it the same."""
+    kept = folder / CASE_FOLDER / "case.yaml"
+    if kept.exists() and case.source_text and kept.read_bytes() != case.source_text.encode("utf-8"):
+        raise WriteError(
+            f"{folder} holds the result of {case.title} as its file was before, with other numbers or words",
+            "choose another folder to hold both side by side, or add --replace",
+        )
+
+
 def write_case(case: Case, folder: Path, text: str | None = None) -> None:
     """case/ with the text of the case (its own unless given) and its tables under the names that the text gives them,
     and the versions beside it."""

@@ -177,13 +177,8 @@ def _refuse_other_result(folder: Path, case: Case, replace: bool) -> None:
         whose = "a result that cannot be read"
     else:
         if (title, option, compares) == (case.title, case.option, False):
-            kept = folder / delivery.CASE_FOLDER / "case.yaml"
-            if not kept.exists() or not case.source_text or kept.read_bytes() == case.source_text.encode("utf-8"):
-                return
-            raise WriteError(
-                f"{folder} holds the result of {title} as its file was before, with other numbers or words",
-                "choose another folder to hold both side by side, or add --replace",
-            )
+            delivery.refuse_edited(folder, case)
+            return
         whose = f"the result of {title}, " + ("as written" if option is None else f"with {option}")
         whose = f"a comparison of options of {title}" if compares else whose
     raise WriteError(f"{folder} holds {whose}", "choose another folder, or add --replace")

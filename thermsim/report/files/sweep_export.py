@@ -61,8 +61,10 @@ def _refuse(folder: Path, case: Case, kind: list[Any], replace: bool) -> None:
     """No file is replaced that thermsim did not write, none that the case is read from, and no other study."""
     export.refuse(folder, case, replace)
     delivery.refuse_foreign(folder, case, OWN)
-    if (folder / RESULT).exists() and not replace and _kind_there(folder / RESULT) != kind:
-        raise WriteError(f"{folder} holds another sweep", "choose another folder, or add --replace")
+    if (folder / RESULT).exists() and not replace:
+        if _kind_there(folder / RESULT) != kind:
+            raise WriteError(f"{folder} holds another sweep", "choose another folder, or add --replace")
+        delivery.refuse_edited(folder, case)
 
 
 def _kind_there(path: Path) -> list[Any] | None:
