@@ -342,7 +342,94 @@ def tagged(random_: random.Random, text: str) -> tuple[bytes, bool]:
     return "\n".join(lines).encode(), True
 
 
+# ------------------------------------------------------------------------------------ too much of a good thing
+
+
+@rule
+def merged_without_end(random_: random.Random, text: str) -> tuple[bytes, bool]:
+    depth, width = random_.randint(16, 60), random_.randint(2, 4)
+    lines = ["a0: &a0 {x: 1}"]
+    for number in range(1, depth):
+        lines.append(f"a{number}: &a{number} {{<<: [{', '.join([f'*a{number - 1}'] * width)}]}}")
+    return (text + "\n" + "\n".join(lines) + "\n").encode(), True
+
+
+@rule
+def unfolded_without_end(random_: random.Random, text: str) -> tuple[bytes, bool]:
+    depth = random_.randint(16, 60)
+    lines = ["a0: &a0 [1, 2]", *(f"a{n}: &a{n} [*a{n - 1}, *a{n - 1}]" for n in range(1, depth))]
+    return (text + "\n" + "\n".join(lines) + "\n").encode(), True
+
+
+@rule
+def nested_without_end(random_: random.Random, text: str) -> tuple[bytes, bool]:
+    depth = random_.choice([50, 1000, 100_000])
+    return text.encode() + b"\nabout: " + random_.choice([b"[", b"{a: ", b"- "]) * depth, True
+
+
+@rule
+def entry_copied_many_times(random_: random.Random, text: str) -> tuple[bytes, bool]:
+    values = load(text)
+    lists = [path for path in paths(values) if path and path[-1] in ("layers", "zones", "probes", "cooling", "heat")]
+    entries = at(values, random_.choice(lists))
+    entries.extend([random_.choice(entries)] * random_.choice([20, 300, 1500]))
+    return dump(values), True
+
+
+@rule
+def keys_nobody_knows(random_: random.Random, text: str) -> tuple[bytes, bool]:
+    values = load(text)
+    holder = random_.choice([path for path in paths(values) if isinstance(at(values, path), dict)])
+    if holder[-1:] == ("changes",):
+        holder = ()
+    for number in range(random_.choice([3, 250, 3000])):
+        at(values, holder)[f"key {number}"] = number
+    return dump(values), True
+
+
+@rule
+def long_words(random_: random.Random, text: str) -> tuple[bytes, bool]:
+    values = load(text)
+    path = random_.choice([path for path in paths(values) if path and path[-1] in ("in", "face", "material", "part")])
+    put(values, path, random_.choice(["x", "die ", "\u00e9", "-1"]) * random_.choice([500, 20_000]))
+    return dump(values), False
+
+
 # ------------------------------------------------------------------------------- mistakes that may do no harm
+
+
+@rule
+def subtrees_exchanged(random_: random.Random, text: str) -> tuple[bytes, bool]:
+    """Two values of the tree, of any kind, change places; or one is written over the other."""
+    values = load(text)
+    first, second = random_.sample([path for path in paths(values) if path], 2)
+    one, other = at(values, first), at(values, second)
+    put(values, first, json.loads(json.dumps(other)))
+    if second[: len(first)] != first and random_.random() < 0.5:
+        put(values, second, json.loads(json.dumps(one)))
+    return dump(values), False
+
+
+@rule
+def bytes_doubled(random_: random.Random, text: str) -> tuple[bytes, bool]:
+    """A stretch of the file stands twice, somewhere."""
+    data = text.encode()
+    start = random_.randrange(len(data))
+    piece = data[start : start + random_.randint(1, 400)]
+    place = random_.randrange(len(data))
+    return data[:place] + piece + data[place:], False
+
+
+@rule
+def several_at_once(random_: random.Random, text: str) -> tuple[bytes, bool]:
+    """Two or three of the rules that keep a file readable, one after the other."""
+    for _ in range(random_.randint(2, 3)):
+        spoil = random_.choice([number_negative, value_null, key_misspelt, name_unknown, number_with_unit])
+        try:
+            text = spoil(random_, text)[0].decode()
+        except (IndexError, AttributeError, KeyError, yaml.YAMLError):  # the first has left nothing to spoil
+            break
+    return text.encode(), True
 
 
 @rule

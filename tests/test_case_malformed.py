@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
 from fractions import Fraction as Exact
 from pathlib import Path
 
@@ -14,7 +17,9 @@ from thermsim.case.vocabulary.schema import Case, Part
 from thermsim.errors import CaseError
 from thermsim.materials import catalogue
 
-ROUNDS = 5
+ROUNDS = 4
+MANY_ROUNDS = 130
+HANGS_S = 60.0
 FILES = list(malformed([CORNCRAKE, SLICE], ROUNDS))
 TOLERANCE_mm = Exact(1, 100_000)
 
@@ -25,10 +30,47 @@ def test_there_are_enough_of_them() -> None:
 
 @pytest.mark.parametrize(("name", "data", "certain"), FILES, ids=[name for name, _, _ in FILES])
 def test_spoilt_file(name: str, data: bytes, certain: bool, tmp_path: Path) -> None:
-    path = tmp_path / "case.yaml"
+    check(data, certain, tmp_path / "case.yaml")
+
+
+@pytest.mark.slow
+def test_ten_thousand_spoilt_files(tmp_path: Path) -> None:
+    """Every one of them is refused or sound, with no other failure and without end neither."""
+    seen = set()
+    for name, data, certain in malformed([CORNCRAKE, SLICE], MANY_ROUNDS):
+        seen.add(data)
+        try:
+            check(data, certain, tmp_path / "case.yaml")
+        except BaseException as failure:
+            failure.add_note(name)
+            raise
+    assert len(seen) >= 10_000
+
+
+@contextmanager
+def no_hang() -> Iterator[None]:
+    """A file that is read for a minute is read for ever."""
+    if not hasattr(signal, "setitimer"):
+        yield
+        return
+
+    def stop(number: int, frame: object) -> None:
+        raise TimeoutError("no end")
+
+    before = signal.signal(signal.SIGALRM, stop)
+    signal.setitimer(signal.ITIMER_REAL, HANGS_S)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0.0)
+        signal.signal(signal.SIGALRM, before)
+
+
+def check(data: bytes, certain: bool, path: Path) -> None:
     path.write_bytes(data)
     try:
-        case = read_case(path)
+        with no_hang():
+            case = read_case(path)
     except CaseError as error:
         lines = data.count(b"\n") + data.count(b"\r") + 1
         assert error.faults
