@@ -1,9 +1,10 @@
-"""A comparison that is killed again and again, and gone on with, ends in the result of an undisturbed one."""
+"""A comparison that is killed or interrupted again and again, and gone on with, ends as an undisturbed one does."""
 
 from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -16,7 +17,8 @@ import pytest
 
 ROOT = Path(__file__).parent.parent
 SEED = 20_268
-KILLS = 20
+KILLS = INTERRUPTS = 30
+STARTS_S = 0.3  # until Python itself has started, which nobody can make quiet
 CASE = """
 title: killed
 layers:
@@ -33,13 +35,21 @@ accuracy_K: 0.3
 """
 
 
-def started(folder: Path, *more: str) -> subprocess.Popen[bytes]:
+def started(folder: Path, *more: str) -> subprocess.Popen[str]:
     command = [sys.executable, "-m", "thermsim", "compare", "case.yaml", "--samples", "1024", "--workers", "2"]
     environment = os.environ | {"PYTHONPATH": str(ROOT)}
-    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
     return subprocess.Popen(
-        [*command, "--out", folder.name, *more], cwd=folder.parent, env=environment, start_new_session=True, **quiet
-    )
+        [*command, "--out", folder.name, *more], cwd=folder.parent, env=environment, start_new_session=True,
+        stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+
+
+def ended(process: subprocess.Popen[str]) -> str:
+    """What it and all of its workers have said until the last of them has ended."""
+    said = process.communicate(timeout=120)[1]
+    for noise in ("Traceback", "Exception ignored", "Error:"):
+        assert noise not in said, said
+    return said
 
 
 def result(folder: Path) -> Any:
@@ -54,18 +64,69 @@ def result(folder: Path) -> Any:
     return timeless(found)
 
 
+def hidden(folder: Path) -> list[Path]:
+    return list(folder.glob(".*"))
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, float]:
+    """An undisturbed run, and the time that it takes [s] where everything is compiled."""
+    folder = tmp_path_factory.mktemp("resumed")
+    (folder / "case.yaml").write_text(CASE, encoding="utf-8")
+    for name in ("first", "whole"):
+        begun = time.perf_counter()
+        process = started(folder / name)
+        ended(process)
+        assert process.returncode == 0
+    return folder / "whole", time.perf_counter() - begun
+
+
+def on_with_it(folder: Path) -> list[str]:
+    return ["--resume"] * (folder / "study.sqlite").exists()
+
+
 @pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="kills a process group")
-def test_killed_at_random_moments_and_resumed(tmp_path: Path) -> None:
-    (tmp_path / "case.yaml").write_text(CASE, encoding="utf-8")
-    begun = time.perf_counter()
-    assert started(tmp_path / "whole").wait() == 0
-    whole_s = time.perf_counter() - begun
+def test_killed_at_random_moments_and_resumed(whole: tuple[Path, float]) -> None:
+    """Every other time the workers are left to themselves: they end too, and say nothing."""
+    folder, seconds = whole[0].parent / "killed", whole[1]
     rng = np.random.default_rng(SEED)
-    for _ in range(KILLS):
-        process = started(tmp_path / "killed", *["--resume"] * (tmp_path / "killed" / "study.sqlite").exists())
-        time.sleep(float(rng.uniform(0.1, 0.5)) * whole_s)
-        os.killpg(process.pid, signal.SIGKILL)
-        process.wait()
-    assert started(tmp_path / "killed", "--resume").wait() == 0
-    assert result(tmp_path / "killed") == result(tmp_path / "whole")
+    for number in range(KILLS):
+        process = started(folder, *on_with_it(folder))
+        time.sleep(float(rng.uniform(0.1, 0.6)) * seconds)
+        if number % 2:
+            os.killpg(process.pid, signal.SIGKILL)
+        else:
+            process.kill()
+        ended(process)
+    process = started(folder, *on_with_it(folder))
+    ended(process)
+    assert process.returncode == 0 and not hidden(folder)
+    assert result(folder) == result(whole[0])
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform == "win32", reason="no SIGINT for a group of processes")
+def test_interrupted_at_random_moments_and_resumed(whole: tuple[Path, float]) -> None:
+    """The key reaches every process of a terminal; it is heard at once, whatever is being done."""
+    folder, seconds = whole[0].parent / "interrupted", whole[1]
+    rng = np.random.default_rng(SEED + 1)
+    stopped = 0
+    for _ in range(INTERRUPTS):
+        process = started(folder, *on_with_it(folder))
+        time.sleep(max(STARTS_S, float(rng.uniform(0.0, 0.9)) * seconds))
+        os.killpg(process.pid, signal.SIGINT)
+        said = ended(process)
+        assert not hidden(folder)
+        if process.returncode == 0:  # it had come to its end
+            assert result(folder) == result(whole[0])
+            shutil.rmtree(folder)
+            continue
+        assert process.returncode == 130, said
+        assert "interrupted: " in said or "stopped; nothing half-written" in said
+        stopped += 1
+    assert stopped > INTERRUPTS // 2
+    process = started(folder, *on_with_it(folder))
+    ended(process)
+    assert process.returncode == 0
+    assert result(folder) == result(whole[0])

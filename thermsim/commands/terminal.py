@@ -13,6 +13,7 @@ import click
 
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.status import Status
 
     from thermsim.case.vocabulary.schema import Case
 
@@ -114,6 +115,7 @@ class Progress:
 
     def __init__(self, quiet: bool) -> None:
         self.quiet = quiet or not sys.stderr.isatty()
+        self.status: Status | None = None
         self._arm()
 
     def _arm(self) -> None:
@@ -121,19 +123,26 @@ class Progress:
         self.timer.daemon = True
 
     def __enter__(self) -> Any:
+        if not self.quiet:
+            from rich.console import Console
+
+            self.status = Console(stderr=True).status("")
+            self.status.start()
         self.timer.start()
         return self._tell
 
     def __exit__(self, *_: object) -> None:
         self.timer.cancel()
-        if not self.quiet:
-            click.echo("\r\x1b[K", nl=False, err=True)
+        if self.status is not None:
+            self.status.stop()
 
     def say(self, text: str) -> None:
         if _heard:
             raise KeyboardInterrupt
-        if not self.quiet:
-            click.echo(f"\r\x1b[K{text}", nl=False, err=True)
+        if self.status is not None:
+            from rich.text import Text
+
+            self.status.update(Text(text))
 
     def _compiling(self) -> None:
         if is_compiling():

@@ -166,19 +166,17 @@ class _Fit:
 
 
 def _power_fit(f: Array, widths: Array, weighted: bool) -> _Fit:
-    """Best p of f0 + a h^p: scan, then golden section; f0 and a are linear for each p."""
+    """Best p of f0 + a h^p: scan, then Brent's search; f0 and a are linear for each p."""
 
     def scatter(p: float) -> float:
         return _fit(f, widths, (p,), weighted, 3).scatter
 
     scanned = [p for p in np.arange(-2.0, 8.01, 0.1).tolist() if abs(p) > 0.05]
     best = min(scanned, key=scatter)
-    low, high = best - 0.1, best + 0.1
-    golden = (math.sqrt(5.0) - 1.0) / 2.0
-    for _ in range(60):
-        left, right = high - golden * (high - low), low + golden * (high - low)
-        low, high = (low, right) if scatter(left) < scatter(right) else (left, high)
-    return _fit(f, widths, (0.5 * (low + high),), weighted, 3)
+    from scipy.optimize import minimize_scalar
+
+    found = minimize_scalar(scatter, bounds=(best - 0.1, best + 0.1), method="bounded", options={"xatol": 1e-12})
+    return _fit(f, widths, (float(found.x),), weighted, 3)
 
 
 def _fit(f: Array, widths: Array, powers: tuple[float, ...], weighted: bool, unknowns: int) -> _Fit:

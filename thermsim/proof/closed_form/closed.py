@@ -82,14 +82,15 @@ def linear_leakage() -> float:
 
 def power_limit(resistance: float) -> float:
     """Largest power [W] at SET, both kinds scaled alike, that still has a steady state: A = 1/e, see `nonlinear`."""
+    from scipy.optimize import brentq
+
     slope = DOUBLING / math.log(2.0)
-    low, high = 0.0, 10.0
-    for _ in range(80):
-        share = 0.5 * (low + high)
+
+    def beyond(share: float) -> float:
         grows = math.log(resistance * share * GROWS / slope)
-        beyond = grows + (COOLANT + resistance * share * STAYS - SET) / slope + 1.0 > 0.0
-        low, high = (low, share) if beyond else (share, high)
-    return low * (STAYS + GROWS)
+        return grows + (COOLANT + resistance * share * STAYS - SET) / slope + 1.0
+
+    return float(brentq(beyond, 1e-12, 10.0, xtol=1e-300)) * (STAYS + GROWS)
 
 
 # ---- half space -------------------------------------------------------------------------------------------------

@@ -36,15 +36,13 @@ def half_space_flux(
 
 
 def slab_roots(biot: float, count: int) -> Array:
-    """First `count` positive roots of zeta tan zeta = Bi, by bisection: one lies in each (n pi, n pi + pi/2)."""
-    low = np.arange(count) * np.pi
-    high = low + np.pi / 2.0
-    sign = np.where(np.arange(count) % 2 == 0, 1.0, -1.0)
-    for _ in range(64):
-        middle = 0.5 * (low + high)
-        above = sign * (middle * np.sin(middle) - biot * np.cos(middle)) > 0.0
-        low, high = np.where(above, low, middle), np.where(above, middle, high)
-    return np.asarray(0.5 * (low + high))
+    """First `count` positive roots of zeta tan zeta = Bi: one lies in each (n pi, n pi + pi/2)."""
+    from scipy.optimize import brentq
+
+    def balance(zeta: float) -> float:
+        return zeta * math.sin(zeta) - biot * math.cos(zeta)
+
+    return np.array([brentq(balance, n * math.pi, (n + 0.5) * math.pi, xtol=1e-300) for n in range(count)])
 
 
 def slab_cooling(fourier: float, place: ArrayLike, biot: float) -> Array:
