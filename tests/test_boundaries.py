@@ -112,7 +112,7 @@ GRADED = stacked(
         (case, one.path)
         for case in (NONLINEAR, GRADED)
         for one in inputs(case)
-        if one.bounds.high > 1.0 or one.value < 1
+        if (one.bounds.high > 1.0 or one.value < 1) and (one.acts_on != "plan" or one.steps[0] == "cooling")
     ],
     ids=lambda value: value if isinstance(value, str) else "",
 )

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 import numpy as np
 import pytest
@@ -303,9 +305,15 @@ def solved(name: str) -> tuple[Case, GridPlan, Gradients]:
     return case, plan, gradients(case, plan, 1, list(answers(case, field)), field=field)
 
 
-@pytest.mark.parametrize(
-    ("name", "path"), [(name, one.path) for name, make in STACKS.items() for one in inputs(make())]
-)
+def numbers_of_stacks() -> Iterator[Any]:
+    """All of them; lengths in plan, which are many, of one stack in the fast tests."""
+    for name, make in STACKS.items():
+        for one in inputs(make()):
+            is_slow = one.acts_on == "plan" and name != "plain"
+            yield pytest.param(name, one.path, marks=[pytest.mark.slow] if is_slow else [])
+
+
+@pytest.mark.parametrize(("name", "path"), numbers_of_stacks())
 def test_differences_of_full_solves(name: str, path: str) -> None:
     """Every kind of input and of answer, to 1e-6 and what 1e-9 K in each solve leaves of a difference."""
     case, plan, found = solved(name)

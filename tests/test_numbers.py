@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +16,9 @@ from thermsim.case.faults.examination import entries
 from thermsim.case.inputs.values import inputs, with_inputs
 from thermsim.case.load import parse_case, read_case
 from thermsim.case.options import with_option
-from thermsim.case.vocabulary.schema import Case, Tolerance
+from thermsim.case.vocabulary import schema
+from thermsim.case.vocabulary.numbers import ACTS_ON, PLAIN, unit_of
+from thermsim.case.vocabulary.schema import Case, Entry, Quantity, Tolerance
 from thermsim.comparison.compare import compare
 from thermsim.errors import CaseError, ThermsimError
 from thermsim.model.grid.plan import plan_grid
@@ -50,6 +54,10 @@ def numbers_with_a_tolerance(case: Case) -> int:
     return sum(isinstance(entry, Tolerance) and entry.plus_minus > 0.0 for _, entry in entries(case))
 
 
+ENTRIES = [
+    kind for kind in vars(schema).values() if isinstance(kind, type) and issubclass(kind, Entry) and kind is not Entry
+]
+
 CASES = {
     "two films": two_films_on_top,
     "corncrake": lambda: parse_case(CORNCRAKE),
@@ -70,6 +78,72 @@ def test_every_quantity_with_a_tolerance_is_listed_and_can_be_set(name: str) -> 
             value = one.value + 1e-3 * one.plus_minus
             again = {other.path: other for other in inputs(with_inputs(case, {one.path: value}))}[one.path]
             assert (again.value, again.plus_minus) == (pytest.approx(value, rel=1e-14), one.plus_minus)
+
+
+SEED = 8_317
+
+
+def with_tolerances(case: Case, rng: np.random.Generator) -> Case:
+    """Half of its numbers, drawn at random, with a tolerance of a thousandth, written into the file.
+
+    Where outlines lie on one another, a place or a size can have none, and the reader says so: it is left out.
+    """
+    values = json.loads(case.model_dump_json(by_alias=True, exclude_none=True, exclude={"options"}))
+    drawn: list[tuple[tuple[Any, ...], Mapping]] = []
+
+    def look_at(value: Any, path: tuple[Any, ...]) -> None:
+        if isinstance(value, dict) and "plus_minus" in value:
+            if value.get("value") and not (path[-1] == "wetted_fraction" and value["value"] > 0.99):
+                drawn.append((path, value))
+        elif isinstance(value, (dict, list)):
+            for key, inner in value.items() if isinstance(value, dict) else enumerate(value):
+                look_at(inner, (*path, key))
+
+    look_at(values, ())
+    chosen = [drawn[number] for number in rng.permutation(len(drawn))[: len(drawn) // 2].tolist()]
+    for _, entry in chosen:
+        for key in ("shape", "repeats"):
+            entry.pop(key, None)
+        entry["plus_minus"] = 1e-3 * abs(entry["value"])
+    try:
+        return parse_case(json.dumps(values, indent=1), "drawn.yaml", case.folder)
+    except CaseError as refused:
+        assert all("reaches" in fault.message for fault in refused.faults)
+    for path, entry in chosen:
+        if any(key in path for key in ("size_mm", "corner_mm", "centre_mm", "wetted_mm", "at_mm", "thickness_mm")):
+            entry["plus_minus"] = 0.0
+    return parse_case(json.dumps(values, indent=1), "drawn.yaml", case.folder)
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_no_tolerance_of_a_drawn_case_is_dropped(name: str) -> None:
+    rng = np.random.default_rng([SEED, *name.encode()])
+    for _ in range(2):
+        case = with_tolerances(CASES[name](), rng)
+        known = {one.path: one for one in inputs(case)}
+        given = [one for one in known.values() if one.plus_minus > 0.0 and not one.is_filled_in]
+        assert len(given) == numbers_with_a_tolerance(case)
+        values = {one.path: one.value + 1e-3 * one.plus_minus for one in given if not one.is_length}
+        changed = {one.path: one for one in inputs(with_inputs(case, values))}
+        for path, value in values.items():
+            assert changed[path].value == pytest.approx(value, rel=1e-14)
+            assert changed[path].spread[1:] == known[path].spread[1:]
+
+
+def test_every_number_of_the_vocabulary_is_in_the_registry_or_known_to_be_none() -> None:
+    """A key that is added to the vocabulary is a `Quantity`, or it is said what it is."""
+    settings = {
+        "accuracy_K", "accuracy_W", "worth_K", "mount_scatter_K", "reading_C", "step_K", "frequency_GHz", "voltage_V",
+        "dimensions", "plus_minus", "repeats",
+    }  # fmt: skip
+    for kind in ENTRIES:
+        for key, info in kind.model_fields.items():
+            words = str(info.annotation)
+            is_number = re.search(r"\b(float|int)\b", words) is not None and "list" not in words
+            if is_number and not issubclass(kind, Quantity):
+                assert key in PLAIN.get(kind, {}) or key in settings, f"{kind.__name__}.{key}"
+            if "Quantity" in words or "Positive" in words:
+                assert key in ACTS_ON or unit_of(key), f"{kind.__name__}.{key}"
 
 
 # ---- addresses --------------------------------------------------------------------------------------------------

@@ -164,7 +164,7 @@ def places_of(case: Case, ranges: Sequence[Range], same_height: str | None) -> t
 def made_up_at(case: Case, numbers: dict[str, float], name: str, known: dict[str, Input]) -> float:
     """Thickness of a part [mm] that keeps the height of the case with some numbers changed; may be zero or less."""
     # Sizes do not change heights, and need not hold the circuit yet.
-    changed = with_inputs(case, {path: value for path, value in numbers.items() if ".size_mm." not in path}, known)
+    changed = with_inputs(case, {path: at for path, at in numbers.items() if known[path].acts_on != "plan"}, known)
     return made_up_mm(case, changed, next(part for part in changed.parts if part.part == name))
 
 

@@ -6,7 +6,14 @@ from collections.abc import Collection
 
 from thermsim.case.faults.checks import check_leakage, check_wedges
 from thermsim.case.faults.examination import Look
-from thermsim.case.faults.outlines import check_lengths, check_outlines, check_patches, check_probes, outside
+from thermsim.case.faults.outlines import (
+    check_lengths,
+    check_outlines,
+    check_patches,
+    check_probes,
+    check_thicknesses,
+    outside,
+)
 from thermsim.case.geometry.floor_plan import with_number
 from thermsim.case.geometry.places import insert_box, part_box, zone_box
 from thermsim.case.source.yaml_source import Source
@@ -67,15 +74,19 @@ def faults_of(case: Case, changed: Collection[Input]) -> list[str]:
     """What is wrong with a case in which some numbers differ from one that was checked, in words."""
     source = Source(case.file, "", None, {}, {}, {}) if case._origin is None else case._origin.source
     look = Look(case, source, source, frozenset(), tables=dict(case.tables))
-    if any(one.is_length for one in changed):
+    moved = {one.acts_on for one in changed}
+    if "plan" in moved:
         check_lengths(look)
-    if any(one.acts_on == "plan" for one in changed):
         check_outlines(look)
-    elif any(one.acts_on == "heights" for one in changed):
+    elif "heights" in moved:
+        check_thicknesses(look)
         check_probes(look)
-        check_patches(look)
-    check_wedges(look)
-    check_leakage(look)
+        if any(cooling.face not in ("top", "bottom", "exposed") for cooling in case.cooling):
+            check_patches(look)
+    if any(one.key in ("low", "high", "low_C", "high_C") for one in changed):
+        check_wedges(look)
+    if any(one.unit == "C" or "leakage" in one.steps for one in changed):
+        check_leakage(look)
     return [fault.message for fault in look.faults]
 
 

@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from thermsim.case.faults.examination import Look, entries
+from thermsim.case.faults.examination import Look
 from thermsim.case.geometry.places import (
     Box,
     face_box,
@@ -20,7 +20,7 @@ from thermsim.case.geometry.places import (
     zone_box,
 )
 from thermsim.case.source.yaml_source import KeyPath
-from thermsim.case.vocabulary.schema import Case, Heat, Insert, Part, Zone
+from thermsim.case.vocabulary.schema import Case, Heat, Part, Quantity
 from thermsim.materials.catalogue import VOID
 
 SHORTEST_mm = 1e-5  # 10 nm: thinner than any part, and safely more than the distance at which outlines are one
@@ -41,17 +41,33 @@ def check_outlines(look: Look) -> None:
 
 def check_lengths(look: Look) -> None:
     """No length that a grid could not tell from nothing."""
-    for path, entry in entries(look.case):
-        if isinstance(entry, (Part, Insert, Zone)):
-            lengths: dict[KeyPath, float] = {
-                ("size_mm", place): side.value for place, side in enumerate(entry.size_mm or ())
-            }
-            if isinstance(entry, Part):
-                lengths["thickness_mm",] = entry.thickness_mm.value
-            for key, length in lengths.items():
-                if length < SHORTEST_mm:
-                    what = f"`{key[0]}` must be at least {SHORTEST_mm:g} mm, found {length:g}"
-                    look.add((*path, *key), f"{what}; a film between two parts is a `joint`")
+    check_thicknesses(look)
+    for place, layer in enumerate(look.case.layers):
+        if isinstance(layer, Part):
+            _check_sides(look, ("layers", place), layer.size_mm)
+            for number, insert in enumerate(layer.inserts):
+                _check_sides(look, ("layers", place, "inserts", number), insert.size_mm)
+    for place, heat in enumerate(look.case.heat):
+        for number, zone in enumerate(heat.zones):
+            _check_sides(look, ("heat", place, "zones", number), zone.size_mm or ())
+
+
+def check_thicknesses(look: Look) -> None:
+    for place, layer in enumerate(look.case.layers):
+        if isinstance(layer, Part) and layer.thickness_mm.value < SHORTEST_mm:
+            _add_short(look, ("layers", place, "thickness_mm"), layer.thickness_mm.value)
+
+
+def _check_sides(look: Look, path: KeyPath, size_mm: Sequence[Quantity]) -> None:
+    for axis, side in enumerate(size_mm):
+        if side.value < SHORTEST_mm:
+            _add_short(look, (*path, "size_mm", axis), side.value)
+
+
+def _add_short(look: Look, path: KeyPath, length_mm: float) -> None:
+    key = next(step for step in reversed(path) if isinstance(step, str))
+    what = f"`{key}` must be at least {SHORTEST_mm:g} mm, found {length_mm:g}"
+    look.add(path, f"{what}; a film between two parts is a `joint`")
 
 
 def overlap(first: Box, second: Box) -> bool:

@@ -13,15 +13,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf, isfinite, sqrt
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from thermsim.case.vocabulary.numbers import Shape
 from thermsim.errors import ThermsimError
 
 Array = NDArray[np.float64]
-Shape = Literal["normal", "even", "triangle", "t"]
 
 HALF_WIDTH_COVERAGE = 0.95  # of a half width that is "normal" or "t"
 NORMAL_95 = 1.959963984540054  # normal quantile of 0.975, JCGM 100 table G.1 (1.960)

@@ -83,6 +83,7 @@ class Bounds:
         return " and ".join(end for end in (least, most) if end)
 
 
+EXACT = Tolerance()
 POSITIVE = Bounds(0.0, inf, True)
 
 
@@ -170,7 +171,7 @@ def _of_entry(entry: Entry, prefix: str, owner: str, steps: Steps) -> Iterator[I
         if isinstance(value, Quantity):
             yield _quantity(path, value, owner, place)
         elif isinstance(value, (float, int)) and key in PLAIN.get(kind, {}):
-            given = entry if isinstance(entry, Tolerance) else Tolerance()
+            given = entry if isinstance(entry, Tolerance) and key == "value" else EXACT
             yield input_of(path, given, float(value), owner, place, bounds_of(kind, key), PLAIN[kind][key])
         elif isinstance(value, (tuple, list)):
             yield from _of_list(value, path, owner, place)

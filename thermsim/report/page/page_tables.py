@@ -186,11 +186,17 @@ def uncertain(comparison: Comparison) -> Table:
 
 
 def exact(comparison: Comparison) -> list[tuple[str, list[str]]]:
-    """What is taken as exact: inputs of the base without a tolerance, and those of options that differ from it."""
+    """What is taken as exact: inputs of the base without a tolerance, and those of options that differ from it.
+
+    Where things are drawn on parts, and where probes are, is many numbers: it is said in one.
+    """
     found: list[tuple[str, list[str]]] = []
     seen: set[tuple[str, float]] = set()
     for name, prediction in predictions(comparison):
-        own = [one for one in inputs(prediction.case) if not one.plus_minus and (one.path, one.value) not in seen]
+        exactly = [one for one in inputs(prediction.case) if not one.plus_minus and one.acts_on != "nothing"]
+        own = [one for one in exactly if (one.path, one.value) not in seen]
         seen |= {(one.path, one.value) for one in own}
-        found += [(name, [f"{one.path} {one.value:g} {one.unit}".rstrip() for one in own])] if own else []
+        drawn = [one for one in own if one.acts_on == "plan" and one.steps[0] in ("heat", "probes")]
+        words = [f"{one.path} {one.value:g} {one.unit}".rstrip() for one in own if one not in drawn]
+        found += [(name, words + ["places and sizes of zones and probes"] * bool(drawn))] if own else []
     return found
