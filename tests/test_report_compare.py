@@ -17,6 +17,7 @@ import pytest
 from compare_samples import AGREE, BOTH, base_and_options, comparison, gain, option
 from rich.console import Console
 
+from thermsim.comparison.decision import verdict
 from thermsim.comparison.outcome import (
     Comparison,
     Contribution,
@@ -304,3 +305,13 @@ def test_rungs_of_all_ladders_stand_in_the_order_of_the_way() -> None:
     said = words_of(ladders(found))
     total = sum(rung.drop_K for rung in columns[2][1].rungs)  # type: ignore[union-attr]
     assert f"{total:.2f}" in said
+
+
+def test_table_and_verdict_round_alike() -> None:
+    """An end that would fall on zero, on what is worth it or on the scatter takes another decimal in both."""
+    for low, value, high in ((3.02, 3.6, 8.1), (-0.3, 3.6, 8.1), (0.4, 3.6, 8.1), (1.9, 3.6, 8.1), (2.6, 3.6, 8.1)):
+        words = verdict(value, low, high, worth_K=3.0, mount_scatter_K=2.0, probability=0.8).words
+        marks = 3.0, 2.0 * 2.0**0.5
+        one = gain(WARMEST, value, low, high)
+        ends = compare_words.interval_words(one, *marks).replace(" to ", " and ")
+        assert f"the gain is {compare_words.value_words(one, *marks)} K, 9 times in 10 between {ends} K" in words

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from math import ceil, floor, isfinite, log10
 
 MOST_DECIMALS = 3  # of a number in a table; the JSON result keeps every digit
@@ -14,6 +15,20 @@ def decimals_for(half_width: float, most: int = MOST_DECIMALS) -> int:
     exponent = floor(log10(half_width))
     leading = half_width / 10.0**exponent
     return min(max(-exponent + (leading < 2.0), 0), most)
+
+
+def decimals_apart(low: float, high: float, marks: Iterable[float | None]) -> int:
+    """Decimals of a number and its interval: by the half width, more where an end would fall on a mark beside it.
+
+    marks : what ends are held against, 0 always among them; None says nothing
+    """
+    decimals = decimals_for(0.5 * (high - low))
+    held = {0.0, *(mark for mark in marks if mark is not None)}
+    while decimals < MOST_DECIMALS and any(
+        round(end, decimals) == round(mark, decimals) for end in (low, high) for mark in held if end != mark
+    ):
+        decimals += 1
+    return decimals
 
 
 def rounded_up(half_width: float, decimals: int) -> float:

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from thermsim.case.inputs.spread import NORMAL_95, REPLICATES
 from thermsim.comparison.ranking import WHOLE_PERCENT, InputShare, NextMeasurement, measure_next, percent
 from thermsim.comparison.uncertainty import Told, summarise
-from thermsim.rounding import MOST_DECIMALS, decimals_for
+from thermsim.rounding import decimals_apart
 
 Kind = Literal["supported", "undecided", "not worth it", "refused"]
 
@@ -258,13 +258,7 @@ class _Words:
 
     @property
     def _decimals(self) -> int:
-        marks = [self.worth_K] if self.scatter_K is None else [self.worth_K, self.scatter_K]
-        ends = (self.low_K, self.high_K)
-        most = MOST_DECIMALS
-        for decimals in range(decimals_for(0.5 * (self.high_K - self.low_K), most), most):
-            if all(round(end, decimals) != round(mark, decimals) for end in ends for mark in marks if end != mark):
-                return decimals
-        return most
+        return decimals_apart(self.low_K, self.high_K, (self.worth_K, self.scatter_K))
 
 
 def _often(coverage: float) -> str:

@@ -10,6 +10,7 @@ from thermsim.report.words.comparison import (
     base_words,
     headline_question,
     interval_words,
+    marks_of,
     name_of,
     often,
     scatter_K,
@@ -52,7 +53,7 @@ def _draw(comparison: Comparison, ax: Axes | None) -> Figure:
     _scatter(ax, comparison)
     for row, one in enumerate(comparison.options):
         _bar(ax, row, one)
-        _words(ax, row, one, comparison.worth_K)
+        _words(ax, row, one, marks_of(comparison))
     ax.axvline(0.0, color=INK, lw=1.2, zorder=4)
     if comparison.worth_K is not None:
         ax.axvline(comparison.worth_K, color=INK, lw=1.3, ls=(0, (5, 2)), zorder=4)
@@ -105,9 +106,9 @@ def _bar(ax: Axes, row: int, one: OptionResult) -> None:
     ax.plot([gain.value_K], [row], marker="o", ms=4.5, mfc=PAPER, mec=INK, mew=1.2, zorder=6)
 
 
-def _words(ax: Axes, row: int, one: OptionResult, worth_K: float | None) -> None:
+def _words(ax: Axes, row: int, one: OptionResult, marks: tuple[float | None, ...]) -> None:
     """Beside the bar: the gain, its interval, and the verdict."""
-    numbers = f"{value_words(one.headline, worth_K)} K ({interval_words(one.headline, worth_K)})"
+    numbers = f"{value_words(one.headline, *marks)} K ({interval_words(one.headline, *marks)})"
     place: dict[str, Any] = {
         "xycoords": ("axes fraction", "data"),
         "textcoords": "offset points",

@@ -35,7 +35,7 @@ class Table:
 
 def headline(comparison: Comparison) -> Table:
     """The gain of each option in the temperature that verdicts are about."""
-    worth = comparison.worth_K
+    marks = words.marks_of(comparison)
     head = (
         "option", "verdict", "gain [K]", f"{words.often(comparison.coverage)} lie in [K]",
         f"chance of a gain {words.worth_words(comparison)}", "mesh doubt of the gain [K]", "with the option [C]",
@@ -45,11 +45,11 @@ def headline(comparison: Comparison) -> Table:
         (
             one.option,
             one.kind,
-            words.value_words(one.headline, worth),
-            words.interval_words(one.headline, worth),
+            words.value_words(one.headline, *marks),
+            words.interval_words(one.headline, *marks),
             words.percent(one.headline.probability, comparison.samples),
             words.mesh_words(one.headline),
-            fixed(one.headline.option_C, f".{max(words.decimals_of(one.headline, worth), 1)}f"),
+            fixed(one.headline.option_C, f".{max(words.decimals_of(one.headline, *marks), 1)}f"),
             words.scatter_words(comparison, one),
         )
         for one in comparison.options

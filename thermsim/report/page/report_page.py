@@ -119,9 +119,9 @@ def _option(comparison: Comparison, one: OptionResult) -> dict[str, Any]:
 
 def _gains_words(comparison: Comparison) -> str:
     """What the picture of the gains shows, for who cannot see it."""
-    worth = comparison.worth_K
+    marks = words.marks_of(comparison)
     each = [
-        f"{one.option}: {words.value_words(one.headline, worth)} K, from {words.interval_words(one.headline, worth)} "
+        f"{one.option}: {words.value_words(one.headline, *marks)} K, from {words.interval_words(one.headline, *marks)} "
         f"K, {one.kind}"
         for one in comparison.options
     ]

@@ -19,6 +19,7 @@ from thermsim.report.words.comparison import (
     held_by,
     interval_words,
     is_small_print,
+    marks_of,
     mesh_note,
     mesh_words,
     name_of,
@@ -96,14 +97,14 @@ def _gains(comparison: Comparison) -> Block:
 
 
 def _gain_row(comparison: Comparison, one: OptionResult) -> tuple[str, ...]:
-    gain, worth = one.headline, comparison.worth_K
+    gain, marks = one.headline, marks_of(comparison)
     cells = (
         one.option,
-        value_words(gain, worth),
-        interval_words(gain, worth),
+        value_words(gain, *marks),
+        interval_words(gain, *marks),
         percent(gain.probability, comparison.samples),
         mesh_words(gain),
-        fixed(gain.option_C, f".{max(decimals_of(gain, worth), 1)}f"),
+        fixed(gain.option_C, f".{max(decimals_of(gain, *marks), 1)}f"),
     )
     return cells if comparison.mount_scatter_K is None else (*cells, scatter_words(comparison, one))
 

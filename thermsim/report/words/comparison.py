@@ -11,7 +11,7 @@ from thermsim.mesh.remarks import is_grave
 from thermsim.nearby.variables import SHARED, variables
 from thermsim.readout.answers import HOTTEST, Observable
 from thermsim.report.words.numbers import UNKNOWN, fixed
-from thermsim.rounding import MOST_DECIMALS, decimals_for, doubt_in_words
+from thermsim.rounding import decimals_apart, doubt_in_words
 
 if TYPE_CHECKING:
     from thermsim.case.vocabulary.schema import Option
@@ -94,34 +94,27 @@ def warmest_words(comparison: Comparison, one: OptionResult) -> str:
     return f"{before}" if before == after else f"{before}, with the option {after}"
 
 
-def decimals_of(gain: Gain, worth_K: float | None = None) -> int:
-    """Decimals of a gain by the half width of its interval; more where rounding would put an end onto what is worth it
-    that does not lie there."""
-    ends = (gain.interval.low, gain.interval.high)
-    half = 0.5 * (ends[1] - ends[0])
-    if not isfinite(half):
-        return 1
-    decimals = decimals_for(half)
-    marks = (0.0,) if worth_K is None else (0.0, worth_K)
-    while decimals < MOST_DECIMALS and any(
-        (round(end, decimals) <= mark) != (end <= mark) or (round(end, decimals) >= mark) != (end >= mark)
-        for end in ends
-        for mark in marks
-    ):
-        decimals += 1
-    return decimals
+def marks_of(comparison: Comparison) -> tuple[float | None, float | None]:
+    """What gains are held against [K]: worth and scatter, as the verdict has them."""
+    return comparison.worth_K, scatter_K(comparison)
 
 
-def value_words(gain: Gain, worth_K: float | None = None) -> str:
-    return fixed(gain.value_K, f".{decimals_of(gain, worth_K)}f") if isfinite(gain.value_K) else UNKNOWN
+def decimals_of(gain: Gain, *marks: float | None) -> int:
+    """Decimals of a gain, the same as in its verdict."""
+    low, high = gain.interval.low, gain.interval.high
+    return decimals_apart(low, high, marks) if isfinite(high - low) else 1
 
 
-def interval_words(gain: Gain, worth_K: float | None = None) -> str:
+def value_words(gain: Gain, *marks: float | None) -> str:
+    return fixed(gain.value_K, f".{decimals_of(gain, *marks)}f") if isfinite(gain.value_K) else UNKNOWN
+
+
+def interval_words(gain: Gain, *marks: float | None) -> str:
     """`4.3 to 7.9`"""
     ends = (gain.interval.low, gain.interval.high)
     if not all(map(isfinite, ends)):
         return "unknown"
-    decimals = decimals_of(gain, worth_K)
+    decimals = decimals_of(gain, *marks)
     return " to ".join(fixed(end, f".{decimals}f") for end in ends)
 
 
