@@ -372,7 +372,7 @@ def entry_copied_many_times(random_: random.Random, text: str) -> tuple[bytes, b
     values = load(text)
     lists = [path for path in paths(values) if path and path[-1] in ("layers", "zones", "probes", "cooling", "heat")]
     entries = at(values, random_.choice(lists))
-    entries.extend([random_.choice(entries)] * random_.choice([20, 300, 1500]))
+    entries.extend([random_.choice(entries)] * random_.choice([20] * 8 + [300, 1500]))
     return dump(values), True
 
 
