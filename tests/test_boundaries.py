@@ -11,6 +11,7 @@ from stacks import Mapping, case_of, even_grid, film, joint, part, solve_on
 
 from thermsim.case.geometry.places import AXIS_OF_FACE
 from thermsim.case.inputs.values import inputs, with_inputs
+from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import BOUNDARY_KEYS, Case, Cooling
 from thermsim.errors import CaseError, ThermsimError
 from thermsim.mesh.predict import predict
@@ -74,6 +75,39 @@ def test_radiation_beside_a_film() -> None:
     assert field.zones[0].mean_C == pytest.approx(exact, abs=1e-4)
     heats = [sent(0.9, 200e-6, exact, 20.0), 15.0 * 200e-6 * (exact - 30.0), sent(0.5, 20e-6, exact, 40.0)]
     assert [flow.heat_W for flow in field.flows] == pytest.approx(heats, rel=1e-5)
+
+
+def test_a_face_with_film_and_radiation() -> None:
+    """A surface at 200 C of emissivity 0.8 in air and a room at 25 C, 15 W/m2K: 2625 W/m2 by the film and 1915 by
+    radiation. Incropera et al., Fundamentals of Heat and Mass Transfer, example 1.2 (a steam pipe), from memory.
+    """
+    by_film, by_radiation = 15.0 * 175.0, 0.8 * SIGMA * (473.15**4 - 298.15**4)
+    assert by_radiation == pytest.approx(1915, abs=1.0)
+    entry = {"face": "top", "film_W_m2K": 15.0, "fluid_C": 25.0, "emissivity": 0.8, "room_C": 25.0}
+    case = plate([entry], 200e-6 * (by_film + by_radiation))
+    field = solve_on(case, even_grid(case, [5, 5, 1]))
+    assert field.zones[0].mean_C == pytest.approx(200.0, abs=1e-3)
+    assert field.flows[0].fluid_C == 25.0
+    alone = with_option(case_of(case_layers(), (), [entry], options=PAINT), "bare")
+    assert alone.cooling[0].kind == "film"
+
+
+PAINT = [{"option": "bare", "changes": {"cooling.top": {"emissivity": "remove", "room_C": "remove"}}}]
+
+
+def case_layers() -> list[Mapping]:
+    return [part("plate", [20.0, 10.0], 2.0, GOOD)]
+
+
+def test_an_option_may_add_radiation_to_a_film_and_exchange_both() -> None:
+    options = [
+        {"option": "painted", "changes": {"cooling.top": {"emissivity": 0.9, "room_C": 25}}},
+        {"option": "held", "changes": {"cooling.top": {"temperature_C": 25}}},
+    ]
+    case = case_of(case_layers(), (), [film("top", 15.0, 25.0)], options=options)
+    painted, fixed = (with_option(case, one["option"]).cooling[0] for one in options)
+    assert (painted.kind, fixed.kind) == ("film and radiation", "fixed temperature")
+    assert painted.film_W_m2K is not None and fixed.film_W_m2K is None
 
 
 def test_radiation_with_leakage_has_a_limit_and_a_steady_state_below() -> None:
@@ -196,7 +230,8 @@ def test_bad_boundaries_are_told() -> None:
         ({"low_C": 10, "high_C": 20}, "`low_C` with `high_C` with `towards`"),
         ({"emissivity": 0.5}, "`emissivity` with `room_C`"),
         ({"emissivity": 1.5, "room_C": 20}, "1"),
-        ({"film_W_m2K": 5, "fluid_C": 20, "emissivity": 0.5, "room_C": 20}, "a cooled face has"),
+        ({"film_W_m2K": 5, "fluid_C": 20, "temperature_C": 20}, "a cooled face has"),
+        ({"film_W_m2K": 5, "emissivity": 0.5, "room_C": 20}, "a cooled face has"),
         ({"film_W_m2K": 5, "fluid_C": 20, "looking": "+x"}, "`looking` limits `exposed`"),
     ):
         with pytest.raises(CaseError, match=told):

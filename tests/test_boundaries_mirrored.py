@@ -34,6 +34,7 @@ def drawn(rng: np.random.Generator) -> Mapping:
             {"low_C": 18.0, "high_C": float(rng.uniform(20, 60)), "towards": str(rng.choice(sides))},
             {"flux_W_mm2": float(rng.uniform(-0.002, 0.004))},
             {"emissivity": float(rng.uniform(0.2, 1.0)), "room_C": float(rng.uniform(10, 40))},
+            {"film_W_m2K": 90.0, "fluid_C": 22.0, "emissivity": 0.9, "room_C": float(rng.uniform(10, 40))},
         ]
         return {"environment": environment, **entries[rng.integers(len(entries))]}
 

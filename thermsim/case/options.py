@@ -419,6 +419,7 @@ class _Changes:
         for ways in EXCLUSIVE:
             if any(key in way for way in ways):
                 gone |= set().union(*(way for way in ways if key not in way))
+                gone -= set().union(*(way for way in ways if key in way))  # a face may have a film and radiate as well
         if "joint" in holder:
             if key == "material":
                 gone |= set(OF_ONE_JOINT)

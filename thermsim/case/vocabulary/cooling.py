@@ -8,13 +8,14 @@ from pydantic import model_validator
 
 from thermsim.case.vocabulary.quantities import Celsius, Entry, Fraction, Name, Place, Positive, Quantity, Size
 
-# What may happen on a face, and the keys that say so: all of one kind, and of no other.
+# What may happen on a face, and the keys that say so: an entry gives just those of one kind.
 BOUNDARY_KEYS: dict[str, tuple[str, ...]] = {
     "film": ("film_W_m2K", "fluid_C"),
     "fixed temperature": ("temperature_C",),
     "graded temperature": ("low_C", "high_C", "towards"),
     "flux": ("flux_W_mm2",),
     "radiation": ("emissivity", "room_C"),
+    "film and radiation": ("film_W_m2K", "fluid_C", "emissivity", "room_C"),
 }
 Direction = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Face = Literal["top", "bottom", "left", "right", "front", "back", "exposed"]
@@ -58,9 +59,7 @@ class Cooling(Entry):
 
     @model_validator(mode="after")
     def _one_kind(self) -> Cooling:
-        given = {kind: [getattr(self, key) is not None for key in keys] for kind, keys in BOUNDARY_KEYS.items()}
-        begun = [kind for kind, keys in given.items() if any(keys)]
-        if len(begun) != 1 or not all(given[begun[0]]):
+        if self._given not in map(set, BOUNDARY_KEYS.values()):
             listed = (" with ".join(f"`{key}`" for key in keys) for keys in BOUNDARY_KEYS.values())
             raise ValueError(f"a cooled face has {', or '.join(listed)}")
         if self.low_C is not None and self.high_C is not None and self.low_C.value > self.high_C.value:
@@ -76,9 +75,13 @@ class Cooling(Entry):
         return self
 
     @property
+    def _given(self) -> set[str]:
+        return {key for keys in BOUNDARY_KEYS.values() for key in keys if getattr(self, key) is not None}
+
+    @property
     def kind(self) -> str:
         """Which of `BOUNDARY_KEYS` it gives."""
-        return next(kind for kind, keys in BOUNDARY_KEYS.items() if getattr(self, keys[0]) is not None)
+        return next(kind for kind, keys in BOUNDARY_KEYS.items() if set(keys) == self._given)
 
     @property
     def label(self) -> str:

@@ -260,6 +260,37 @@ class RadiationBoundary(Boundary):
 
 
 @dataclass(frozen=True)
+class FilmAndRadiationBoundary(Boundary):
+    """Both from one face; `fluid_C` is that of the fluid."""
+
+    kind = "film and radiation"
+    is_linear = False
+    by_film: FilmBoundary
+    by_radiation: RadiationBoundary
+
+    @classmethod
+    def read(cls, case: Case, entry: Cooling) -> Self:
+        return cls(entry.label, entry.face, FilmBoundary.read(case, entry), RadiationBoundary.read(case, entry))
+
+    def link(self, at: Surface) -> Link:
+        one, other = self.by_film.link(at), self.by_radiation.link(at)
+        film = one.film + other.film
+        return Link(film, (one.film * one.known_C + other.film * other.known_C) / film, 0.0)
+
+    @property
+    def known_C(self) -> tuple[float, ...]:
+        return (*self.by_film.known_C, *self.by_radiation.known_C)
+
+    @property
+    def fluid_C(self) -> float:
+        return self.by_film.fluid
+
+    @property
+    def words(self) -> str:
+        return f"{self.by_film.words}; {self.by_radiation.words}"
+
+
+@dataclass(frozen=True)
 class UnheatedBoundary(Boundary):
     """Another boundary as a difference of temperatures sees it: everything known is zero, no heat enters."""
 
@@ -283,7 +314,15 @@ class UnheatedBoundary(Boundary):
 
 
 KINDS: dict[str, type[Boundary]] = {
-    one.kind: one for one in (FilmBoundary, FixedBoundary, GradedBoundary, FluxBoundary, RadiationBoundary)
+    one.kind: one
+    for one in (
+        FilmBoundary,
+        FixedBoundary,
+        GradedBoundary,
+        FluxBoundary,
+        RadiationBoundary,
+        FilmAndRadiationBoundary,
+    )
 }
 
 

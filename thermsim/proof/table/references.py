@@ -91,6 +91,10 @@ WALLS = (
         Row("inside the lower layer", ("probe", "inside the lower"), 35.0, "C", 1e-4, EXACT, known=BY_HAND),
         Row("middle of the upper layer", ("probe", "middle of the upper"), 22.5, "C", 1e-4, EXACT, known=BY_HAND),
     )),
+    Published("A face that radiates", "published/hot-face-that-radiates.yaml",
+              f"{INCROPERA}, example 1.2; from memory", (
+        Row("face", ("zone", "face", "mean"), 200.0, "C", 1e-3, EXACT, known=BY_HAND),
+    )),
     Published("Devices on a copper plate, in series", "published/transistors-on-a-plate.yaml",
               f"Cengel, Ghajar, Heat and Mass Transfer, contact of transistors; {SOURCES}", (
         Row("plate and film in series", ("zone", "case", "mean"), 0.01 / (386 * 0.01) + 1 / (25 * 0.01), "K/W", 0.1,
