@@ -18,9 +18,9 @@ from thermsim.case.inputs.values import inputs
 from thermsim.case.load import read_case
 from thermsim.model.build import build_model
 from thermsim.model.grid.plan import plan_grid
-from thermsim.nearby.gradients import _solved, gradients
-from thermsim.readout.answers import Observable, answers
-from thermsim.readout.weights import Reader
+from thermsim.nearby.gradients import _solved, field_of, gradients
+from thermsim.readout.answers import Solved, answers, local
+from thermsim.readout.observable import Observable
 from thermsim.solver.adjoint import adjoint
 from thermsim.solver.linearised import linearise
 from thermsim.solver.steady import steady_state
@@ -52,7 +52,7 @@ def main() -> None:
     field = _solved(case, grid, None)
     asked = [question for question in answers(case, field) if question.takes == "highest"][:12]
     at = linearise(model, field.temperature, field.guess)
-    goal = Reader(case, at).asked(asked[0]).goal
+    goal = local(asked[0], Solved(case, field_of(at))).goal
     single = least_seconds(lambda: steady_state(model), chosen.runs)
     figures: dict[str, float] = {"cells": grid.cells, "inputs": len(inputs(case)), "answers": len(asked)}
     figures["one solve, s"] = single

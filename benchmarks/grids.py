@@ -27,7 +27,8 @@ from thermsim.mesh.convergence import observed_order
 from thermsim.mesh.predict import FEWEST_GRIDS, _solve_on, judge, predict
 from thermsim.mesh.prediction import Prediction
 from thermsim.model.grid.plan import plan_grid
-from thermsim.readout.answers import Observable, answers, temperatures
+from thermsim.readout.answers import answers
+from thermsim.readout.observable import Observable, temperatures
 
 DEMO = Path(__file__).parent.parent / "cases" / "crooked-film.yaml"
 REFERENCE_CELLS, REFERENCE = 12_000, (4, 6, 8)

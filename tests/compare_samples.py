@@ -26,7 +26,7 @@ from thermsim.comparison.ranking import NextMeasurement
 from thermsim.mesh.convergence import Doubt
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
-from thermsim.readout.answers import HOTTEST, WARMEST, of_reading
+from thermsim.readout.observable import HOTTEST, WARMEST, of_reading
 
 OPTIONS = """\
 worth_K: 1

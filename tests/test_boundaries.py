@@ -23,9 +23,10 @@ from thermsim.model.physics.boundary import KINDS, Boundary, Link, Surface
 from thermsim.nearby.gradients import gradients
 from thermsim.nearby.superposition import superposition
 from thermsim.plausibility.measure import measure
-from thermsim.readout.answers import Observable, answers, find
+from thermsim.readout.answers import answers
 from thermsim.readout.field import Field
 from thermsim.readout.ladder import ladder
+from thermsim.readout.observable import Observable, find
 from thermsim.report.data.result import result
 from thermsim.report.drawing.text_stack import drawing
 from thermsim.report.text.blocks import prediction_blocks

@@ -18,7 +18,7 @@ from thermsim.comparison.family import family
 from thermsim.errors import ThermsimError, UnknownNameError
 from thermsim.proof.closed_form.flux_channel import Channel
 from thermsim.proof.run.honesty import draw, exact_of
-from thermsim.readout.answers import WARMEST
+from thermsim.readout.observable import WARMEST
 
 SEED = 20_264
 WATTS, SIDE_mm, FILM = 50.0, 20.0, 8000.0

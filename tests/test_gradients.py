@@ -20,11 +20,11 @@ from thermsim.model.build import build_model
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import plan_grid
 from thermsim.model.grid.topology import alike
-from thermsim.nearby.gradients import Gradients, gradients
+from thermsim.nearby.gradients import Gradients, field_of, gradients
 from thermsim.nearby.sensitivities import sensitivities
-from thermsim.readout.answers import Observable, answers
+from thermsim.readout.answers import Solved, answers, local
 from thermsim.readout.field import Field
-from thermsim.readout.weights import Reader
+from thermsim.readout.observable import Observable
 from thermsim.solver.adjoint import adjoint
 from thermsim.solver.linearised import Goal, linearise
 from thermsim.solver.steady import steady_state
@@ -331,19 +331,19 @@ def test_weights_of_a_read_off_give_the_answer(name: str) -> None:
     """Temperatures times weights are the answer itself, read off by `field.py`, but for heats."""
     case, _, found = solved(name)
     at = linearise(found.field.model, found.field.temperature, found.field.guess)
-    reader = Reader(case, at)
+    state = Solved(case, field_of(at))
     for question, answer in found.answers.items():
         if question.kind == "reading" or question.kind == "flow":
             continue
-        one = reader.asked(question)
+        one = local(question, state)
         assert one.value(at.model, case) == pytest.approx(answer, rel=1e-9), question
         if question.takes == "power":
             continue
         goal = one.goal
         total = float(at.temperature.reshape(-1)[goal.cells] @ goal.weights)
         for (axis, face), (under, over) in goal.nodes.items():
-            plane = reader.plane(axis, face)
-            total += float((under * plane.under + over * plane.over).sum())
+            sides = [np.nan_to_num(side) for side in state.field.nodes(axis, face)]
+            total += float((under * sides[0] + over * sides[1]).sum())
         assert total == pytest.approx(answer, rel=1e-9), question
 
 

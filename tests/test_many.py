@@ -19,7 +19,7 @@ from thermsim.errors import ThermsimError, UnknownNameError
 from thermsim.mesh.predict import predict
 from thermsim.nearby import many as module
 from thermsim.nearby.many import Many, many
-from thermsim.readout.answers import find, of_reading
+from thermsim.readout.observable import find, of_reading
 
 CASES = Path(__file__).parent.parent / "cases"
 SEED = 8_111

@@ -23,7 +23,7 @@ from thermsim.comparison.outcome import (
     Contribution,
 )
 from thermsim.comparison.uncertainty import compare_ways, first_order, summarise
-from thermsim.readout.answers import HOTTEST, WARMEST
+from thermsim.readout.observable import HOTTEST, WARMEST
 from thermsim.report.data.compare_result import COMPARE_KEYS, document
 from thermsim.report.data.keys import KEYS
 from thermsim.report.data.result import as_json, result

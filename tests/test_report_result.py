@@ -10,7 +10,7 @@ import pytest
 from report_samples import prediction
 
 from thermsim.mesh.convergence import Doubt
-from thermsim.readout.answers import Answers, of_probe
+from thermsim.readout.observable import Answers, of_probe
 from thermsim.report.data.keys import KEYS, markdown
 from thermsim.report.data.result import as_json, result, shown_C
 

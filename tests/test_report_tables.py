@@ -22,8 +22,8 @@ from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
 from thermsim.mesh.remarks import remarks
 from thermsim.plausibility.measure import measure
-from thermsim.readout.answers import HOTTEST, Answers, find
 from thermsim.readout.ladder import Rung
+from thermsim.readout.observable import HOTTEST, Answers, find
 from thermsim.report.data.result import result
 from thermsim.report.text.blocks import BAR, EVEN, SPREAD, ladder_bar
 from thermsim.report.text.shown import show

@@ -17,7 +17,7 @@ from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import RunawayError, ThermsimError, UnknownNameError
 from thermsim.proof.closed_form.flux_channel import Channel, ChannelLayer, Rectangle, mean_rise
-from thermsim.readout.answers import HOTTEST
+from thermsim.readout.observable import HOTTEST
 from thermsim.sweeps.lowest import lowest
 from thermsim.sweeps.points import places_of, questions_of, ranges_of
 from thermsim.sweeps.sweep import Sweep, Vary, sweep

@@ -15,7 +15,7 @@ from thermsim.comparison.compare import compare
 from thermsim.comparison.family import Family, family
 from thermsim.comparison.tolerances import Samples, Way, sampled
 from thermsim.nearby.samples import SAMPLE_ACCURACY_K
-from thermsim.readout.answers import find
+from thermsim.readout.observable import find
 from thermsim.run.workers import run
 
 CASES = Path(__file__).parent.parent / "cases"

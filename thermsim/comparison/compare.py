@@ -27,7 +27,7 @@ from thermsim.errors import RunawayError, ThermsimError
 from thermsim.mesh.prediction import MeshStep
 from thermsim.nearby.variables import SHARED
 from thermsim.plausibility.cautions import gallium_cautions, option_of
-from thermsim.readout.answers import WARMEST, Observable
+from thermsim.readout.observable import WARMEST, Observable
 from thermsim.run.journal import Identity
 from thermsim.run.workers import run
 

@@ -14,7 +14,7 @@ from thermsim.mesh.convergence import Doubt, doubts
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import MeshStep, Prediction
 from thermsim.model.grid.topology import alike
-from thermsim.readout.answers import HOTTEST, WARMEST, Asked, Observable, find, temperatures
+from thermsim.readout.observable import HOTTEST, WARMEST, Asked, Observable, find, temperatures
 
 Array = NDArray[np.float64]
 

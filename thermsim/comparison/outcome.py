@@ -13,8 +13,8 @@ from thermsim.comparison.ranking import NextMeasurement
 from thermsim.mesh.convergence import Doubt
 from thermsim.mesh.prediction import Prediction
 from thermsim.printable import Printable
-from thermsim.readout.answers import Observable
 from thermsim.readout.ladder import Ladder
+from thermsim.readout.observable import Observable
 
 Array = NDArray[np.float64]
 

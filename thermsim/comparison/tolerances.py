@@ -16,7 +16,7 @@ from thermsim.errors import ThermsimError
 from thermsim.nearby.one_case import HELD_OUT, Checks, OneCase, solved_for
 from thermsim.nearby.samples import NO_STEADY_STATE, Nearby
 from thermsim.nearby.variables import Variable, sample_of, variables
-from thermsim.readout.answers import WARMEST
+from thermsim.readout.observable import WARMEST
 from thermsim.run.tasks import Failure, Make, Result, Solved, Task, compute
 from thermsim.run.workers import FEW
 

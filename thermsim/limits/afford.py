@@ -23,8 +23,8 @@ from thermsim.mesh.prediction import MeshStep
 from thermsim.model.build import build_model
 from thermsim.model.grid.plan import MULTIPLIERS, plan_grid
 from thermsim.printable import Printable
-from thermsim.readout.answers import of_reading
 from thermsim.readout.materials_held import NotHeld, worst_of
+from thermsim.readout.observable import of_reading
 
 WORK = 1  # number of the grid in the even family on which clocks and powers are tried
 OVERSHOOT = 1.02  # of the power at which a straight line would meet the limit: where it bends up, that is beyond

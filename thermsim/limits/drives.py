@@ -11,9 +11,10 @@ from thermsim.errors import NotConvergedError, RunawayError
 from thermsim.limits.clock import Drive, driven
 from thermsim.model.build import Guess, build_model
 from thermsim.model.grid.axes import Grid
-from thermsim.readout.answers import answers, of_reading
+from thermsim.readout.answers import answers
 from thermsim.readout.field import Field
 from thermsim.readout.materials_held import NotHeld, materials_not_held
+from thermsim.readout.observable import of_reading
 from thermsim.solver.steady import steady_state
 
 OUTER_K = 3e-5  # of the steady state: what is asked here is far coarser

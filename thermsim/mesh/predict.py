@@ -22,18 +22,10 @@ from thermsim.mesh.remarks import remarks
 from thermsim.model.build import build_model
 from thermsim.model.grid.axes import Grid, GridPlan
 from thermsim.model.grid.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, needed_GB, plan_grid
-from thermsim.readout.answers import (
-    HOTTEST,
-    Answers,
-    Asked,
-    answers,
-    find,
-    observables,
-    of_zone,
-    temperatures,
-)
+from thermsim.readout.answers import answers, observables
 from thermsim.readout.field import Field
 from thermsim.readout.ladder import Ladder, blended, ladder
+from thermsim.readout.observable import HOTTEST, Answers, Asked, find, of_zone, temperatures
 from thermsim.rounding import two_digits_up
 from thermsim.solver.steady import ACCURACY_K, steady_state
 from thermsim.units import GIGABYTE

@@ -10,9 +10,9 @@ from thermsim.mesh.bounds import Bounds
 from thermsim.mesh.convergence import Doubt
 from thermsim.model.grid.axes import GridPlan
 from thermsim.printable import Printable
-from thermsim.readout.answers import Answers, Observable, temperatures
 from thermsim.readout.field import Field
 from thermsim.readout.ladder import Ladder
+from thermsim.readout.observable import Answers, Observable, temperatures
 
 
 @dataclass(frozen=True)

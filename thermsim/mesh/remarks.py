@@ -11,9 +11,9 @@ from thermsim.mesh.prediction import Prediction
 from thermsim.model.grid.plan import needed_GB
 from thermsim.plausibility.cautions import gallium_cautions, option_of
 from thermsim.plausibility.findings import slips_of
-from thermsim.readout.answers import HOTTEST, temperatures
 from thermsim.readout.field import Field
 from thermsim.readout.materials_held import materials_not_held
+from thermsim.readout.observable import HOTTEST, temperatures
 from thermsim.rounding import doubt_in_words, two_digits_up
 
 # Where silicon parts throttle or stop, and where a prediction is rather a sign of a slip: common practice, no source.

@@ -22,11 +22,11 @@ from thermsim.model.build import Guess, Model, build_model
 from thermsim.model.grid.axes import Grid, GridPlan
 from thermsim.model.grid.plan import plan_grid
 from thermsim.model.grid.topology import StretchedAxis, alike
-from thermsim.readout.answers import Answers, Asked, Observable, answers, find, of_reading, place_of
+from thermsim.readout.answers import Local, Solved, answers, local, under
 from thermsim.readout.field import Field
-from thermsim.readout.weights import Local, Reader
+from thermsim.readout.observable import Answers, Asked, Observable, find
 from thermsim.solver.adjoint import Sensitivity, sensitivities
-from thermsim.solver.linearised import linearise
+from thermsim.solver.linearised import Linearised, linearise
 from thermsim.solver.steady import steady_state
 
 Array = NDArray[np.float64]
@@ -106,15 +106,14 @@ def gradients(
     for path in varied:
         if path not in known:
             raise UnknownNameError(f"the case has no number {path!r}", "see `thermsim.inputs(case)` for what it has")
-    readings = {of_reading(reading.reading): reading for reading in case.readings}
-    places = {one: place_of(case, readings[one]) if one in readings else one for one in wanted}
+    places = {one: under(one, case)[0] for one in wanted}
     for place in places.values():
         if not np.isfinite(found[place]):
             raise ThermsimError(f"{place} lies in a void", "leave it out of the questions")
     at = linearise(field.model, field.temperature, field.guess)
-    reader = Reader(case, at)
-    goals = {place: reader.asked(place) for place in dict.fromkeys(places.values())}
-    nearby = _Nearby(reader, plan, multiplier, tuple(goals.values()), known)
+    solved = Solved(case, field_of(at))
+    goals = {place: local(place, solved) for place in dict.fromkeys(places.values())}
+    nearby = _Nearby(solved, plan, multiplier, tuple(goals.values()), known)
     changes, left_out = nearby.changes([path for path in varied if known[path].acts_on not in ("sensor", "nothing")])
     rows: dict[Observable, dict[str, float]] = {}
     found_of = sensitivities(at, [one.goal for one in goals.values()])
@@ -122,10 +121,15 @@ def gradients(
         rows[place] = {path: _derivative(at.model, of_goal, change, number) for path, change in changes.items()}
     values: Answers[dict[str, float]] = Answers()
     for question, place in places.items():
-        offset = f"readings.{question.name}.offset_K" if question in readings else None
+        offset = f"readings.{question.name}.offset_K" if question.kind == "reading" else None
         kept = (path for path in varied if path not in left_out)
         values[question] = {path: rows[place].get(path, 1.0 if path == offset else 0.0) for path in kept}
     return Gradients(field, Answers({question: found[question] for question in wanted}), values, left_out, known)
+
+
+def field_of(at: Linearised) -> Field:
+    """The temperatures, with coefficients taken at themselves."""
+    return Field(at.model, at.guess, np.where(at.stencil.solid, at.temperature, np.nan), 0.0)
 
 
 def _solved(case: Case, grid: Grid, field: Field | None) -> Field:
@@ -144,7 +148,7 @@ def _solved(case: Case, grid: Grid, field: Field | None) -> Field:
 class _Nearby:
     """Models near a solved one, and what they do at its temperatures."""
 
-    reader: Reader
+    solved: Solved
     plan: GridPlan
     multiplier: int
     asked: tuple[Local, ...]
@@ -175,7 +179,7 @@ class _Nearby:
             if model is None:
                 return None
             models.append(model)
-        own = self.reader.model.regions
+        own = self.solved.model.regions
         conducts = tuple(
             (number, axis)
             for number in range(len(own))
@@ -201,7 +205,7 @@ class _Nearby:
         for points in (both, above, below):
             try:
                 values = [one.value + at * step for at, _ in points]
-                return points, [with_inputs(self.reader.case, {one.path: value}, self.known) for value in values]
+                return points, [with_inputs(self.solved.case, {one.path: value}, self.known) for value in values]
             except ThermsimError as error:
                 refused = refused or error
         assert refused is not None
@@ -209,8 +213,8 @@ class _Nearby:
 
     def _model(self, case: Case) -> tuple[Model, Case] | None:
         """None where it is not like the solved one, cell by cell."""
-        own = self.reader.model
-        plan = alike(self.plan, self.reader.case, case)
+        own = self.solved.model
+        plan = alike(self.plan, self.solved.case, case)
         for new, old in ((plan.x, self.plan.x), (plan.y, self.plan.y), (plan.z, self.plan.z)):
             if new is not old and not isinstance(new, StretchedAxis):
                 return None
@@ -228,30 +232,30 @@ class _Nearby:
 
     def _state(self, model: Model, case: Case, conducts: tuple[tuple[int, int], ...]) -> list[Array]:
         """What `_change` takes the slopes of, in the order of `_weights`."""
-        own, temperature = self.reader.model, self.reader.at.temperature
+        own, temperature = self.solved.model, self.solved.field.filled
         log_conductivity = []
         for number, axis in conducts:
             law = model.regions[number].material.laws[axis]
             log_conductivity.append(np.log(law(0.0 if law.is_constant else temperature[own.region == number])))
-        stays = model.grid is own.grid and case.probes == self.reader.case.probes
+        stays = model.grid is own.grid and case.probes == self.solved.case.probes
         asked = [
             before if stays and one.of_place else one.value(model, case)
             for one, before in zip(self.asked, self._before, strict=True)
         ]
         return [
             *(axis.widths for axis in model.grid.axes),
-            *(np.nan_to_num(values) for values in _links(model, self.reader.at.guess)),
+            *(np.nan_to_num(values) for values in _links(model, self.solved.field.guess)),
             *(joint.resistance for joint in model.joints),
             *(fill for joint in model.joints for fill in (joint.fill_under, joint.fill_over)),
-            *(s.made(face) for s, face in zip(model.face_sources, self.reader.field.heated_face, strict=True)),
-            *(source.made(self.reader.field.temperature) for source in model.volume_sources),
+            *(s.made(face) for s, face in zip(model.face_sources, self.solved.field.heated_face, strict=True)),
+            *(source.made(self.solved.field.temperature) for source in model.volume_sources),
             *log_conductivity,
             np.array(asked),
         ]
 
     @cached_property
     def _before(self) -> tuple[float, ...]:
-        return tuple(one.value(self.reader.model, self.reader.case) for one in self.asked)
+        return tuple(one.value(self.solved.model, self.solved.case) for one in self.asked)
 
 
 @dataclass(frozen=True, eq=False)

@@ -33,7 +33,7 @@ from thermsim.nearby.one_case import HELD_OUT, Checks, solved_for
 from thermsim.nearby.power_maps import PowerMaps
 from thermsim.nearby.samples import SAMPLE_ACCURACY_K, Nearby
 from thermsim.nearby.small_model_training import reduce
-from thermsim.readout.answers import Asked, Observable, find, of_reading, of_zone, temperatures
+from thermsim.readout.observable import Asked, Observable, find, of_reading, of_zone, temperatures
 from thermsim.run.tasks import Failure, Make, Task
 from thermsim.run.workers import FEW, run
 

@@ -22,7 +22,7 @@ from thermsim.nearby.samples import Sample, Solver
 from thermsim.nearby.small_model import Found
 from thermsim.nearby.small_model_training import reduce
 from thermsim.nearby.variables import Variable
-from thermsim.readout.answers import HOTTEST, Observable, of_reading
+from thermsim.readout.observable import HOTTEST, Observable, of_reading
 from thermsim.run.tasks import Solved, Task
 
 Array = NDArray[np.float64]

@@ -12,7 +12,7 @@ from thermsim.mesh.memory import allowed_GB
 from thermsim.mesh.prediction import Prediction
 from thermsim.model.grid.plan import needed_GB
 from thermsim.nearby.superposition import Superposition, on_grid, settled
-from thermsim.readout.answers import Observable
+from thermsim.readout.observable import Observable
 
 Array = NDArray[np.float64]
 

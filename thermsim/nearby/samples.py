@@ -19,8 +19,9 @@ from thermsim.errors import NotConvergedError, RunawayError, ThermsimError
 from thermsim.model.build import build_model
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.topology import alike
-from thermsim.readout.answers import HOTTEST, Observable, probe_answers, reading_answers, zone_answers
+from thermsim.readout.answers import answers, observables
 from thermsim.readout.field import Field
+from thermsim.readout.observable import Observable
 from thermsim.run.tasks import Task
 from thermsim.solver.linear import State
 from thermsim.solver.steady import steady_state
@@ -89,8 +90,8 @@ class Solver:
         self.base, self.case, self.plan, self.multiplier = cases[0], cases[number], plan, multiplier
         self.questions = questions
         self.known: dict[str, Input] = {one.path: one for one in inputs(self.case)}
-        probed = {reading.reading for reading in self.case.readings if reading.probe is not None}
-        self.asks_probes = any(question.kind == "probe" or question.takes in probed for question in questions)
+        own = set(observables(self.case))
+        self.has = [question for question in questions if question in own]
         self.state: State | None = None
         self.start: Field | None = None
         self.start = self.solve(self.case)
@@ -110,8 +111,5 @@ class Solver:
         case = with_inputs(self.case, values, self.known) if values else self.case
         shifts = all(self.known[path].is_offset for path in values)  # what sensors show, no temperature
         field = self.start if shifts and self.start is not None else self.solve(case)
-        found = {HOTTEST: field.hottest[0], **zone_answers(field)}
-        if self.asks_probes:
-            found |= probe_answers(case, field)
-        found |= reading_answers(case, found)
+        found = answers(case, field, self.has)
         return np.array([found.get(question, np.nan) for question in self.questions])

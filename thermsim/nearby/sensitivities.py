@@ -12,7 +12,7 @@ from thermsim.mesh.convergence import GRIDS_OF_LIMIT, Doubt, doubts
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
 from thermsim.nearby.gradients import Gradients, gradients
-from thermsim.readout.answers import Answers, Asked
+from thermsim.readout.observable import Answers, Asked
 
 
 @dataclass(frozen=True)

@@ -26,8 +26,8 @@ from thermsim.model.build import Model, build_model
 from thermsim.model.coefficients.groups import Numbers, Topology, numbers, topology
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import plan_grid
-from thermsim.nearby.small_model_answers import Readout, offered, places_read, spots, volume_means, windows
-from thermsim.readout.answers import Asked, Observable, find
+from thermsim.nearby.small_model_answers import Readout, readout_of
+from thermsim.readout.observable import Asked, Observable, find
 from thermsim.solver.reduced import SmallModel, ready
 
 Array = NDArray[np.float64]
@@ -146,13 +146,12 @@ class Reduced:
     def block(self, table: Array) -> tuple[Array, Array]:
         """Answers (n, questions) and the energy of what the second half of the basis adds (n,)."""
         given = numbers(self.base, self._cases(table))
-        basis = self._features(table)
-        c, energy = self.coefficients(given, basis)
+        c, energy = self.coefficients(given, self._features(table))
         offsets = {one.reading: np.full(len(table), one.offset_K.value) for one in self.base.case.readings}
         for column, one in enumerate(self.varied):
             if one.is_offset:
                 offsets[one.owner] = table[:, column]
-        found = self.readout.answers(given, self.small.base, c, self.small.reference_C, basis, offsets)
+        found = self.readout.answers(given, self.small.base, c, self.small.reference_C, offsets)
         return found, energy
 
     def coefficients(self, given: Numbers, basis: Array) -> tuple[Array, Array]:
@@ -183,14 +182,6 @@ def scale(energy: Array, least: float) -> Array:
     return np.asarray(np.maximum(energy, least) ** GROWTH)
 
 
-def readout_of(base: Topology, vectors: Array, probes: tuple[tuple[str, Array, Array], ...]) -> Readout:
-    """All that can be read off, with these probes."""
-    on_faces = spots(base, vectors)
-    questions = offered(base, [name for name, _, _ in (*on_faces, *probes)])
-    means = volume_means(base, vectors)
-    return Readout(windows(base, vectors), on_faces, means, probes, questions, places_read(base.case, questions))
-
-
 # ---- files ------------------------------------------------------------------------------------------------------
 
 
@@ -206,14 +197,13 @@ def digest(case: Case, model: Model) -> str:
 
 def save(model: Reduced, path: Path) -> None:
     """Write a small model as .npz, with its basis; `load` finds it again for the same case on the same grid."""
-    small, probes = model.small, model.readout.probes
+    small = model.small
     np.savez(
         path, digest=digest(model.base.case, model.base.model), varied=[one.path for one in model.varied],
         low=model.low, high=model.high, vectors=model.vectors, chosen=small.chosen, mix=small.mix,
         matrices=small.matrices, right=small.vectors, reference_C=small.reference_C, start=model.start,
         ratio=model.ratio, least=model.least, lowest=model.lowest, highest=model.highest,
-        probes=[name for name, _, _ in probes],
-        rows=np.array([row for _, row, _ in probes]), rests=np.array([rest for _, _, rest in probes]),
+        questions=[str(question) for question in model.questions],
     )  # fmt: skip
 
 
@@ -238,9 +228,13 @@ def load(path: Path, case: Case, plan: GridPlan | None = None, multiplier: int =
             base, held["chosen"], held["mix"], held["matrices"], held["right"], vectors, numbers(base, [case]),
             float(held["reference_C"]),
         )  # fmt: skip
-        probes = tuple(zip(held["probes"].tolist(), held["rows"], held["rests"], strict=True))
+        paths = [one.path for one in varied]
+        ends = [with_inputs(case, dict(zip(paths, row.tolist(), strict=True))) for row in (held["low"], held["high"])]
+        readout = readout_of(base, vectors, ends)
+        if held["questions"].tolist() != [str(question) for question in readout.questions]:
+            raise ThermsimError(f"{path.name} answers other questions than this version", "make the small model again")
         return Reduced(
             base, grid_plan, multiplier, varied, held["low"], held["high"], vectors, small,
-            readout_of(base, vectors, probes), held["start"], held["ratio"], float(held["least"]),
+            readout, held["start"], held["ratio"], float(held["least"]),
             held["lowest"], held["highest"],
         )  # fmt: skip

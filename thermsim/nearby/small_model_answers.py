@@ -1,202 +1,215 @@
-"""Answers of a small model, read off as `thermsim.readout.field` reads them off a whole one, for many cases at once."""
+"""Answers of a small model for many cases at once: the weights of `readout`, projected on its basis."""
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.geometry.places import probe_point
 from thermsim.case.vocabulary.schema import Case
-from thermsim.model.build import ZoneCells
+from thermsim.model.build import Model, ZoneCells
 from thermsim.model.coefficients.groups import Faces, Ints, Numbers, Topology, faces_at
-from thermsim.readout.answers import HOTTEST, Observable, of_probe, of_reading, of_zone, place_of
-from thermsim.readout.faces import face_spot, heated_boxes
+from thermsim.model.grid.axes import Axis
+from thermsim.readout.answers import observables, under, weights_of
+from thermsim.readout.faces import heated_boxes
+from thermsim.readout.observable import HOTTEST, Observable, of_zone
 from thermsim.readout.surface_maximum import BESIDE, Box, Plane
-from thermsim.units import MM
+from thermsim.readout.weights import Weights
 
 Array = NDArray[np.float64]
+
+SAME = 1e-9  # weights that differ by less are the same
+
+
+@dataclass(frozen=True, eq=False)
+class Nodes:
+    """Some faces of the grid. below, above : (faces, r) basis vectors at the cells on both sides"""
+
+    faces: Faces
+    below: Array
+    above: Array
+
+    @classmethod
+    def at(cls, base: Topology, vectors: Array, keys: Ints) -> Nodes:
+        """keys : (faces, 4) axis, index of the plane, and both indices on it"""
+        axis, face, i, j = keys.T
+        place = np.column_stack([
+            np.where(axis == 0, face, i),
+            np.where(axis == 0, i, np.where(axis == 1, face, j)),
+            np.where(axis == 2, face, j),
+        ])  # fmt: skip
+        faces = faces_at(base, axis, place)
+        return cls(faces, vectors[faces.lower.cell], vectors[faces.upper.cell])
+
+    def temperatures(self, numbers: Numbers, base: Numbers, c: Array, reference_C: float) -> tuple[Array, Array]:
+        """(n, faces) under and over the faces [C]."""
+        below, above = (reference_C + c @ rows[:, : c.shape[1]].T for rows in (self.below, self.above))
+        return self.faces.planes(numbers, base, below, above).nodes(below, above)
+
+
+@dataclass(frozen=True, eq=False)
+class Sum:
+    """Weights, projected. row : (r,) of cells, whose weights are `total` together; sides : under and over faces"""
+
+    total: float
+    row: Array
+    sides: tuple[tuple[Ints, Array], tuple[Ints, Array]]
+
+    def of(self, nodes: tuple[Array, Array], c: Array, reference_C: float) -> Array:
+        """(n,) [C]. nodes : (n, faces) under and over them"""
+        found = reference_C * self.total + c @ self.row[: c.shape[1]]
+        for side, (at, weights) in zip(nodes, self.sides, strict=True):
+            found = found + side[:, at] @ weights
+        return np.asarray(found)
 
 
 @dataclass(frozen=True, eq=False)
 class Window:
     """A rectangle of a heated face, wider than its heat and zones where the grid goes on.
 
-    regions : (nx, ny) of the cells under and over the face, -1 for none; widths : of its cells [m]
-    below, above : (faces, r) basis vectors at the cells on both sides
-    zones : each zone, its slices within the rectangle, and the shares of its faces in its mean
-    boxes : slices of what may hold the hottest spot
+    at : (nx * ny,) which of the faces; side : 0 under, 1 over them
+    zones : those that the first boxes are; boxes : slices of what may hold the hottest spot
     """
 
-    faces: Faces
-    upper: bool
-    regions: tuple[Ints, Ints]
-    widths: tuple[Array, Array]
-    below: Array
-    above: Array
-    zones: tuple[tuple[ZoneCells, slice, slice, Array], ...]
+    plane: Plane
+    at: Ints
+    side: int
+    zones: tuple[ZoneCells, ...]
     boxes: tuple[Box, ...]
 
-    def face(self, numbers: Numbers, base: Numbers, c: Array, reference_C: float) -> Array:
-        """(n, nx, ny) temperatures of the heated face [C], NaN where there is none."""
-        below, above = (reference_C + c @ rows[:, : c.shape[1]].T for rows in (self.below, self.above))
-        node = self.faces.planes(numbers, base, below, above).nodes(below, above)[self.upper]
-        region = self.regions[self.upper]
-        return np.where(region >= 0, node.reshape(-1, *region.shape), np.nan)
-
-    def highest(self, face: Array) -> list[Array]:
+    def highest(self, nodes: tuple[Array, Array]) -> list[Array]:
         """Highest temperatures (n,) [C] of each box."""
-        plane = Plane(self.regions[self.upper], self.widths)
-        return [summit.value for summit in plane.summits(face, self.boxes)]
+        face = nodes[self.side][:, self.at].reshape(-1, *self.plane.region.shape)
+        face = np.where(self.plane.region >= 0, face, np.nan)
+        return [summit.value for summit in self.plane.summits(face, self.boxes)]
 
 
 @dataclass(frozen=True, eq=False)
 class Readout:
-    """All that is read off. volumes : rows (r,) of the means of zones that are volumes; readings : what sensors sit on
+    """All that is read off. sums : of all that is a weighted sum
 
-    spots : of probes on faces, see `spots`; probes : rows and rests of those inside parts, whose temperature is that
-        of their cell and a small rest, fitted to the solved cases over the varied inputs
+    questions : the hottest spot is among them where no heat is made in a volume
     """
 
+    base: Topology
+    nodes: Nodes
     windows: tuple[Window, ...]
-    spots: tuple[tuple[str, Window, Array], ...]
-    volumes: tuple[tuple[Observable, Array], ...]
-    probes: tuple[tuple[str, Array, Array], ...]
+    sums: dict[Observable, Sum]
     questions: tuple[Observable, ...]
-    readings: dict[str, Observable]
 
     def answers(
-        self, numbers: Numbers, base: Numbers, c: Array, reference_C: float, features: Array, offsets: dict[str, Array]
+        self, numbers: Numbers, base: Numbers, c: Array, reference_C: float, offsets: dict[str, Array]
     ) -> Array:
         """(n, questions) temperatures [C] for coefficients (n, r)."""
-        found: dict[Observable, Array] = {}
+        nodes = self.nodes.temperatures(numbers, base, c, reference_C)
+        found = {one: own.of(nodes, c, reference_C) for one, own in self.sums.items()}
         hottest: list[Array] = []
         for window in self.windows:
-            face = window.face(numbers, base, c, reference_C)
-            highest = window.highest(face)
+            highest = window.highest(nodes)
             hottest += highest
-            # Without zones, the box is of all that is heated.
-            for (zone, x, y, shares), value in zip(window.zones, highest, strict=False):
-                found[of_zone(zone, "mean")] = np.tensordot(np.nan_to_num(face[:, x, y]), shares, axes=2)
-                found[of_zone(zone, "highest")] = value
+            found |= {of_zone(zone, "highest"): value for zone, value in zip(window.zones, highest, strict=False)}
         if hottest:
             found[HOTTEST] = np.max(hottest, axis=0)
-        for of_volume, row in self.volumes:
-            found[of_volume] = reference_C + c @ row[: c.shape[1]]
-        for name, window, weights in self.spots:
-            found[of_probe(name)] = np.tensordot(window.face(numbers, base, c, reference_C), weights, axes=2)
-        for name, row, rest in self.probes:
-            found[of_probe(name)] = reference_C + c @ row[: c.shape[1]] + features @ rest
-        for name, place in self.readings.items():
-            found[of_reading(name)] = found[place] + offsets[name]
-        return np.array([found[question] for question in self.questions]).T
+        shown = {one: offsets[one.name] if one.kind == "reading" else 0.0 for one in self.questions}
+        return np.array([found[under(one, self.base.case)[0]] + shift for one, shift in shown.items()]).T
 
 
-def offered(base: Topology, probes: Collection[str]) -> tuple[Observable, ...]:
-    """What a small model answers, with these probes: no highest temperature where heat is made in a volume."""
+def readout_of(base: Topology, vectors: Array, ends: Sequence[Case]) -> Readout:
+    """All that can be read off with weights that are the same in all cases.
+
+    ends : cases at the ends of the ranges
+    """
     case, model = base.case, base.model
-    found: list[Observable] = [] if model.volume_sources or not model.face_sources else [HOTTEST]
-    for zone in model.zones:
-        found.append(of_zone(zone, "mean"))
-        if zone.face is not None:
-            found.append(of_zone(zone, "highest"))
-    found += [of_probe(probe.probe) for probe in case.probes if probe.probe in probes]
-    return (*found, *(of_reading(name) for name in places_read(case, found)))
+    weights = {one: own for one in observables(case) if (own := weights_of(one, case, model)) is not None}
+    weights = {one: own for one, own in weights.items() if one.kind != "reading" and not own.is_nowhere}
+    for end in ends:
+        other = _stretched(base, end)
+        weights = {one: own for one, own in weights.items() if _same(own, weights_of(one, end, other))}
+    planes = list(heated_boxes(model).items())
+    drawn = [_rectangle(model, level, boxes) for (level, _), boxes in planes]
+    keys, places = _keys(list(weights.values()), [own for own, _ in drawn])
+    sums = {one: _sum(model, vectors, own, at) for (one, own), at in zip(weights.items(), places, strict=False)}
+    windows = tuple(
+        _window(model, level, side, boxes, plan, at)
+        for ((level, side), boxes), (_, plan), (at, _) in zip(planes, drawn, places[len(weights) :], strict=True)
+    )
+    highest = [of_zone(zone, "highest") for window in windows for zone in window.zones]
+    known = {*weights, *highest, *([HOTTEST] if windows and not model.volume_sources else [])}
+    questions = tuple(one for one in observables(case) if under(one, case)[0] in known)
+    return Readout(base, Nodes.at(base, vectors, keys), windows, sums, questions)
 
 
-def places_read(case: Case, known: Collection[Observable]) -> dict[str, Observable]:
-    """What sensors sit on, by their names, where it is known."""
-    places = {reading.reading: place_of(case, reading) for reading in case.readings}
-    return {name: place for name, place in places.items() if place in known}
+def _stretched(base: Topology, case: Case) -> Model:
+    """The base's model with the thicknesses of another case."""
+    own = base.model.grid
+    stretch = np.array([part.thickness_mm.value for part in case.parts]) / base.thickness
+    widths = own.z.widths * stretch[base.part_of_level]
+    faces = own.z.faces[0] + np.concatenate([[0.0], np.cumsum(widths)])
+    return replace(base.model, grid=replace(own, z=Axis(faces)))
 
 
-def windows(base: Topology, vectors: Array) -> tuple[Window, ...]:
-    """One window for each heated face."""
-    found = []
-    for (level, side), boxes in heated_boxes(base.model).items():
-        zones = [zone for zone in base.model.zones if (zone.face, zone.side) == (level, side)]
-        x, y = (_wider(boxes, axis, base.model.grid.shape[axis]) for axis in (0, 1))
-        within = tuple((_within(box[0], x), _within(box[1], y)) for box in boxes)
-        named = tuple((zone, _within(zone.x, x), _within(zone.y, y), base.model.shares(zone)) for zone in zones)
-        found.append(_window(base, vectors, level, side, (x, y), named, within))
-    return tuple(found)
+def _same(one: Weights, other: Weights | None) -> bool:
+    if other is None:
+        return False
+    mine, others = one.spots(), other.spots()
+    return all(abs(mine.get(spot, 0.0) - others.get(spot, 0.0)) <= SAME for spot in {*mine, *others})
 
 
-def spots(base: Topology, vectors: Array) -> tuple[tuple[str, Window, Array], ...]:
-    """Of each probe on the bottom or top face of its part: name, window, and weights (nx, ny) of its temperatures."""
-    found = []
-    for probe in base.case.probes:
-        x, y, z = probe_point(base.case, probe)
-        spot = face_spot(base.model, (MM * x, MM * y, MM * z), probe.in_)
-        if spot is None:
-            continue
-        (i0, j0), (i1, j1) = np.min(list(spot.weights), axis=0).tolist(), np.max(list(spot.weights), axis=0).tolist()
-        window = _window(base, vectors, spot.face, spot.side, (slice(i0, i1 + 1), slice(j0, j1 + 1)))
-        weights = np.zeros((i1 - i0 + 1, j1 - j0 + 1))
-        for (i, j), weight in spot.weights.items():
-            weights[i - i0, j - j0] = weight
-        found.append((probe.probe, window, weights))
-    return tuple(found)
+Places = tuple[Ints, Ints]
 
 
-def _window(
-    base: Topology,
-    vectors: Array,
-    level: int,
-    side: str,
-    plan: Box,
-    zones: tuple[tuple[ZoneCells, slice, slice, Array], ...] = (),
-    boxes: tuple[Box, ...] = (),
-) -> Window:
-    model, (x, y) = base.model, plan
-    i, j = (array.ravel() for array in np.mgrid[x, y])
-    faces = faces_at(base, np.full(len(i), 2), np.column_stack([i, j, np.full(len(i), level)]))
-    none = np.full((x.stop - x.start, y.stop - y.start), -1)
-    regions = [
-        model.region[x, y, cells].astype(np.int64) if 0 <= cells < model.grid.shape[2] else none
-        for cells in (level - 1, level)
+def _keys(weights: Sequence[Weights], rectangles: Sequence[Ints]) -> tuple[Ints, list[Places]]:
+    """Faces that are used, once each (faces, 4); and for each of the weights, then rectangles, which of them.
+
+    Of weights those under and those over faces, one after the other.
+    """
+    parts: list[Ints] = []
+    for one in weights:
+        for side in (0, 1):
+            own = [_plane_keys(axis, face, at) for (axis, face, which), (at, _) in one.faces.items() if which == side]
+            parts.append(np.concatenate([np.zeros((0, 4), dtype=np.int64), *own]))
+    for rectangle in rectangles:
+        parts += [rectangle, rectangle[:0]]
+    every = np.concatenate([np.zeros((0, 4), dtype=np.int64), *parts])
+    keys, inverse = np.unique(every, axis=0, return_inverse=True)
+    split = np.split(np.reshape(inverse, -1), np.cumsum([len(part) for part in parts])[:-1]) if parts else []
+    return keys, list(zip(split[::2], split[1::2], strict=True))
+
+
+def _plane_keys(axis: int, face: int, at: Ints) -> Ints:
+    return np.column_stack([np.full(at.shape[1], axis), np.full(at.shape[1], face), at.T])
+
+
+def _sum(model: Model, vectors: Array, weights: Weights, places: Places) -> Sum:
+    row = np.zeros(vectors.shape[1])
+    if len(weights.of_cells):
+        row = weights.of_cells @ vectors[np.ravel_multi_index(tuple(weights.cells), model.grid.shape)]
+    of_side = [
+        np.concatenate([np.zeros(0), *(own for (_, _, which), (_, own) in weights.faces.items() if which == side)])
+        for side in (0, 1)
     ]
-    return Window(
-        faces, side == "upper", (regions[0], regions[1]), (model.grid.x.widths[x], model.grid.y.widths[y]),
-        vectors[faces.lower.cell], vectors[faces.upper.cell], zones, boxes,
-    )  # fmt: skip
+    total = np.nan if weights.is_nowhere else float(weights.of_cells.sum())
+    return Sum(total, row, ((places[0], of_side[0]), (places[1], of_side[1])))
 
 
-def volume_means(base: Topology, vectors: Array) -> tuple[tuple[Observable, Array], ...]:
-    """The mean of each zone that is a volume, and its row (r,)."""
-    zones = [zone for zone in base.model.zones if zone.face is None]
-    return tuple((of_zone(zone, "mean"), _volume_row(base, zone) @ vectors) for zone in zones)
+def _rectangle(model: Model, level: int, boxes: list[Box]) -> tuple[Ints, Box]:
+    """The faces of a window (faces, 4), and its slices: all boxes, and the cells that summits are read off with."""
+    spans = []
+    for axis in (0, 1):
+        low, high = min(box[axis].start for box in boxes), max(box[axis].stop for box in boxes)
+        spans.append(slice(max(low - BESIDE, 0), min(high + BESIDE, model.grid.shape[axis])))
+    i, j = (array.ravel() for array in np.mgrid[spans[0], spans[1]])
+    return _plane_keys(2, level, np.array([i, j])), (spans[0], spans[1])
 
 
-def _volume_row(base: Topology, zone: ZoneCells) -> Array:
-    row = np.zeros(base.model.grid.shape)
-    row[zone.x, zone.y, zone.levels] = base.model.shares(zone)
-    return row.ravel()
-
-
-def probe_cells(case: Case, base: Topology) -> dict[str, int]:
-    """For each probe inside a part, the flat index of a cell of its part that touches it."""
-    grid = base.model.grid
-    found = {}
-    for probe in case.probes:
-        place = [MM * at for at in probe_point(case, probe)]
-        levels = range(*base.model.level_of_part[probe.in_].indices(grid.shape[2]))
-        index = [
-            int(np.clip(np.searchsorted(axis.faces, at) - 1, 0, axis.cells - 1))
-            for axis, at in zip(grid.axes, place, strict=True)
-        ]
-        index[2] = min(max(index[2], levels.start), levels.stop - 1)
-        if face_spot(base.model, (place[0], place[1], place[2]), probe.in_) is None:
-            found[probe.probe] = int(np.ravel_multi_index(index, grid.shape))
-    return found
-
-
-def _wider(boxes: list[Box], axis: int, count: int) -> slice:
-    """All boxes and, beyond them, the cells that their summits are read off with."""
-    low, high = min(box[axis].start for box in boxes), max(box[axis].stop for box in boxes)
-    return slice(max(low - BESIDE, 0), min(high + BESIDE, count))
+def _window(model: Model, level: int, side: str, boxes: list[Box], plan: Box, at: Ints) -> Window:
+    zones = tuple(zone for zone in model.zones if (zone.face, zone.side) == (level, side))
+    region = model.region[plan[0], plan[1], level - 1 if side == "lower" else level]
+    plane = Plane(region, (model.grid.x.widths[plan[0]], model.grid.y.widths[plan[1]]))
+    within = tuple((_within(box[0], plan[0]), _within(box[1], plan[1])) for box in boxes)
+    return Window(plane, at, int(side == "upper"), zones, within)
 
 
 def _within(inner: slice, outer: slice) -> slice:

@@ -18,10 +18,11 @@ from thermsim.model.coefficients.groups import Numbers, check_varies, numbers, t
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import plan_grid
 from thermsim.model.grid.topology import alike
-from thermsim.nearby.small_model import CELLS, SOLVE_K, TOGETHER, Reduced, features, readout_of, scale
-from thermsim.nearby.small_model_answers import probe_cells
-from thermsim.readout.answers import Answers, answers, of_probe, probe_answers
+from thermsim.nearby.small_model import CELLS, SOLVE_K, TOGETHER, Reduced, features, scale
+from thermsim.nearby.small_model_answers import readout_of
+from thermsim.readout.answers import answers
 from thermsim.readout.field import Field
+from thermsim.readout.observable import Answers
 from thermsim.solver.linear import State
 from thermsim.solver.reduced import Groups, energy_basis, groups, small_model, sum_of_terms
 from thermsim.solver.steady import steady_state
@@ -157,7 +158,7 @@ def _spread(low: Array, high: Array, count: int, seed: int) -> Array:
 @dataclass(eq=False)
 class _Solved:
     """One full solve: temperatures over the coldest coolant (cells,), coefficients (all, or the uneven), answers (all,
-    or the probes)."""
+    or none)."""
 
     rise: Array
     coefficients: Array
@@ -208,7 +209,7 @@ class _FullSolves:
         if whole:
             return _Solved(rise, np.empty(0), answers(case, field), None)
         stencil = assemble(model, steady.guess)
-        return _Solved(rise, self.layout.vector(stencil), probe_answers(case, field), stencil)
+        return _Solved(rise, self.layout.vector(stencil), Answers(), stencil)
 
 
 def _expected(
@@ -242,13 +243,7 @@ def _project(
     known = features(work.varied, low, high, table)
     from_stencil = np.linalg.lstsq(vectors.T @ vectors, vectors.T @ rises.T, rcond=None)[0].T
     start = np.linalg.lstsq(known, from_stencil, rcond=None)[0]
-    probes = []
-    for probe, cell in probe_cells(work.case, base).items():
-        rest = [one.answers[of_probe(probe)] - work.reference_C - one.rise[cell] for one in seen]
-        if not np.all(np.isfinite(rest)):  # in some cases its part is too thin to hold it
-            continue
-        probes.append((probe, vectors[cell], np.linalg.lstsq(known, np.array(rest), rcond=None)[0]))
-    readout = readout_of(base, vectors, tuple(probes))
+    readout = readout_of(base, vectors, [work.case_of(low), work.case_of(high)])
     ratio, span = np.full(len(readout.questions), np.inf), np.full(len(readout.questions), np.nan)
     return Reduced(
         base, work.plan, work.multiplier, work.varied, low, high, vectors, small, readout, start, ratio, 0.0, span, span

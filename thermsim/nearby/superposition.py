@@ -28,19 +28,19 @@ from numpy.typing import ArrayLike, NDArray
 from thermsim.case.geometry.zones import zones_of
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
-from thermsim.materials.conductivity import ConstantLaw
 from thermsim.mesh.convergence import GRIDS_OF_LIMIT, Doubt, doubts
 from thermsim.mesh.memory import allowed_GB
 from thermsim.mesh.predict import FEWEST_GRIDS, predict
 from thermsim.mesh.prediction import MeshStep, Prediction
 from thermsim.model.assemble import assemble
-from thermsim.model.build import Guess, Model, Region, ZoneCells, build_model
+from thermsim.model.build import Guess, Model, ZoneCells, build_model
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import FIRST_GRID_CELLS, needed_GB, plan_grid
 from thermsim.model.physics.boundary import unheated
 from thermsim.model.physics.heat import FaceSource, VolumeSource
-from thermsim.readout.answers import Observable, of_reading, of_zone, place_of, probe_answers
+from thermsim.readout.answers import answers, observables, weights_of
 from thermsim.readout.field import Field
+from thermsim.readout.observable import Observable, of_zone
 from thermsim.solver.linear import prepare, solve_many
 from thermsim.solver.steady import steady_state
 from thermsim.units import GIGABYTE
@@ -106,17 +106,18 @@ def superposition(case: Case, field: Field) -> Superposition:
     state = prepare(assemble(bare, field.guess), bare.may_have_islands)
     held = [replace(bare, face_sources=faces, volume_sources=volumes) for faces, volumes in heats]
     solutions = solve_many(state, [assemble(one, _guess_for(one, field)).heat for one in held])
+    weights = {one: weights_of(one, case, model) for one in observables(case)}
+    linear = {one: own for one, own in weights.items() if own is not None}
     rows = []
     for one, solution in zip(held, solutions, strict=True):
         checked = solution.checked()
-        rows.append(
-            _read(case, Field(one, _guess_for(one, field), checked.temperature, checked.error_K), offsets=False)
-        )
-    base = _read(case, field, offsets=True)
+        rise = Field(one, _guess_for(one, field), checked.temperature, checked.error_K)
+        rows.append([rise.read(own) for own in linear.values()])
+    base = answers(case, field, linear)
     return Superposition(
         tuple(of_zone(zone, "mean") for zone in zones),
         tuple(base),
-        np.array([list(row.values()) for row in rows]).reshape(len(zones), len(base)).T,
+        np.array(rows).reshape(len(zones), len(base)).T,
         np.array(_base_heats(case, field, heats)),
         np.array(list(base.values())),
     )
@@ -211,25 +212,19 @@ def settled(on_grids: Sequence[tuple[Superposition, float]], multipliers: Sequen
 
 def _watt(field: Field, zone: ZoneCells) -> Heats:
     """A watt spread over the solid area (or volume) of a zone, as the only heat of a model."""
-    model = field.model
-    area = model.grid.face_area(2)
-    if zone.face is not None:
-        layer = zone.face - 1 if zone.side == "lower" else zone.face
-        watts = np.zeros(area.shape)
-        watts[zone.x, zone.y] = np.where(model.region[zone.x, zone.y, layer] >= 0, area[zone.x, zone.y], 0.0)
-        return (FaceSource(zone.part, zone.face, zone.side, watts / watts.sum(), None),), ()
-    volume = np.zeros((*area.shape, len(model.grid.z.widths[zone.levels])))
-    here = area[zone.x, zone.y, None] * model.grid.z.widths[zone.levels]
-    volume[zone.x, zone.y] = np.where(model.region[zone.x, zone.y, zone.levels] >= 0, here, 0.0)
-    return (), (VolumeSource(zone.part, zone.levels, volume / volume.sum(), None),)
+    shares, (count_x, count_y, _) = field.model.shares(zone), field.model.grid.shape
+    watts = np.zeros((count_x, count_y, *shares.shape[2:]))
+    watts[zone.x, zone.y] = shares
+    if zone.face is None:
+        return (), (VolumeSource(zone.part, zone.levels, watts, None),)
+    return (FaceSource(zone.part, zone.face, zone.side, watts, None),), ()
 
 
 def _unheated(field: Field) -> Model:
-    """The model without heat, every coolant at 0 C, every conductivity as at the solved temperatures."""
+    """The model without heat, every coolant at 0 C."""
     model = field.model
     return replace(
         model,
-        regions=tuple(_frozen(region, k) for region, k in zip(model.regions, _mean_conductivity(field), strict=True)),
         face_sources=(),
         volume_sources=(),
         coolings=tuple(unheated(cooling) for cooling in model.coolings),
@@ -242,20 +237,6 @@ def _guess_for(model: Model, field: Field) -> Guess:
     return Guess(guess.temperature, (0.0,) * len(model.face_sources), guess.conductivity, guess.surface)
 
 
-def _mean_conductivity(field: Field) -> list[float]:
-    """Of each region, at its mean temperature: probes on a line between two parts lie in the better conductor."""
-    found = []
-    for number, region in enumerate(field.model.regions):
-        here = field.temperature[field.model.region == number]
-        found.append(float(region.material.along_x(here.mean() if here.size else field.model.coldest_C)))
-    return found
-
-
-def _frozen(region: Region, conductivity: float) -> Region:
-    law = ConstantLaw(conductivity)
-    return replace(region, material=replace(region.material, along_x=law, along_y=law, along_z=law))
-
-
 def _base_heats(case: Case, field: Field, heats: Sequence[Heats]) -> list[float]:
     """Heat made in each zone by its own power [W], with leakage at the temperatures of the base."""
     found = []
@@ -265,14 +246,4 @@ def _base_heats(case: Case, field: Field, heats: Sequence[Heats]) -> list[float]
             found.append(power * float(replace(face, leakage=law).made(field.heated_face[zone.source]).sum()))
         for volume in volume_watt:
             found.append(power * float(replace(volume, leakage=law).made(field.temperature).sum()))
-    return found
-
-
-def _read(case: Case, field: Field, offsets: bool) -> dict[Observable, float]:
-    """Means of zones, probes, and readings that take one of them [C]."""
-    found = {of_zone(zone, "mean"): zone.mean_C for zone in field.zones} | probe_answers(case, field)
-    for reading in case.readings:
-        place = place_of(case, reading)
-        if place in found:
-            found[of_reading(reading.reading)] = found[place] + (reading.offset_K.value if offsets else 0.0)
     return found

@@ -1,143 +1,176 @@
-"""Everything that is asked of a solved model: what each answer is known by, and all answers of one case."""
+"""What each kind of observable is, and all answers of a case.
+
+A kind says here, once, which of it a case has and what one is: weights of temperatures where it is a weighted sum, else
+a value and what it is to first order. Grids, adjoints, superposition and small models read it from here.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from math import nan
-from typing import Any, Literal, Protocol, TypeVar
 
-from thermsim.case.faults.wording import did_you_mean, listed
+import numpy as np
+from numpy.typing import NDArray
+
 from thermsim.case.geometry.places import probe_point
 from thermsim.case.geometry.zones import zone_of, zones_of
 from thermsim.case.vocabulary.schema import Case, Reading
-from thermsim.errors import UnknownNameError
+from thermsim.errors import ThermsimError
+from thermsim.model.build import Model, ZoneCells
+from thermsim.model.grid.axes import Grid
+from thermsim.readout.faces import Place, face_spot
 from thermsim.readout.field import Field
+from thermsim.readout.observable import (
+    HOTTEST,
+    Answers,
+    Observable,
+    Takes,
+    of_flow,
+    of_probe,
+    of_reading,
+    of_zone,
+)
+from thermsim.readout.surface_maximum import POINTS, Summit
+from thermsim.readout.weights import Weights, at_point, at_summit, cells_at, mean_over, over_zone
+from thermsim.solver.linearised import Goal
 from thermsim.units import MM
 
-Takes = Literal["", "mean", "highest", "power"]
-Value = TypeVar("Value")
-_MEAN_AND_HIGHEST: tuple[Takes, ...] = ("mean", "highest")
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Observable:
-    """What can be read off a solved case: a temperature [C], or a heat [W].
+class Solved:
+    """A solved case. field : with coefficients taken at its own temperatures, where it is used for derivatives"""
 
-    kind : which list of the case it stands in; the hottest spot of the stack and the warmest reading are one of a kind
-    name : of zone, probe or reading; of a flow the number of its entry of `cooling`, from 0
-    takes : what of a zone is meant; part, at : where that zone is
-    label : its name in words, where others are called so
+    case: Case
+    field: Field
+
+    @property
+    def model(self) -> Model:
+        return self.field.model
+
+
+@dataclass(frozen=True)
+class Local:
+    """An observable near a solved case.
+
+    goal : its weights; of a flow the number of its entry, see `Goal`
+    value : the answer for a like model and case at unchanged temperatures; of a flow its own part only
+    of_place : whether `value` changes with nothing but where cells, faces and probes are
     """
 
-    kind: Literal["hottest", "zone", "probe", "reading", "flow", "warmest reading"]
-    name: str = ""
-    takes: Takes = ""
-    part: str = ""
-    at: Literal["", "bottom", "top", "volume"] = ""
-    label: str = field(default="", compare=False, repr=False)
-
-    def __str__(self) -> str:
-        """`zone C5, mean`, `reading C0`, `the hottest spot`."""
-        if not self.name:
-            return "the hottest spot" if self.kind == "hottest" else f"the {self.kind}"
-        return f"{self.kind} {self.label or self.name}" + (f", {self.takes}" if self.takes else "")
-
-    @property
-    def is_heat(self) -> bool:
-        """Whether it is a heat; all else are temperatures."""
-        return self.kind == "flow" or self.takes == "power"
-
-    def is_called(self, given: Asked) -> bool:
-        """Whether it is meant by its words, or by the first of its kind, name, what it takes, part and place in it."""
-        if isinstance(given, Observable):
-            return given == self
-        if isinstance(given, str):
-            words = str(self)
-            return given in (words, words.removeprefix("the "), words.removesuffix(", mean"))
-        return (self.kind, self.name, self.takes, self.part, self.at)[: len(given)] == tuple(given)
+    goal: Goal
+    value: Callable[[Model, Case], float]
+    of_place: bool = True
 
 
-# How one may ask for it: by itself, its words, or ("hottest",), ("zone", name, "mean"), ("zone", name, "mean", part,
-# at), ("reading", name), ("probe", name), ("flow", number).
-Asked = Observable | str | tuple[str, ...]
+@dataclass(frozen=True)
+class Kind:
+    """What observables of one kind are.
 
-
-class Zoned(Protocol):
-    """Whatever names a zone, as `case.geometry.zones.KnownZone` does."""
-
-    @property
-    def zone(self) -> str: ...
-    @property
-    def part(self) -> str: ...
-    @property
-    def at(self) -> Literal["bottom", "top", "volume"]: ...
-    @property
-    def label(self) -> str: ...
-
-
-HOTTEST = Observable("hottest")
-WARMEST = Observable("warmest reading")
-
-
-class UnknownObservableError(UnknownNameError, KeyError):
-    """Nothing, or more than one thing, that can be read off is called so."""
-
-    __str__ = Exception.__str__
-
-
-def find(known: Iterable[Observable], given: Asked) -> Observable:
-    """The one observable that is meant.
-
-    Raises UnknownObservableError where none is, or several.
+    of : those of a case, in its order
+    weights : of one of them on a model of a case, where it is a weighted sum of temperatures, else None; near : a
+        solved case like it, whose cells and faces it is to be read off
+    value, local : where it is none
     """
-    known = list(known)
-    found = [one for one in known if one.is_called(given)]
-    if len(found) == 1:
-        return found[0]
-    words = str(given) if isinstance(given, (Observable, str)) else ", ".join(given)
-    if found:
-        ways = listed([f"{one}: ({', '.join((one.kind, one.name, one.takes, one.part, one.at))})" for one in found])
-        raise UnknownObservableError(f"{words!r} may be any of {len(found)}", f"say which: {ways}")
-    names = list(dict.fromkeys(map(str, known)))
-    raise UnknownObservableError(
-        f"nothing called {words!r} can be read off{did_you_mean(words, names)}", f"there are: {listed(names, 60)}"
-    )
+
+    of: Callable[[Case], Iterable[Observable]]
+    weights: Callable[[Observable, Case, Model, Solved | None], Weights | None] = lambda one, case, model, near: None
+    value: Callable[[Observable, Solved], float] = lambda one, at: nan
+    local: Callable[[Observable, Solved], Local] | None = None
 
 
-class Answers(dict[Observable, Value]):
-    """Values by what they are of, found by all that `Asked` allows."""
-
-    def __getitem__(self, given: Asked) -> Value:
-        return super().__getitem__(given if isinstance(given, Observable) else find(self, given))
-
-    def __missing__(self, given: Observable) -> Value:
-        return self[find(self, given)]  # which says what there is
-
-    def __contains__(self, given: object) -> bool:
-        if isinstance(given, (str, tuple)):
-            return any(one.is_called(given) for one in self)
-        return super().__contains__(given)
-
-    def get(self, given: Asked, default: Any = None, /) -> Any:
-        return self[given] if given in self else default  # noqa: SIM401  # what `in` and `[]` find, it finds
+# ---- zones ------------------------------------------------------------------------------------------------------
 
 
-def of_zone(zone: Zoned, takes: Takes) -> Observable:
-    return Observable("zone", zone.zone, takes, zone.part, zone.at, zone.label)
+def _zones(case: Case) -> list[Observable]:
+    takes: tuple[Takes, ...] = ("mean", "highest")
+    temperatures = [of_zone(zone, which) for zone in zones_of(case) for which in takes]
+    return temperatures + [of_zone(zone, "power") for zone in zones_of(case)]
 
 
-def of_probe(probe: str) -> Observable:
-    return Observable("probe", probe)
+def cells_of(one: Observable, model: Model) -> ZoneCells:
+    """Where the zone that is meant lies."""
+    return next(zone for zone in model.zones if (zone.zone, zone.part, zone.at) == (one.name, one.part, one.at))
 
 
-def of_reading(reading: str) -> Observable:
-    return Observable("reading", reading)
+def _of_zone(one: Observable, case: Case, model: Model, near: Solved | None) -> Weights | None:
+    return mean_over(model, cells_of(one, model)) if one.takes == "mean" else None
 
 
-def of_flow(number: int) -> Observable:
-    """Of an entry of `cooling`, counted from 0."""
-    return Observable("flow", str(number))
+def _zone_value(one: Observable, at: Solved) -> float:
+    zone = at.field.zones[at.model.zones.index(cells_of(one, at.model))]
+    return zone.highest_C if one.takes == "highest" else zone.power_W
+
+
+def _zone_local(one: Observable, at: Solved) -> Local:
+    zone = cells_of(one, at.model)
+    if one.takes == "highest":
+        if zone.face is None:
+            return _unmoved(at, at.field.warmest_cell(zone.x, zone.y, zone.levels)[1])
+        return _on_face(at, at.field.summit_of(zone), zone.face, zone.side)
+
+    def value(model: Model, case: Case) -> float:
+        return float(at.field.made_in(zone, model)[0].sum())
+
+    goal = over_zone(zone, at.field.made_in(zone)[1]).goal(at.model.grid.shape)
+    return Local(goal, value, of_place=False)
+
+
+# ---- the hottest spot -------------------------------------------------------------------------------------------
+
+
+def _hottest_local(one: Observable, at: Solved) -> Local:
+    """The same candidates as `Field.hottest` has."""
+    for key, summits in at.field.summits.items():
+        for summit in summits:
+            if at.field.place_of(summit, *key) == at.field.hottest:
+                return _on_face(at, summit, *key)
+    return _unmoved(at, at.field.warmest_cell(*(slice(None),) * 3)[1])
+
+
+def _unmoved(at: Solved, weights: Weights) -> Local:
+    return Local(weights.goal(at.model.grid.shape), lambda model, case: at.field.read(weights))
+
+
+def _on_face(at: Solved, summit: Summit, face: int, side: str) -> Local:
+    own = at_summit(at.model, summit, face, side)
+
+    def value(model: Model, case: Case) -> float:
+        same = _alike_about(summit, model.grid, at.model.grid)
+        return at.field.read(own if same else at_summit(model, summit, face, side))
+
+    return Local(own.goal(at.model.grid.shape), value)
+
+
+def _alike_about(summit: Summit, one: Grid, other: Grid) -> bool:
+    """Whether the cells that a summit is read off have the same widths, so that its weights are the same."""
+    for axis, cell in enumerate(summit.cell[:, 0].tolist()):
+        about = slice(max(0, cell - POINTS), cell + POINTS + 1)
+        if not np.allclose(one.axes[axis].widths[about], other.axes[axis].widths[about], rtol=1e-12, atol=0.0):
+            return False
+    return True
+
+
+# ---- probes, readings, flows ------------------------------------------------------------------------------------
+
+
+def _of_probe(one: Observable, case: Case, model: Model, near: Solved | None) -> Weights:
+    place, part = _where(one, case)
+    if near is None:
+        return at_point(model, place, part)
+    before, _ = _where(one, near.case)
+    if (face_spot(near.model, before, part) is None) != (face_spot(model, place, part) is None):
+        raise ThermsimError(f"the probe {one.name!r} leaves the face that it is on")
+    return at_point(model, place, part, cells_at(near.model, before, part))
+
+
+def _where(one: Observable, case: Case) -> tuple[Place, str]:
+    """Place [m] and part of a probe."""
+    probe = next(probe for probe in case.probes if probe.probe == one.name)
+    x, y, z = probe_point(case, probe)
+    return (MM * x, MM * y, MM * z), probe.in_
 
 
 def place_of(case: Case, reading: Reading) -> Observable:
@@ -147,62 +180,88 @@ def place_of(case: Case, reading: Reading) -> Observable:
     return of_zone(zone_of(case, reading), reading.takes)
 
 
+def under(one: Observable, case: Case) -> tuple[Observable, float]:
+    """What is read off the field, and what comes to it [K]: of a reading, what its sensor sits on, and its offset."""
+    if one.kind != "reading":
+        return one, 0.0
+    reading = next(reading for reading in case.readings if reading.reading == one.name)
+    return place_of(case, reading), reading.offset_K.value
+
+
+def _flow_value(one: Observable, at: Solved) -> float:
+    """NaN where it has no bound."""
+    number = int(one.name)
+    is_endless = any(number in pair for pair in at.field.touching)
+    return nan if is_endless else at.field.flows[number].heat_W
+
+
+def _flow_local(one: Observable, at: Solved) -> Local:
+    """A given heat is no matter of temperatures; else all that it changes with is in the balance of the fluid."""
+    number = int(one.name)
+    if not at.model.coolings[number].is_prescribed:
+        return Local(Goal(outflow=number), lambda model, case: 0.0)
+
+    def value(model: Model, case: Case) -> float:
+        cooling = model.coolings[number]
+        return -cooling.influx_W_m2 * model.cooled_area(cooling)
+
+    return Local(Goal(), value, of_place=False)
+
+
+# ---- all kinds --------------------------------------------------------------------------------------------------
+
+KINDS: dict[str, Kind] = {
+    "hottest": Kind(lambda case: [HOTTEST], value=lambda one, at: at.field.hottest[0], local=_hottest_local),
+    "zone": Kind(_zones, _of_zone, _zone_value, _zone_local),
+    "probe": Kind(lambda case: [of_probe(probe.probe) for probe in case.probes], _of_probe),
+    "reading": Kind(lambda case: [of_reading(reading.reading) for reading in case.readings]),
+    "flow": Kind(
+        lambda case: map(of_flow, range(len(case.cooling))),
+        value=_flow_value,
+        local=_flow_local,
+    ),
+}
+
+
 def observables(case: Case) -> tuple[Observable, ...]:
-    """All that can be read off a case, in the order of `answers`."""
-    zones = zones_of(case)
-    return (
-        HOTTEST,
-        *(of_zone(zone, takes) for zone in zones for takes in _MEAN_AND_HIGHEST),
-        *(of_zone(zone, "power") for zone in zones),
-        *(of_probe(probe.probe) for probe in case.probes),
-        *(of_reading(reading.reading) for reading in case.readings),
-        *map(of_flow, range(len(case.cooling))),
-    )
+    """All that can be read off a case."""
+    return tuple(one for kind in KINDS.values() for one in kind.of(case))
 
 
-def answers(case: Case, field: Field) -> Answers[float]:
-    """Every answer of a case: temperatures [C], and heat [W] for flows (NaN without bound) and zone powers."""
-    found: Answers[float] = Answers({HOTTEST: field.hottest[0], **zone_answers(field)})
-    for zone in field.zones:
-        found[of_zone(zone, "power")] = zone.power_W
-    found.update(probe_answers(case, field))
-    found.update(reading_answers(case, found))
-    endless = {number for pair in field.touching for number in pair}
-    for number, flow in enumerate(field.flows):
-        found[of_flow(number)] = nan if number in endless else flow.heat_W
-    return found
+def weights_of(one: Observable, case: Case, model: Model, near: Solved | None = None) -> Weights | None:
+    """Weights of what is a weighted sum of temperatures, but for a sensor's offset; None for all else."""
+    place, _ = under(one, case)
+    return KINDS[place.kind].weights(place, case, model, near)
 
 
-def zone_answers(field: Field) -> Answers[float]:
-    """Mean and highest temperatures of all zones [C]."""
+def local(one: Observable, at: Solved) -> Local:
+    """What an observable is near a solved case; of a reading, what its sensor sits on."""
+    place, _ = under(one, at.case)
+    weights = weights_of(place, at.case, at.model)
+    if weights is None:
+        made = KINDS[place.kind].local
+        assert made is not None  # a kind has weights, or this
+        return made(place, at)
+
+    def value(model: Model, case: Case) -> float:
+        moved = weights_of(place, case, model, at)
+        assert moved is not None
+        return at.field.read(moved)
+
+    return Local(weights.goal(at.model.grid.shape), value)
+
+
+def answers(case: Case, field: Field, of: Iterable[Observable] | None = None) -> Answers[float]:
+    """Temperatures [C], and heat [W] for flows and zone powers; NaN for probes in voids.
+
+    of : what is asked; all that the case has unless given
+    """
+    at, known = Solved(case, field), dict[Observable, float]()
     found: Answers[float] = Answers()
-    for zone in field.zones:
-        found[of_zone(zone, "mean")] = zone.mean_C
-        found[of_zone(zone, "highest")] = zone.highest_C
+    for one in observables(case) if of is None else of:
+        place, offset = under(one, case)
+        if place not in known:
+            weights = weights_of(place, case, field.model)
+            known[place] = KINDS[place.kind].value(place, at) if weights is None else field.read(weights)
+        found[one] = known[place] + offset
     return found
-
-
-def probe_answers(case: Case, field: Field) -> Answers[float]:
-    """Temperatures at all probes [C], NaN in voids."""
-    found: Answers[float] = Answers()
-    for probe in case.probes:
-        x, y, z = probe_point(case, probe)
-        found[of_probe(probe.probe)] = field.at((MM * x, MM * y, MM * z), probe.in_)
-    return found
-
-
-def reading_answers(case: Case, found: Mapping[Observable, float]) -> Answers[float]:
-    """What the sensors show [C], of those whose place is among the answers found."""
-    places = ((reading, place_of(case, reading)) for reading in case.readings)
-    return Answers(
-        {
-            of_reading(reading.reading): found[place] + reading.offset_K.value
-            for reading, place in places
-            if place in found
-        }
-    )
-
-
-def temperatures(asked: Iterable[Observable]) -> list[Observable]:
-    """Those that are temperatures: what `accuracy_K` is asked of."""
-    return [one for one in asked if not one.is_heat]

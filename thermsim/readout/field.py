@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal, NamedTuple
@@ -13,9 +14,11 @@ from thermsim.errors import AbsoluteZeroError, HeatBalanceError
 from thermsim.model.assemble import face_plane
 from thermsim.model.build import Guess, Model, ZoneCells
 from thermsim.model.physics.boundary import Boundary
-from thermsim.readout.faces import Place, face_spot, heated_boxes, plane_of
+from thermsim.model.physics.heat import FaceSource, VolumeSource
+from thermsim.readout.faces import Place, heated_boxes, plane_of
 from thermsim.readout.surface_maximum import Plane, Summit
 from thermsim.readout.touching import touching
+from thermsim.readout.weights import Weights, at_point, at_warmest_cell, mean_over, sides_of
 from thermsim.solver.guesses import heated_faces, nodes
 from thermsim.solver.steady import Steady
 from thermsim.units import ABSOLUTE_ZERO_C
@@ -24,8 +27,6 @@ Array = NDArray[np.float64]
 
 # Largest imbalance, relative to all heat that enters, that residual and round-off may leave.
 BALANCE = 1e-8
-# Relative excess of slope over bend at which a summit still counts as lying on the side of its cell.
-AT_SIDE = 1e-9
 # Heat below which a stack counts as unheated, and its balance holds nothing but round-off.
 NO_HEAT_W = 1e-6
 
@@ -205,7 +206,7 @@ class Field:
     def summits(self) -> dict[tuple[int, str], list[Summit]]:
         """By plane and side of it, of each heated zone there, or of all that is heated where there are none."""
         return {
-            (face, side): self.plane(face, side).summits(self._face(face, side)[None], boxes)
+            (face, side): self.plane(face, side).summits(self.face_C(face, side)[None], boxes)
             for (face, side), boxes in heated_boxes(self.model).items()
         }
 
@@ -247,40 +248,18 @@ class Field:
         """Temperature [C] of the coolant that takes most heat; of a face that is held, its own (the mean if graded)."""
         return float(self.flows[self.sink[0]].fluid_C or 0.0)
 
+    def read(self, weights: Weights) -> float:
+        """The sum of temperatures times weights [C]; NaN where there are none."""
+        if weights.is_nowhere:
+            return float("nan")
+        total = float(self.temperature[tuple(weights.cells)] @ weights.of_cells)
+        for (axis, face, side), (at, of_faces) in weights.faces.items():
+            total += float(self.nodes(axis, face)[side][tuple(at)] @ of_faces)
+        return total
+
     def at(self, place: Place, part: str | None = None) -> float:
-        """Temperature [C] at a point of the stack [m]; on the line between two materials, in the better conductor.
-
-        part : whose level is meant where the point lies on the face between two levels, which a joint may part
-
-        On the bottom or top face of that part it is read off as `summit` has it. Within a cell the temperature is a
-        parabola along each axis, with the value at the centre and the gradients at both faces: its error is then as
-        smooth over a family of grids wherever in a cell the point comes to lie.
-        """
-        spot = None if part is None else face_spot(self.model, place, part)
-        if spot is not None:
-            face = self._face(spot.face, spot.side)
-            return float(sum(weight * face[cell] for cell, weight in spot.weights.items()))
-        cells = self.cells_at(place, part)
-        return float(np.mean([self._in_cell(cell, place) for cell in cells])) if cells else float("nan")
-
-    def cells_at(self, place: Place, part: str | None = None) -> list[tuple[int, int, int]]:
-        """The cells that a point of the stack [m] lies in or between, those of the best conductor; see `at`."""
-        touching = []
-        level = slice(None) if part is None else self.model.level_of_part[part]
-        own = range(*level.indices(self.model.grid.shape[2]))
-        for axis, at in zip(self.model.grid.axes, place, strict=True):
-            tolerance = 1e-9 * float(axis.faces[-1] - axis.faces[0])
-            inside = (axis.faces[:-1] <= at + tolerance) & (axis.faces[1:] >= at - tolerance)
-            touching.append(np.flatnonzero(inside))
-        cells = [
-            (int(i), int(j), int(k))
-            for i in touching[0]
-            for j in touching[1]
-            for k in touching[2]
-            if self.model.region[i, j, k] >= 0 and k in own
-        ]
-        conducts = [self._conductivity(cell) for cell in cells]
-        return [cell for cell, k in zip(cells, conducts, strict=True) if k >= max(conducts) * (1.0 - 1e-12)]
+        """Temperature [C] at a point of the stack [m], NaN in a void; see `weights.at_point`."""
+        return self.read(at_point(self.model, place, part))
 
     def checked(self) -> Field:
         """Itself, if heat in and heat out agree, and nothing is colder than can be.
@@ -308,104 +287,62 @@ class Field:
     def _made_at_faces(self) -> tuple[Array, ...]:
         return tuple(source.made(face) for source, face in zip(self.model.face_sources, self.heated_face, strict=True))
 
-    def _face(self, face: int, side: str) -> Array:
+    def face_C(self, face: int, side: str) -> Array:
+        """Temperatures (nx, ny) [C] on one side of a z plane."""
         under, over = self.z_nodes(face)
         return under if side == "lower" else over
 
-    def _conductivity(self, cell: tuple[int, int, int]) -> float:
-        law = self.model.regions[self.model.region[cell]].material.along_x
-        return float(law(self.temperature[cell]))
-
-    def _in_cell(self, cell: tuple[int, int, int], place: Place) -> float:
-        axes = self.model.grid.axes
-        off = [at - float(along.centres[index]) for at, along, index in zip(place, axes, cell, strict=True)]
-        value = centre = float(self.temperature[cell])
-        for axis in range(3):
-            low, high = self._cell_faces(cell, axis)
-            share = off[axis] / (0.5 * axes[axis].widths[cell[axis]])
-            value += 0.5 * (high - low) * share + 0.25 * (high + low - 2.0 * centre) * share**2
-        for one, other in ((0, 1), (0, 2), (1, 2)):
-            twists = [self._twist(cell, one, other, off[other]), self._twist(cell, other, one, off[one])]
-            known = [twist for twist in twists if twist is not None]
-            value += off[one] * off[other] * sum(known) / max(len(known), 1)
-        return value
-
-    def _twist(self, cell: tuple[int, int, int], along: int, across: int, towards: float) -> float | None:
-        """How the gradient along an axis changes across another [K/m2], to the neighbour on one side of the cell.
-
-        None where that neighbour is no part of the same body.
-        """
-        index = cell[across] + (1 if towards > 0.0 else -1)
-        if not 0 <= index < self.model.grid.shape[across]:
-            return None
-        i, j, k = (index if axis == across else cell[axis] for axis in range(3))
-        neighbour = (i, j, k)
-        if self.model.region[neighbour] != self.model.region[cell]:
-            return None
-        gradients = []
-        for one in (cell, neighbour):
-            low, high = self._cell_faces(one, along)
-            gradients.append((high - low) / float(self.model.grid.axes[along].widths[one[along]]))
-        centres = self.model.grid.axes[across].centres
-        return (gradients[1] - gradients[0]) / float(centres[index] - centres[cell[across]])
-
-    def _cell_faces(self, cell: tuple[int, int, int], axis: int) -> tuple[float, float]:
-        """Temperatures [C] of the inner sides of a cell's lower and upper face across an axis."""
-        index = cell[axis]
-        rest = tuple(cell[other] for other in range(3) if other != axis)
-        return float(self.nodes(axis, index)[1][rest]), float(self.nodes(axis, index + 1)[0][rest])
-
     def _zone(self, zone: ZoneCells) -> ZoneReading:
-        if zone.face is None:
-            held = self.temperature[zone.x, zone.y, zone.levels]
-            highest, at = self._highest_of_cells(zone.x, zone.y, zone.levels)
-            made = [
-                source.made(self.temperature)[zone.x, zone.y]
-                for source in self.model.volume_sources
-                if source.part == zone.part
-            ]
-        else:
-            held = self._face(zone.face, zone.side)[zone.x, zone.y]
-            key = zone.face, zone.side
-            highest, at = next(
-                self.place_of(summit, *key) for summit in self.summits[key] if summit.box == (zone.x, zone.y)
-            )
-            made = [
-                made[zone.x, zone.y]
-                for made, source in zip(self._made_at_faces, self.model.face_sources, strict=True)
-                if (source.face, source.side) == (zone.face, zone.side)
-            ]
-        mean = float(np.nansum(held * self.model.shares(zone)))
+        mean, (highest, at) = self.read(mean_over(self.model, zone)), self._highest_of(zone)
         area = float(self.model.solid_area(zone).sum())
-        power = sum(float(watts.sum()) for watts in made)
+        power = float(self.made_in(zone)[0].sum())
         return ZoneReading(zone.zone, zone.part, zone.at, zone.label, mean, highest, at, power, area)
 
-    def _highest_of_cells(self, x: slice, y: slice, z: slice) -> tuple[float, Place]:
+    def made_in(self, zone: ZoneCells, like: Model | None = None) -> tuple[Array, Array]:
+        """Heat made in the faces or cells of a zone [W], and how it grows with their temperatures [W/K].
+
+        like : another model, whose sources make the heat at these temperatures
+        """
+        model = like or self.model
+        sources: Sequence[FaceSource | VolumeSource]
+        if zone.face is None:
+            sources = [source for source in model.volume_sources if source.part == zone.part]
+            held = np.nan_to_num(self.temperature[zone.x, zone.y, zone.levels])
+        else:
+            on_face = zone.face, zone.side
+            sources = [source for source in model.face_sources if (source.face, source.side) == on_face]
+            held = np.nan_to_num(self.face_C(zone.face, zone.side)[zone.x, zone.y])
+        made, growth = np.zeros(held.shape), np.zeros(held.shape)
+        for source in sources:
+            watts, law = source.watts[zone.x, zone.y], source.leakage
+            made += watts if law is None else watts * law.factor(held)
+            growth += 0.0 if law is None else watts * law.slope(held)
+        return made, growth
+
+    def _highest_of(self, zone: ZoneCells) -> tuple[float, Place]:
+        if zone.face is None:
+            return self._highest_of_cells(zone.x, zone.y, zone.levels)
+        return self.place_of(self.summit_of(zone), zone.face, zone.side)
+
+    def summit_of(self, zone: ZoneCells) -> Summit:
+        """The highest temperature of a zone that is no volume."""
+        assert zone.face is not None
+        return next(one for one in self.summits[zone.face, zone.side] if one.box == (zone.x, zone.y))
+
+    def warmest_cell(self, x: slice, y: slice, z: slice) -> tuple[tuple[int, int, int], Weights, list[float]]:
+        """The warmest cell of a block, with what `weights.at_warmest_cell` makes of it."""
         block = self.temperature[x, y, z]
         i, j, k = np.unravel_index(int(np.nanargmax(block)), block.shape)
         cell = (int(i) + (x.start or 0), int(j) + (y.start or 0), int(k) + (z.start or 0))
-        value, place = float(self.temperature[cell]), []
-        for axis in range(3):
-            along = self.model.grid.axes[axis]
-            low, high = self._cell_faces(cell, axis)
-            # Upwards a cell may end at a joint or a film, where only the temperatures of its faces are sure.
-            rise, offset = peak(low, float(self.temperature[cell]), high, bends=axis < 2)
-            value += rise
-            place.append(float(along.centres[cell[axis]] + 0.5 * along.widths[cell[axis]] * offset))
-        return value, (place[0], place[1], place[2])
+        centre = float(self.temperature[cell])
+        sides = [[self.read(Weights.of({spot: 1.0})) for spot in sides_of(cell, axis)] for axis in range(3)]
+        return cell, *at_warmest_cell(cell, [(low, centre, high) for low, high in sides])
 
-
-def peak(low: float, centre: float, high: float, bends: bool) -> tuple[float, float]:
-    """Highest rise over the centre of a cell along one axis, and where it is (-1 lower side, +1 upper side).
-
-    low, high : temperatures at the sides. A summit within the cell counts only where the temperature `bends` smoothly;
-    it lies on the parabola through three even centres, which bends half as much as one through low, centre and high.
-    """
-    candidates = [(0.0, 0.0), (low - centre, -1.0), (high - centre, 1.0)]
-    slope, bend = 0.5 * (high - low), 0.25 * (high + low) - 0.5 * centre
-    if bends and bend < 0.0 and abs(slope) <= -2.0 * bend * (1.0 + AT_SIDE):
-        candidates.append((-(slope**2) / (4.0 * bend), -slope / (2.0 * bend)))
-    return max(candidates)
+    def _highest_of_cells(self, x: slice, y: slice, z: slice) -> tuple[float, Place]:
+        cell, weights, places = self.warmest_cell(x, y, z)
+        along = zip(self.model.grid.axes, cell, places, strict=True)
+        at = [float(axis.centres[index] + 0.5 * axis.widths[index] * place) for axis, index, place in along]
+        return self.read(weights), (at[0], at[1], at[2])
 
 
 def _flow(field: Field, index: int, cooling: Boundary) -> Flow:

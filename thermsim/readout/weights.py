@@ -1,306 +1,229 @@
-"""What each question reads off a solved model, to first order: weights of temperatures, and its own dependence.
+"""Weights of temperatures: what a mean, a point or a summit is on a grid.
 
+Each number stands here once. `Field` sums it up, the adjoint is seeded with it, the small model projects it.
 Source for highest temperatures: at a summit the value does not change with the place, to first order (envelope
 theorem), so the weights are those of the polynomials at the summit.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.geometry.places import probe_point
-from thermsim.case.vocabulary.schema import Case, Probe
-from thermsim.errors import ThermsimError
 from thermsim.model.build import Model, ZoneCells
-from thermsim.model.grid.axes import Grid
-from thermsim.model.physics.heat import FaceSource, VolumeSource
-from thermsim.readout.answers import HOTTEST, Observable, of_zone
-from thermsim.readout.faces import face_spot, plane_of
-from thermsim.readout.field import Field, peak
-from thermsim.readout.surface_maximum import POINTS, Summit
-from thermsim.solver.linearised import Goal, Linearised, Plane
-from thermsim.units import MM
+from thermsim.model.grid.plan import TYPICAL_C
+from thermsim.readout.faces import Place, face_spot, plane_of
+from thermsim.readout.surface_maximum import Summit
+from thermsim.solver.linearised import Goal
 
 Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
 Cell = tuple[int, int, int]
 # (i, j, k) of a cell, or (axis, face, side, i, j) on a plane of faces, side 0 under and 1 over it.
 Spot = tuple[int, ...]
-Weights = dict[Spot, float]
 
-
-@dataclass(frozen=True)
-class Local:
-    """What is asked of a solved case, near it.
-
-    goal : what it reads off, to first order
-    value : the answer for a like model and case at unchanged temperatures; of a flow its own part only, see `Goal`
-    of_place : whether `value` changes with nothing but where cells, faces and probes are
-    """
-
-    goal: Goal
-    value: Callable[[Model, Case], float]
-    of_place: bool = True
-
-
-@dataclass(frozen=True)
-class Reader:
-    """A solved case and what may be asked of it."""
-
-    case: Case
-    at: Linearised
-
-    @cached_property
-    def field(self) -> Field:
-        """The temperatures, with coefficients taken at themselves."""
-        return Field(self.model, self.at.guess, np.where(self.at.stencil.solid, self.at.temperature, np.nan), 0.0)
-
-    @property
-    def model(self) -> Model:
-        return self.at.model
-
-    def asked(self, question: Observable) -> Local:
-        """Of a question of `study/answers.py`, but for readings, which are what they sit on and an offset."""
-        if question.kind == "flow":
-            return self._flow(int(question.name))
-        if question.kind == "probe":
-            return self._probe(next(probe for probe in self.case.probes if probe.probe == question.name))
-        if question == HOTTEST:
-            return self._hottest()
-        zone = next(zone for zone in self.model.zones if of_zone(zone, question.takes) == question)
-        return {"mean": self._mean, "highest": self._highest, "power": self._power}[question.takes](zone)
-
-    def held(self, spot: Spot) -> float:
-        """The temperature there [C]."""
-        if len(spot) == 3:
-            return float(self.at.temperature[spot])
-        axis, face, side, *place = spot
-        plane = self.plane(axis, face)
-        return float((plane.over if side else plane.under)[tuple(place)])
-
-    def plane(self, axis: int, face: int) -> Plane:
-        if (axis, face) not in self._planes:
-            self._planes[axis, face] = self.at.plane(axis, face)
-        return self._planes[axis, face]
-
-    @cached_property
-    def _planes(self) -> dict[tuple[int, int], Plane]:
-        return {(plane.axis, plane.face): plane for plane in self.at.planes}
-
-    def _face(self, face: int, side: str) -> Array:
-        plane = self.plane(2, face)
-        return plane.under if side == "lower" else plane.over
-
-    def _zone_C(self, zone: ZoneCells) -> Array:
-        """Temperatures of its faces or cells."""
-        if zone.face is None:
-            return self.at.temperature[zone.x, zone.y, zone.levels]
-        return self._face(zone.face, zone.side)[zone.x, zone.y]
-
-    def _flow(self, number: int) -> Local:
-        """A given heat is no matter of temperatures; else all that it changes with is in the balance of the fluid."""
-        if not self.model.coolings[number].is_prescribed:
-            return Local(Goal(outflow=number), lambda model, case: 0.0)
-
-        def value(model: Model, case: Case) -> float:
-            cooling = model.coolings[number]
-            return -cooling.influx_W_m2 * model.cooled_area(cooling)
-
-        return Local(Goal(), value, of_place=False)
-
-    def _mean(self, zone: ZoneCells) -> Local:
-        held = np.nan_to_num(self._zone_C(zone))
-
-        def value(model: Model, case: Case) -> float:
-            return float((model.shares(zone) * held).sum())
-
-        return Local(self._over(zone, self.model.shares(zone)), value)
-
-    def _power(self, zone: ZoneCells) -> Local:
-        """Heat made in a zone, which leakage ties to its temperature."""
-        held = self._zone_C(zone)
-        solid = np.ones(held.shape)
-        if zone.face is None:
-            solid *= self.model.region[zone.x, zone.y, zone.levels] >= 0
-
-        def growth(source: FaceSource | VolumeSource) -> Array | float:
-            return source.watts[zone.x, zone.y] * source.leakage.slope(held) if source.leakage is not None else 0.0
-
-        def value(model: Model, case: Case) -> float:
-            made = 0.0
-            for source in _sources_of(zone, model):
-                factor = source.leakage.factor(held) if source.leakage is not None else 1.0
-                made += float((source.watts[zone.x, zone.y] * factor * solid).sum())
-            return made
-
-        slopes = sum((growth(source) for source in _sources_of(zone, self.model)), np.zeros(held.shape))
-        return Local(self._over(zone, np.asarray(slopes * solid)), value, of_place=False)
-
-    def _over(self, zone: ZoneCells, weights: Array) -> Goal:
-        """Weights of the temperatures of a zone."""
-        if zone.face is None:
-            cells = np.arange(self.model.grid.cells).reshape(self.model.grid.shape)[zone.x, zone.y, zone.levels]
-            return Goal(cells.reshape(-1), weights.reshape(-1))
-        plane, none = np.zeros(self.model.grid.shape[:2]), np.zeros(self.model.grid.shape[:2])
-        plane[zone.x, zone.y] = weights
-        return Goal(nodes={(2, zone.face): (plane, none) if zone.side == "lower" else (none, plane)})
-
-    def _highest(self, zone: ZoneCells) -> Local:
-        if zone.face is None:
-            return self._summit_of_cells(zone.x, zone.y, zone.levels)
-        key = zone.face, zone.side
-        return next(self._on_face(summit, *key) for summit in self.field.summits[key] if summit.box == (zone.x, zone.y))
-
-    def _hottest(self) -> Local:
-        """The same candidates as `Field.hottest` has."""
-        hottest, place = self.field.hottest
-        for key, summits in self.field.summits.items():
-            for summit in summits:
-                if self.field.place_of(summit, *key) == (hottest, place):
-                    return self._on_face(summit, *key)
-        return self._summit_of_cells(*(slice(None),) * 3)
-
-    def _summit_of_cells(self, x: slice, y: slice, z: slice) -> Local:
-        block = self.field.temperature[x, y, z]
-        i, j, k = np.unravel_index(int(np.nanargmax(block)), block.shape)
-        cell = (int(i) + (x.start or 0), int(j) + (y.start or 0), int(k) + (z.start or 0))
-        weights: Weights = {cell: 1.0}
-        for axis in range(3):
-            low, high = _sides_of(cell, axis)
-            three: list[Weights] = [{low: 1.0}, {cell: 1.0}, {high: 1.0}]
-            _add(weights, three, self._bend(three, bends=axis < 2))
-        return self._local(lambda model: weights)
-
-    def _on_face(self, summit: Summit, face: int, side: str) -> Local:
-        """The summit stays at its place between the centres of cells, wherever these move."""
-
-        def of(model: Model) -> Weights:
-            return _on_side(face, side, plane_of(model, face, side).weights(summit))
-
-        own = of(self.model)
-
-        def weights(model: Model) -> Weights:
-            return own if _alike_about(summit, model.grid, self.model.grid) else of(model)
-
-        return self._local(weights)
-
-    def _bend(self, three: list[Weights], bends: bool) -> tuple[float, float, float]:
-        """Weights of the temperatures at the low side, in the centre and at the high side of a cell in `peak`."""
-        low, centre, high = (self._sum(weights) for weights in three)
-        rise, offset = peak(low, centre, high, bends)
-        if rise in (0.0, low - centre, high - centre) and offset in (-1.0, 0.0, 1.0):
-            return float(offset < 0.0), -abs(offset), float(offset > 0.0)
-        return 0.25 * offset**2 - 0.5 * offset, -0.5 * offset**2, 0.25 * offset**2 + 0.5 * offset
-
-    def _local(self, weights: Callable[[Model], Weights]) -> Local:
-        return Local(self._goal(weights(self.model)), lambda model, case: self._sum(weights(model)))
-
-    def _sum(self, weights: Weights) -> float:
-        return sum(weight * self.held(spot) for spot, weight in weights.items())
-
-    def _goal(self, weights: Weights) -> Goal:
-        shape = self.model.grid.shape
-        cells = {spot: weight for spot, weight in weights.items() if len(spot) == 3}
-        nodes: dict[tuple[int, int], tuple[Array, Array]] = {}
-        for spot, weight in weights.items():
-            if len(spot) == 3:
-                continue
-            axis, face, side, *place = spot
-            plane = tuple(n for other, n in enumerate(shape) if other != axis)
-            nodes.setdefault((axis, face), (np.zeros(plane), np.zeros(plane)))[side][tuple(place)] += weight
-        flat = [int(np.ravel_multi_index(spot, shape)) for spot in cells]
-        return Goal(np.array(flat, dtype=np.int64), np.array(list(cells.values()), dtype=np.float64), nodes)
-
-    def _probe(self, probe: Probe) -> Local:
-        """A point in a cell, or between some: `Field._in_cell` is linear in temperatures, so unit ones give weights."""
-        if face_spot(self.model, _place(probe, self.case), probe.in_) is not None:
-            return self._on_face_of_part(probe)
-        cells = self.field.cells_at(_place(probe, self.case), probe.in_)
-        held = {spot: self.held(spot) for cell in cells for spot in _around(self.model, cell)}
-
-        def value(model: Model, case: Case, temperature: Array, held: Mapping[Spot, float]) -> float:
-            given = _Held(model, self.at.guess, temperature, 0.0, held)
-            return float(np.mean([given._in_cell(cell, _place(probe, case)) for cell in cells]))
-
-        weights: Weights = {}
-        for spot in held:
-            unit = np.zeros(self.model.grid.shape)
-            if len(spot) == 3:
-                unit[spot] = 1.0
-            weights[spot] = value(self.model, self.case, unit, {spot: 1.0})
-        goal = self._goal({spot: weight for spot, weight in weights.items() if weight != 0.0})
-        return Local(goal, lambda model, case: value(model, case, self.at.temperature, held))
-
-    def _on_face_of_part(self, probe: Probe) -> Local:
-        def weights(model: Model, case: Case) -> Weights:
-            spot = face_spot(model, _place(probe, case), probe.in_)
-            if spot is None:
-                raise ThermsimError(f"the probe {probe.probe!r} leaves the face that it is on")
-            return _on_side(spot.face, spot.side, spot.weights)
-
-        return Local(self._goal(weights(self.model, self.case)), lambda model, case: self._sum(weights(model, case)))
+# Relative excess of slope over bend at which a summit still counts as lying on the side of its cell.
+AT_SIDE = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
-class _Held(Field):
-    """A field whose temperatures on faces are given one by one; what is not given is zero."""
+class Weights:
+    """A number that is the sum of temperatures times weights; of a place in a void there are none.
 
-    held: Mapping[Spot, float]
+    cells : (3, n) indices; of_cells : (n,)
+    faces : for (axis, face, side), indices (2, m) on that plane and their weights (m,)
+    """
 
-    def _cell_faces(self, cell: Cell, axis: int) -> tuple[float, float]:
-        low, high = _sides_of(cell, axis)
-        return self.held.get(low, 0.0), self.held.get(high, 0.0)
+    cells: Ints
+    of_cells: Array
+    faces: Mapping[tuple[int, int, int], tuple[Ints, Array]]
+
+    @classmethod
+    def of(cls, spots: Mapping[Spot, float]) -> Weights:
+        """Weights given one by one."""
+        used = {spot: weight for spot, weight in spots.items() if weight != 0.0}
+        cells = [spot for spot in used if len(spot) == 3]
+        planes: dict[tuple[int, int, int], list[Spot]] = {}
+        for spot in used:
+            if len(spot) == 5:
+                planes.setdefault((spot[0], spot[1], spot[2]), []).append(spot)
+        return cls(
+            np.array(cells, dtype=np.int64).reshape(-1, 3).T,
+            np.array([used[spot] for spot in cells]),
+            {
+                plane: (np.array(own, dtype=np.int64)[:, 3:].T, np.array([used[spot] for spot in own]))
+                for plane, own in planes.items()
+            },
+        )
+
+    def spots(self) -> dict[Spot, float]:
+        """The weights one by one."""
+        found: dict[Spot, float] = dict(zip(map(tuple, self.cells.T.tolist()), self.of_cells.tolist(), strict=True))
+        for plane, (at, weights) in self.faces.items():
+            found |= {(*plane, i, j): weight for (i, j), weight in zip(at.T.tolist(), weights.tolist(), strict=True)}
+        return found
+
+    @property
+    def is_nowhere(self) -> bool:
+        return not self.faces and not len(self.of_cells)
+
+    def goal(self, shape: Sequence[int]) -> Goal:
+        """The same for an adjoint, on a grid of that shape."""
+        nodes: dict[tuple[int, int], tuple[Array, Array]] = {}
+        for (axis, face, side), (at, weights) in self.faces.items():
+            plane = [count for other, count in enumerate(shape) if other != axis]
+            np.add.at(nodes.setdefault((axis, face), (np.zeros(plane), np.zeros(plane)))[side], tuple(at), weights)
+        flat = np.ravel_multi_index(tuple(self.cells), tuple(shape)) if len(self.of_cells) else self.cells[0]
+        return Goal(np.asarray(flat, dtype=np.int64), self.of_cells, nodes)
 
 
-def _alike_about(summit: Summit, one: Grid, other: Grid) -> bool:
-    """Whether the cells that a summit is read off have the same widths, so that its weights are the same."""
-    for axis, cell in enumerate(summit.cell[:, 0].tolist()):
-        about = slice(max(0, cell - POINTS), cell + POINTS + 1)
-        if not np.allclose(one.axes[axis].widths[about], other.axes[axis].widths[about], rtol=1e-12, atol=0.0):
-            return False
-    return True
+# ---- zones ------------------------------------------------------------------------------------------------------
 
 
-def _on_side(face: int, side: str, weights: Mapping[tuple[int, int], float]) -> Weights:
-    return {(2, face, int(side == "upper"), i, j): weight for (i, j), weight in weights.items()}
-
-
-def _sources_of(zone: ZoneCells, model: Model) -> list[FaceSource | VolumeSource]:
+def over_zone(zone: ZoneCells, weights: Array) -> Weights:
+    """Weights (nx, ny) of a zone's faces, or (nx, ny, levels) of its cells."""
+    used = np.array(np.nonzero(weights))
+    given = weights[tuple(used)]
     if zone.face is None:
-        return [source for source in model.volume_sources if source.part == zone.part]
-    return [source for source in model.face_sources if (source.face, source.side) == (zone.face, zone.side)]
+        return Weights(used + np.array([[zone.x.start], [zone.y.start], [zone.levels.start]]), given, {})
+    at = used + np.array([[zone.x.start], [zone.y.start]])
+    plane = 2, zone.face, int(zone.side == "upper")
+    return Weights(np.zeros((3, 0), dtype=np.int64), np.zeros(0), {plane: (at, given)} if len(given) else {})
 
 
-def _place(probe: Probe, case: Case) -> tuple[float, float, float]:
-    """Where a probe stands in a case that may have moved it along with its part [m]."""
-    own = next(other for other in case.probes if other.probe == probe.probe)
-    x, y, z = probe_point(case, own)
-    return MM * x, MM * y, MM * z
+def mean_over(model: Model, zone: ZoneCells) -> Weights:
+    """The mean temperature of a zone."""
+    return over_zone(zone, model.shares(zone))
 
 
-def _around(model: Model, cell: Cell) -> set[Spot]:
-    """A cell, its faces, and those of its neighbours."""
-    spots: set[Spot] = {cell}
+# ---- points -----------------------------------------------------------------------------------------------------
+
+
+def at_point(model: Model, place: Place, part: str | None, cells: Sequence[Cell] | None = None) -> Weights:
+    """The temperature at a point of the stack [m]; on a line between two materials, in the better conductor.
+
+    part : whose level is meant where the point lies on the face between two levels, which a joint may part
+    cells : that it is read off; those that it lies in or between unless given
+
+    On the bottom or top face of that part it is read off as `surface_maximum` has it. Within a cell the temperature is
+    a parabola along each axis, with the value at the centre and the gradients at both faces: its error is then as
+    smooth over a family of grids wherever in a cell the point comes to lie.
+    """
+    spot = None if part is None else face_spot(model, place, part)
+    if spot is not None:
+        return _on_side(spot.face, spot.side, spot.weights)
+    cells = cells_at(model, place, part) if cells is None else cells
+    found: dict[Spot, float] = {}
+    for cell in cells:
+        for one, weight in _in_cell(model, cell, place).items():
+            found[one] = found.get(one, 0.0) + weight / len(cells)
+    return Weights.of(found)
+
+
+def cells_at(model: Model, place: Place, part: str | None = None) -> list[Cell]:
+    """The cells that a point of the stack [m] lies in or between, those of the best conductor; none in a void."""
+    touching: list[list[int]] = []
+    level = slice(None) if part is None else model.level_of_part[part]
+    for axis, at in zip(model.grid.axes, place, strict=True):
+        tolerance = 1e-9 * float(axis.faces[-1] - axis.faces[0])
+        inside = (axis.faces[:-1] <= at + tolerance) & (axis.faces[1:] >= at - tolerance)
+        touching.append(np.flatnonzero(inside).tolist())
+    own = range(*level.indices(model.grid.shape[2]))
+    cells = [(i, j, k) for i, j, k in product(*touching) if k in own and model.region[i, j, k] >= 0]
+    conducts = [float(model.regions[model.region[cell]].material.along_x(TYPICAL_C)) for cell in cells]
+    return [cell for cell, k in zip(cells, conducts, strict=True) if k >= max(conducts) * (1.0 - 1e-12)]
+
+
+def _in_cell(model: Model, cell: Cell, place: Place) -> dict[Spot, float]:
+    axes = model.grid.axes
+    off = [at - float(along.centres[index]) for at, along, index in zip(place, axes, cell, strict=True)]
+    found: dict[Spot, float] = {cell: 1.0}
+
+    def add(spot: Spot, weight: float) -> None:
+        found[spot] = found.get(spot, 0.0) + weight
+
     for axis in range(3):
-        for step in (-1, 0, 1):
-            i, j, k = (place + step * (other == axis) for other, place in enumerate(cell))
-            if all(0 <= place < count for place, count in zip((i, j, k), model.grid.shape, strict=True)):
-                for across in range(3):
-                    spots.update(_sides_of((i, j, k), across))
-    return spots
+        low, high = sides_of(cell, axis)
+        share = off[axis] / (0.5 * float(axes[axis].widths[cell[axis]]))
+        add(low, 0.25 * share**2 - 0.5 * share)
+        add(high, 0.25 * share**2 + 0.5 * share)
+        add(cell, -0.5 * share**2)
+    for one, other in ((0, 1), (0, 2), (1, 2)):
+        twists = [_twist(model, cell, one, other, off[other]), _twist(model, cell, other, one, off[one])]
+        known = [twist for twist in twists if twist]
+        for twist in known:
+            for spot, weight in twist.items():
+                add(spot, off[one] * off[other] * weight / len(known))
+    return found
 
 
-def _sides_of(cell: Cell, axis: int) -> tuple[Spot, Spot]:
+def _twist(model: Model, cell: Cell, along: int, across: int, towards: float) -> dict[Spot, float]:
+    """How the gradient along an axis changes across another [1/m2], to the neighbour on one side of the cell.
+
+    Nothing where that neighbour is no part of the same body.
+    """
+    index = cell[across] + (1 if towards > 0.0 else -1)
+    i, j, k = (index if axis == across else cell[axis] for axis in range(3))
+    if not 0 <= index < model.grid.shape[across] or model.region[i, j, k] != model.region[cell]:
+        return {}
+    centres, width = model.grid.axes[across].centres, float(model.grid.axes[along].widths[cell[along]])
+    per = 1.0 / (width * float(centres[index] - centres[cell[across]]))
+    near, far = sides_of(cell, along), sides_of((i, j, k), along)
+    return {near[0]: per, near[1]: -per, far[0]: -per, far[1]: per}
+
+
+def sides_of(cell: Cell, axis: int) -> tuple[Spot, Spot]:
     """The inner sides of a cell's lower and upper face across an axis."""
     rest = tuple(cell[other] for other in range(3) if other != axis)
     return (axis, cell[axis], 1, *rest), (axis, cell[axis] + 1, 0, *rest)
 
 
-def _add(into: Weights, parts: list[Weights], factors: tuple[float, ...]) -> None:
-    for part, factor in zip(parts, factors, strict=True):
-        for spot, weight in part.items():
-            into[spot] = into.get(spot, 0.0) + factor * weight
+# ---- summits ----------------------------------------------------------------------------------------------------
+
+
+def at_summit(model: Model, summit: Summit, face: int, side: str) -> Weights:
+    """A highest temperature on one side of a z plane, which stays at its place between the centres of cells."""
+    return _on_side(face, side, plane_of(model, face, side).weights(summit))
+
+
+def at_warmest_cell(cell: Cell, sides_C: Iterable[tuple[float, float, float]]) -> tuple[Weights, list[float]]:
+    """The highest temperature in and about a cell, and where it is along each axis, in half widths from its centre.
+
+    sides_C : along each axis, the temperatures [C] at the low side, in the centre and at the high side
+    """
+    found: dict[Spot, float] = {cell: 1.0}
+    places = []
+    for axis, (low, centre, high) in enumerate(sides_C):
+        # Upwards a cell may end at a joint or a film, where only the temperatures of its faces are sure.
+        offset, weights = peak(low, centre, high, bends=axis < 2)
+        below, above = sides_of(cell, axis)
+        for spot, weight in zip((below, cell, above), weights, strict=True):
+            found[spot] = found.get(spot, 0.0) + weight
+        places.append(offset)
+    return Weights.of(found), places
+
+
+def peak(low: float, centre: float, high: float, bends: bool) -> tuple[float, tuple[float, float, float]]:
+    """Where along one axis a cell is warmest (-1 lower side, +1 upper side), and weights of the rise over its centre.
+
+    low, high : temperatures at the sides. A summit within the cell counts only where the temperature `bends` smoothly;
+    it lies on the parabola through three even centres, which bends half as much as one through low, centre and high.
+    """
+    candidates = [
+        (0.0, 0.0, (0.0, 0.0, 0.0)), (low - centre, -1.0, (1.0, -1.0, 0.0)), (high - centre, 1.0, (0.0, -1.0, 1.0))
+    ]  # fmt: skip
+    slope, bend = 0.5 * (high - low), 0.25 * (high + low) - 0.5 * centre
+    if bends and bend < 0.0 and abs(slope) <= -2.0 * bend * (1.0 + AT_SIDE):
+        at = -slope / (2.0 * bend)
+        weights = 0.25 * at**2 - 0.5 * at, -0.5 * at**2, 0.25 * at**2 + 0.5 * at
+        candidates.append((-(slope**2) / (4.0 * bend), at, weights))
+    _, offset, weights = max(candidates, key=lambda one: one[:2])
+    return offset, weights
+
+
+def _on_side(face: int, side: str, weights: Mapping[tuple[int, int], float]) -> Weights:
+    return Weights.of({(2, face, int(side == "upper"), i, j): weight for (i, j), weight in weights.items()})

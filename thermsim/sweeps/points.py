@@ -15,7 +15,8 @@ from thermsim.case.inputs.values import inputs, with_inputs
 from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case, Part
 from thermsim.errors import ThermsimError, UnknownNameError
-from thermsim.readout.answers import HOTTEST, Observable, find, observables, temperatures
+from thermsim.readout.answers import observables
+from thermsim.readout.observable import HOTTEST, Observable, find, temperatures
 
 MOST_QUANTITIES = 2
 FEWEST_VALUES = 2

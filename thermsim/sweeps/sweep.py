@@ -36,9 +36,10 @@ from thermsim.model.grid.axes import Grid, GridPlan
 from thermsim.model.grid.plan import needed_GB
 from thermsim.model.grid.topology import alike
 from thermsim.printable import Printable
-from thermsim.readout.answers import Answers, Asked, Observable, answers
+from thermsim.readout.answers import answers
 from thermsim.readout.field import Field
 from thermsim.readout.materials_held import NotHeld, materials_not_held
+from thermsim.readout.observable import Answers, Asked, Observable
 from thermsim.solver.linear import State
 from thermsim.solver.steady import steady_state
 from thermsim.sweeps.lowest import Lowest, lowest

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import levels, part_box
 from thermsim.case.vocabulary.schema import Case, Reading
-from thermsim.readout.answers import HOTTEST, Observable, of_flow, of_probe, of_reading, of_zone
 from thermsim.readout.faces import Place
 from thermsim.readout.field import Field, ZoneReading
+from thermsim.readout.observable import HOTTEST, Observable, of_flow, of_probe, of_reading, of_zone
 from thermsim.report.data.versions import thermsim_version
 from thermsim.units import MM, MM2
 

@@ -17,10 +17,10 @@ from thermsim.case.geometry.places import Box, insert_box, levels, part_box, sta
 from thermsim.case.geometry.zones import zones_of
 from thermsim.case.vocabulary.schema import Case, Part
 from thermsim.mesh.convergence import Doubt
-from thermsim.readout.answers import HOTTEST, Answers, Observable, of_zone
 from thermsim.readout.faces import Place
 from thermsim.readout.field import Field
 from thermsim.readout.ladder import hottest_zone
+from thermsim.readout.observable import HOTTEST, Answers, Observable, of_zone
 from thermsim.report.data.result import cells_at, part_at
 from thermsim.units import MM
 

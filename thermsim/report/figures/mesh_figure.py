@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from thermsim.readout.answers import HOTTEST, Observable, temperatures
+from thermsim.readout.observable import HOTTEST, Observable, temperatures
 from thermsim.report.drawing.style import FAINT, INK, PALE, PAPER, SMALL, SOLID, TEXT, canvas, styled
 from thermsim.report.words.numbers import order_in_words, with_doubt
 from thermsim.report.words.titles import title_of

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.readout.answers import Observable
+from thermsim.readout.observable import Observable
 from thermsim.report.drawing.labels import Labels, Spot, spread
 from thermsim.report.drawing.style import (
     FAINT,

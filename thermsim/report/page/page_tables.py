@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from thermsim.case.inputs.values import inputs
 from thermsim.nearby.variables import variables
-from thermsim.readout.answers import WARMEST
+from thermsim.readout.observable import WARMEST
 from thermsim.report.figures.ladders_figure import items
 from thermsim.report.words import comparison as words
 from thermsim.report.words.comparison import headline_question, name_of, predictions
@@ -16,7 +16,7 @@ from thermsim.report.words.numbers import UNKNOWN, fixed, order_in_words
 if TYPE_CHECKING:
     from thermsim.comparison.outcome import Comparison, Gain
     from thermsim.mesh.prediction import MeshStep
-    from thermsim.readout.answers import Observable
+    from thermsim.readout.observable import Observable
 
 ABREAST = 4  # options beside one another in a table
 MOST_INPUTS = 8

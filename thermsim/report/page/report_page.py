@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from thermsim.readout.answers import HOTTEST
+from thermsim.readout.observable import HOTTEST
 from thermsim.report.data.versions import versions
 from thermsim.report.figures.face_figure import active_face, shade_ends
 from thermsim.report.figures.gain_figure import gains

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from thermsim.readout.answers import WARMEST
+from thermsim.readout.observable import WARMEST
 from thermsim.report.text.blocks import Block, Column
 from thermsim.report.words.comparison import (
     BEFORE_OPENING,
@@ -44,7 +44,7 @@ from thermsim.report.words.numbers import UNKNOWN, fixed
 
 if TYPE_CHECKING:
     from thermsim.comparison.outcome import Comparison, Gain, OptionResult
-    from thermsim.readout.answers import Observable
+    from thermsim.readout.observable import Observable
 
 MOST_INPUTS = 5  # of each option in the table of contributions; the result has all
 SIDE_BY_SIDE = 3  # options beside one another in a table of readings

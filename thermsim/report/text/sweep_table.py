@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from thermsim.readout.answers import Observable
 from thermsim.readout.materials_held import worst_of
+from thermsim.readout.observable import Observable
 from thermsim.report.text.blocks import Block, Column
 from thermsim.report.words.numbers import UNKNOWN, fixed, with_doubt
 from thermsim.rounding import decimals_for, doubt_in_words

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from thermsim.comparison.decision import scatter_of_comparison
 from thermsim.mesh.remarks import is_grave
 from thermsim.nearby.variables import SHARED, variables
-from thermsim.readout.answers import HOTTEST, Observable
+from thermsim.readout.observable import HOTTEST, Observable
 from thermsim.report.words.numbers import UNKNOWN, fixed
 from thermsim.rounding import decimals_apart, doubt_in_words
 
