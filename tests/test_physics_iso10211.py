@@ -174,7 +174,7 @@ def test_case_2_with_axes_exchanged() -> None:
         for layer in case.parts:
             size, inserts = [500.0, 1000.0], []
             for one in layer.inserts:
-                corner, width = [one.corner_mm[0], 0.0], [one.size_mm[0].value, 1000.0]
+                corner, width = [one.corner_mm[0].value, 0.0], [one.size_mm[0].value, 1000.0]
                 k = one.material.conductivity_W_mK
                 assert k is not None and k.value is not None
                 inserts.append({**insert(k.value, 0, 0), "corner_mm": corner[::along], "size_mm": width[::along]})
