@@ -9,6 +9,7 @@ import pytest
 from stacks import case_of, film, part, solve_case, solve_on
 
 from thermsim.case.vocabulary.schema import Case
+from thermsim.mesh.predict import predict
 from thermsim.model.grid.plan import plan_grid
 from thermsim.model.grid.topology import alike
 
@@ -82,3 +83,29 @@ def test_a_map_makes_no_heat_beside_its_part(tmp_path: Path) -> None:
         body = next(number for number, region in enumerate(field.model.regions) if region.name == "die")
         assert not field.model.face_sources[0].watts[field.model.region[:, :, 0] != body].any()
         assert field.hottest[0] > 50.0
+
+
+@pytest.mark.parametrize("at", ["bottom", "top"])
+def test_a_zone_that_only_reads_does_not_draw_the_hottest_spot_to_itself(tmp_path: Path, at: str) -> None:
+    """The map makes its heat far from the zone: what is hottest is what is hottest without that zone."""
+    (tmp_path / "power.csv").write_text("0, 0, 0, 6\n0, 0, 0, 0\n")
+    zone = {"zone": "sensor", "corner_mm": [0.0, 0.0], "size_mm": [2.0, 3.0]}
+    found = []
+    for zones in ([], [zone]):
+        heat = [{"in": "die", "at": at, "zones": zones, "map": {"file": "power.csv", "holds": "W"}}]
+        case = case_of([part("die", [8.0, 6.0], 0.6, 120.0)], heat, [film("top", 5000.0, 20.0)], tmp_path)
+        prediction = predict(case, accuracy_K=0.05)
+        found.append(prediction.doubts["hottest",])
+        assert prediction.field.hottest[1][0] > 1.9e-3
+    assert found[0].value == pytest.approx(found[1].value, abs=found[0].half_width + found[1].half_width)
+
+
+def test_the_hottest_spot_is_as_hot_as_any_zone() -> None:
+    """A part that is heated throughout, and in its bottom as well, where its hottest cell lies beside that face."""
+    zones = [{"zone": "all of it", "power_W": 8.0}]
+    below = [{"zone": "below", "corner_mm": [0.0, 0.0], "size_mm": [1.0, 6.0], "power_W": 0.1}]
+    heat = [{"in": "die", "at": "volume", "zones": zones}, {"in": "die", "at": "bottom", "zones": below}]
+    cooling = [film("top", 3000.0, 20.0, corner_mm=[0.0, 0.0], size_mm=[2.0, 6.0])]
+    field = solve_case(case_of([part("die", [8.0, 6.0], 0.6, 120.0)], heat, cooling))
+    assert field.hottest[0] >= max(zone.highest_C for zone in field.zones)
+    assert field.hottest[0] >= np.nanmax(field.temperature)

@@ -80,10 +80,11 @@ class Window:
     boxes: tuple[Box, ...]
 
     def highest(self, nodes: tuple[Array, Array]) -> list[Array]:
-        """Highest temperatures (n,) [C] of each box."""
+        """Highest temperatures (n,) [C] of each box; -inf where it lies in a zone, which stands for it."""
         face = nodes[self.side][:, self.at].reshape(-1, *self.plane.region.shape)
         face = np.where(self.plane.region >= 0, face, np.nan)
-        return [summit.value for summit in self.plane.summits(face, self.boxes)]
+        zones, summits = self.boxes[: len(self.zones)], self.plane.summits(face, self.boxes)
+        return [np.where(summit.counts_beside(zones), summit.value, -np.inf) for summit in summits]
 
 
 @dataclass(frozen=True, eq=False)

@@ -108,7 +108,8 @@ def _zone_local(one: Observable, at: Solved) -> Local:
     zone = cells_of(one, at.model)
     if one.takes == "highest":
         if zone.face is None:
-            return _unmoved(at, at.field.warmest_cell(zone.x, zone.y, zone.levels)[1])
+            cell = at.field.hottest_cell(zone.x, zone.y, zone.levels)
+            return _unmoved(at, at.field.warmest_in(cell)[0])
         return _on_face(at, at.field.summit_of(zone), zone.face, zone.side)
 
     def value(model: Model, case: Case) -> float:
@@ -123,11 +124,10 @@ def _zone_local(one: Observable, at: Solved) -> Local:
 
 def _hottest_local(one: Observable, at: Solved) -> Local:
     """The same candidates as `Field.hottest` has."""
-    for key, summits in at.field.summits.items():
-        for summit in summits:
-            if at.field.place_of(summit, *key) == at.field.hottest:
-                return _on_face(at, summit, *key)
-    return _unmoved(at, at.field.warmest_cell(*(slice(None),) * 3)[1])
+    for key, summit in at.field.hot_summits:
+        if at.field.place_of(summit, *key) == at.field.hottest:
+            return _on_face(at, summit, *key)
+    return _unmoved(at, at.field.warmest_in(max(at.field.hot_cells, key=at.field.highest_in))[0])
 
 
 def _unmoved(at: Solved, weights: Weights) -> Local:

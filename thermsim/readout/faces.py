@@ -56,7 +56,7 @@ def face_spot(model: Model, place: Place, part: str) -> FaceSpot | None:
 
 def _jumps(model: Model, place: tuple[float, float], face: int, side: str) -> tuple[Ints, Ints]:
     """Faces of the grid where zones beside a point [m from its corner] end, along x at its y and along y at its x."""
-    zones = [(zone.x, zone.y) for zone in model.zones if (zone.face, zone.side) == (face, side)]
+    zones = zone_boxes(model, face, side)
     ends: list[list[int]] = [[], []]
     for axis, (along, at) in enumerate(zip(model.grid.axes[:2], place, strict=True)):
         lines = along.faces - along.faces[0]
@@ -67,15 +67,24 @@ def _jumps(model: Model, place: tuple[float, float], face: int, side: str) -> tu
     return np.array(ends[0], dtype=np.int64), np.array(ends[1], dtype=np.int64)
 
 
+def zone_boxes(model: Model, face: int, side: str) -> list[Box]:
+    """Rectangles of the zones on one side of a plane."""
+    return [(zone.x, zone.y) for zone in model.zones if (zone.face, zone.side) == (face, side)]
+
+
 def heated_boxes(model: Model) -> dict[tuple[int, str], list[Box]]:
-    """Rectangles of zones by plane and side of it; of a heated face without zones, the one that holds all heat."""
+    """Rectangles by plane and side: of its zones, then, where heat is made outside them, of all that makes heat."""
     found: dict[tuple[int, str], list[Box]] = {}
     for zone in model.zones:
         if zone.face is not None:
             found.setdefault((zone.face, zone.side), []).append((zone.x, zone.y))
     for source in model.face_sources:
-        here = np.argwhere(source.watts > 0.0)
-        if (source.face, source.side) not in found and len(here):
-            (i0, j0), (i1, j1) = here.min(axis=0).tolist(), (here.max(axis=0) + 1).tolist()
-            found[source.face, source.side] = [(slice(i0, i1), slice(j0, j1))]
-    return found
+        heated = source.watts > 0.0
+        boxes = found.setdefault((source.face, source.side), [])
+        outside = heated.copy()
+        for box in boxes:
+            outside[box] = False
+        if outside.any():
+            (i0, j0), (i1, j1) = np.argwhere(heated).min(axis=0).tolist(), np.argwhere(heated).max(axis=0).tolist()
+            boxes.append((slice(i0, i1 + 1), slice(j0, j1 + 1)))
+    return {key: boxes for key, boxes in found.items() if boxes}

@@ -15,10 +15,10 @@ from thermsim.model.assemble import face_plane
 from thermsim.model.build import Guess, Model, ZoneCells
 from thermsim.model.physics.boundary import Boundary
 from thermsim.model.physics.heat import FaceSource, VolumeSource
-from thermsim.readout.faces import Place, heated_boxes, plane_of
+from thermsim.readout.faces import Place, heated_boxes, plane_of, zone_boxes
 from thermsim.readout.surface_maximum import Plane, Summit
 from thermsim.readout.touching import touching
-from thermsim.readout.weights import Weights, at_point, at_warmest_cell, mean_over, sides_of
+from thermsim.readout.weights import Cell, Weights, at_point, at_warmest_cell, mean_over, sides_of
 from thermsim.solver.guesses import heated_faces, nodes
 from thermsim.solver.steady import Steady
 from thermsim.units import ABSOLUTE_ZERO_C
@@ -196,15 +196,37 @@ class Field:
     @cached_property
     def hottest(self) -> tuple[float, Place]:
         """Temperature [C] and place (x, y, z) [m] of the hottest spot."""
-        summits = [self.place_of(summit, *key) for key, summits in self.summits.items() for summit in summits]
-        i, j, k = np.unravel_index(int(np.nanargmax(self.temperature)), self.temperature.shape)
-        if not summits or not self._is_beside_heat((int(i), int(j), int(k))):
-            summits.append(self._highest_of_cells(*(slice(None),) * 3))
-        return max(summits, key=lambda summit: summit[0])
+        on_faces = [self.place_of(summit, *key) for key, summit in self.hot_summits]
+        return max([*on_faces, *(self.highest_in(cell) for cell in self.hot_cells)], key=lambda spot: spot[0])
+
+    @cached_property
+    def hot_summits(self) -> list[tuple[tuple[int, str], Summit]]:
+        """Of heated faces, by plane and side: of zones, and of what is heated outside them."""
+        return [
+            (key, summit)
+            for key, summits in self.summits.items()
+            for summit in summits
+            if summit.counts_beside(zone_boxes(self.model, *key))[0]
+        ]
+
+    @cached_property
+    def hot_cells(self) -> list[Cell]:
+        """Where the hottest spot may lie besides the summits of heated faces: the hottest cell of each zone that is a
+        volume, and of all that touch no heated face, over which its summit stands.
+        """
+        found = [self.hottest_cell(zone.x, zone.y, zone.levels) for zone in self.model.zones if zone.face is None]
+        beside = np.isnan(self.temperature)
+        for source in self.model.face_sources:
+            beside[:, :, max(source.face - 1, 0) : source.face + 1] |= (source.watts > 0.0)[:, :, None]
+        if not beside.all():
+            elsewhere = np.where(beside, -np.inf, self.temperature)
+            i, j, k = np.unravel_index(int(elsewhere.argmax()), elsewhere.shape)
+            found.append((int(i), int(j), int(k)))
+        return found
 
     @cached_property
     def summits(self) -> dict[tuple[int, str], list[Summit]]:
-        """By plane and side of it, of each heated zone there, or of all that is heated where there are none."""
+        """By plane and side: of each zone there, then, where heat is made outside them, of all that makes heat."""
         return {
             (face, side): self.plane(face, side).summits(self.face_C(face, side)[None], boxes)
             for (face, side), boxes in heated_boxes(self.model).items()
@@ -221,13 +243,6 @@ class Field:
             cell = int(summit.cell[axis, 0])
             along.append(float(own.centres[cell] + own.widths[cell] * summit.place[axis, 0]))
         return float(summit.value[0]), (along[0], along[1], float(self.model.grid.z.faces[face]))
-
-    def _is_beside_heat(self, cell: tuple[int, int, int]) -> bool:
-        """Whether a cell touches a heated face, whose summit then stands over it."""
-        i, j, k = cell
-        return any(
-            source.watts[i, j] > 0.0 and k in (source.face - 1, source.face) for source in self.model.face_sources
-        )
 
     @cached_property
     def touching(self) -> tuple[tuple[int, int], ...]:
@@ -321,7 +336,7 @@ class Field:
 
     def _highest_of(self, zone: ZoneCells) -> tuple[float, Place]:
         if zone.face is None:
-            return self._highest_of_cells(zone.x, zone.y, zone.levels)
+            return self.highest_in(self.hottest_cell(zone.x, zone.y, zone.levels))
         return self.place_of(self.summit_of(zone), zone.face, zone.side)
 
     def summit_of(self, zone: ZoneCells) -> Summit:
@@ -329,17 +344,21 @@ class Field:
         assert zone.face is not None
         return next(one for one in self.summits[zone.face, zone.side] if one.box == (zone.x, zone.y))
 
-    def warmest_cell(self, x: slice, y: slice, z: slice) -> tuple[tuple[int, int, int], Weights, list[float]]:
-        """The warmest cell of a block, with what `weights.at_warmest_cell` makes of it."""
+    def hottest_cell(self, x: slice, y: slice, z: slice) -> Cell:
+        """Of a block of cells."""
         block = self.temperature[x, y, z]
         i, j, k = np.unravel_index(int(np.nanargmax(block)), block.shape)
-        cell = (int(i) + (x.start or 0), int(j) + (y.start or 0), int(k) + (z.start or 0))
+        return int(i) + (x.start or 0), int(j) + (y.start or 0), int(k) + (z.start or 0)
+
+    def warmest_in(self, cell: Cell) -> tuple[Weights, list[float]]:
+        """What `weights.at_warmest_cell` makes of a cell."""
         centre = float(self.temperature[cell])
         sides = [[self.read(Weights.of({spot: 1.0})) for spot in sides_of(cell, axis)] for axis in range(3)]
-        return cell, *at_warmest_cell(cell, [(low, centre, high) for low, high in sides])
+        return at_warmest_cell(cell, [(low, centre, high) for low, high in sides])
 
-    def _highest_of_cells(self, x: slice, y: slice, z: slice) -> tuple[float, Place]:
-        cell, weights, places = self.warmest_cell(x, y, z)
+    def highest_in(self, cell: Cell) -> tuple[float, Place]:
+        """Highest temperature [C] of a cell, and its place [m]."""
+        weights, places = self.warmest_in(cell)
         along = zip(self.model.grid.axes, cell, places, strict=True)
         at = [float(axis.centres[index] + 0.5 * axis.widths[index] * place) for axis, index, place in along]
         return self.read(weights), (at[0], at[1], at[2])

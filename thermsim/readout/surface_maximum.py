@@ -55,6 +55,15 @@ class Summit:
     way: Ints
     place: Array
 
+    def counts_beside(self, boxes: Sequence[Box]) -> NDArray[np.bool_]:
+        """(n,) whether it stands for itself beside the summits of other rectangles: what lies in one is that one's."""
+        found = np.ones(self.value.shape, dtype=bool)
+        for x, y in boxes:
+            if (x, y) != self.box:
+                i, j = self.cell
+                found &= (i < x.start) | (i >= x.stop) | (j < y.start) | (j >= y.stop)
+        return found
+
 
 @dataclass(frozen=True, eq=False)
 class Plane:
