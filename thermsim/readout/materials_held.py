@@ -61,7 +61,7 @@ def _regions(field: Field) -> Iterator[NotHeld]:
 def _joints(case: Case, field: Field) -> Iterator[NotHeld]:
     named = {joint.joint: joint.material for joint in case.joints}
     for plane in field.model.joints:
-        name = named[plane.joint]
+        name = named.get(plane.joint)
         holds_to = None if name is None else catalogue.joint(name).holds_to
         if name is None or holds_to is None or not plane.meets.any():
             continue
