@@ -16,6 +16,7 @@ import os
 import time
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 import thermsim  # noqa: F401  # before numpy: one thread of BLAS
 from thermsim.case.load import parse_case
@@ -58,13 +59,14 @@ def main() -> None:
         start, spent = time.perf_counter(), processor_seconds()
         stages: dict[str, float] = {}
 
-        def machinery(make: Any, tasks: list[Any], workers: int = workers, stages: dict[str, float] = stages) -> Any:
+        def timed(make: Any, tasks: list[Any], stages: dict[str, float] = stages, **settings: Any) -> Any:
             begun = time.perf_counter()
-            found = run(make, tasks, workers=workers)
+            found = run(make, tasks, **settings)
             stages[type(make).__name__] = time.perf_counter() - begun
             return found
 
-        found = compare(case, samples=given.samples, machinery=machinery)
+        with mock.patch("thermsim.comparison.compare.run", timed):
+            found = compare(case, samples=given.samples, workers=workers)
         seconds = time.perf_counter() - start
         figures[f"{workers} workers"] = {
             "seconds": seconds, "processor seconds": processor_seconds() - spent, "of them in": stages,

@@ -326,7 +326,7 @@ def test_corrected_readings_are_those_of_a_mesh_study_of_their_own() -> None:
         assert abs(step.highest_reading_C - alone.answers["reading", "C"]) <= own + step.mesh_doubt_K
     assert found.power is not None
     of = [("reading", "C")]
-    at_limit = predict(driven(case, proportional(found.power.share)), accuracy_K=0.6, of=of)
+    at_limit = predict(driven(case, proportional(found.power.share)), accuracy_K=0.6, asked=of)
     assert at_limit.answers["reading", "C"] == pytest.approx(90.0, abs=0.01)  # the same study as the one within
     doubt_K = at_limit.doubts["reading", "C"].half_width
     assert found.power.mesh_doubt_W is not None

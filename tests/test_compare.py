@@ -151,11 +151,10 @@ def test_mistakes_are_answered() -> None:
 
 
 def test_samples_are_the_same_every_time_and_on_two_processes() -> None:
-    from thermsim.run.workers import run
 
     case = slab(resistance(12.0, 2.0), resistance(4.0, 1.5))
     one = compare(case, samples=256).options[0]
-    two = compare(case, samples=256, machinery=lambda make, tasks: run(make, tasks, workers=2)).options[0]
+    two = compare(case, samples=256, workers=2).options[0]
     assert np.array_equal(one.samples, two.samples)
     assert one.headline == two.headline
 

@@ -22,7 +22,6 @@ from thermsim.report.data.compare_result import csv_lines, document
 from thermsim.report.files import compare_export
 from thermsim.report.text.compare_table import comparison_blocks
 from thermsim.run.journal import Journal
-from thermsim.run.workers import run
 
 pytestmark = pytest.mark.filterwarnings("error")
 
@@ -125,9 +124,7 @@ def test_a_journal_gives_the_same_result(found: Comparison, tmp_path: Path) -> N
     study = identity(case, samples=SAMPLES)
     for resume in (False, True):
         with Journal.open(tmp_path, study, resume=resume) as journal:
-            again = compare(
-                case, samples=SAMPLES, machinery=lambda make, tasks, to=journal: run(make, tasks, workers=1, journal=to)
-            )
+            again = compare(case, samples=SAMPLES, journal=journal)
         assert again.options[0].headline == found.options[0].headline
         assert again.options[0].lost == found.options[0].lost
         assert again.options[0].words == found.options[0].words

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 HOUSE = Path(__file__).parent.parent / "thermsim"
-GROUND = ("errors", "units", "rounding", "printable")  # single files below all rooms
+GROUND = ("errors", "units", "rounding", "progress", "printable")  # single files below all rooms
 MOST_FILES = 13  # of one room: what can still be seen at a glance
 FILES = sorted(HOUSE.rglob("*.py"))
 MODULES = {

@@ -402,7 +402,7 @@ def test_sensitivities_agree_with_predictions_to_either_side(path: str) -> None:
 def test_what_cannot_be_asked_is_refused() -> None:
     case = slab(probes=[])
     with pytest.raises(UnknownNameError, match="nothing called"):
-        gradients(case, questions=[("zone", "none", "mean")])
+        gradients(case, asked=[("zone", "none", "mean")])
     with pytest.raises(UnknownNameError, match="no number"):
         gradients(case, paths=["bar.hickness_mm"])
     plan = plan_grid(case)

@@ -75,7 +75,7 @@ def test_powers_of_a_linear_case_are_superposed() -> None:
     case = stack()
     samples = drawn(case, ["A.power_W", "B.power_W"], 60, 0.9)
     questions = [("zone", "A", "mean"), ("probe", "deep"), ("reading", "mean")]
-    found = many(case, samples, questions=questions, accuracy_K=0.2)
+    found = many(case, samples, asked=questions, accuracy_K=0.2)
     assert set(found.ways) == {"superposition"}
     assert misses(found, case, samples, [5, 33], 0.1).max() <= 1.0
 

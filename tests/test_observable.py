@@ -66,7 +66,7 @@ def test_a_new_kind_is_answered_by_every_way() -> None:
     resistance = superposition(case, solve_on(case, plan.grid(1)))
     row = resistance.questions.index(find(resistance.questions, SLAB))
     assert resistance.resistance[row, 0] == pytest.approx((mean_C() - 20.0) / WATTS, rel=1e-9)
-    near = many(case, [{"all.power_W": 12.0}, {"top.film_W_m2K": 9000.0}], questions=[SLAB], accuracy_K=0.5, workers=1)
+    near = many(case, [{"all.power_W": 12.0}, {"top.film_W_m2K": 9000.0}], asked=[SLAB], accuracy_K=0.5, workers=1)
     assert near.of(SLAB) == pytest.approx([mean_C(12.0), mean_C(film_W_m2K=9000.0)], abs=1e-3)
     assert questions_of(case, ["part slab"]) == (Observable("part", "slab", "mean"),)
 

@@ -38,7 +38,7 @@ def package(leakage_per_K: float = 0.0) -> Case:
 def curve() -> Sweep:
     """The last points run away."""
     return sweep(
-        package(0.02), [Vary("[all] of it.power_W", 5, 65, 5)], watch=["zone [all] of it", "hottest"], accuracy_K=2
+        package(0.02), [Vary("[all] of it.power_W", 5, 65, 5)], asked=["zone [all] of it", "hottest"], accuracy_K=2
     )
 
 

@@ -38,7 +38,7 @@ def slab(**more: object) -> Case:
 @pytest.mark.parametrize("is_log", [False, True])
 def test_a_slab_is_a_straight_line_in_its_thickness(is_log: bool) -> None:
     """One-dimensional conduction and a film (any textbook of heat transfer): T = T_fluid + q'' (t/k + 1/h)."""
-    found = sweep(slab(), [Vary("plate.thickness_mm", 0.2, 3.2, 5, is_log)], watch=["zone all"])
+    found = sweep(slab(), [Vary("plate.thickness_mm", 0.2, 3.2, 5, is_log)], asked=["zone all"])
     thickness = np.array(found.ranges[0].values)
     expected = FLUID_C + 20 / 1e-4 * (1e-3 * thickness / 50.0 + 1 / 5000.0)
     values, doubts = found.values(("zone", "all", "mean")), found.half_widths(("zone", "all", "mean"))
@@ -51,7 +51,7 @@ def test_a_slab_is_a_straight_line_in_its_thickness(is_log: bool) -> None:
 def test_a_film_and_a_power_make_a_map() -> None:
     """The same closed form over two quantities; each point stands where its values say."""
     vary = [Vary("all.power_W", 10, 30, 3), Vary("top.film_W_m2K", 2000, 8000, 4)]
-    found = sweep(slab(), vary, watch=["zone all"])
+    found = sweep(slab(), vary, asked=["zone all"])
     power, h = np.array(found.ranges[0].values)[:, None], np.array(found.ranges[1].values)[None, :]
     expected = FLUID_C + power / 1e-4 * (1e-3 / 50.0 + 1 / h)
     assert found.values(("zone", "all", "mean")) == pytest.approx(expected, abs=1e-6)
@@ -64,7 +64,7 @@ def test_runaway_is_a_gap_at_the_power_where_the_closed_form_ends() -> None:
     """Leakage P (1 + b (T - T0)) over R = (t/k + 1/h)/A:  T = (T_fluid + R P (1 - b T0))/(1 - R P b), to R P b = 1."""
     case = slab(leakage={"per_K": 0.05, "at_C": 30})
     resistance = (1e-3 / 50.0 + 1 / 5000.0) / 1e-4
-    found = sweep(case, [Vary("all.power_W", 2, 16, 8)], watch=["zone all"])
+    found = sweep(case, [Vary("all.power_W", 2, 16, 8)], asked=["zone all"])
     for point in found.points:
         strength = resistance * point.values[0] * 0.05
         assert (point.failure is not None) == (strength >= 1.0), point.values
@@ -92,7 +92,7 @@ def test_a_slice_is_swept_along_its_length() -> None:
         dimensions=2,
         depth_mm=100,
     )
-    found = sweep(case, [Vary("bar.size_mm.0", 20, 60, 3)], watch=["zone all"])
+    found = sweep(case, [Vary("bar.size_mm.0", 20, 60, 3)], asked=["zone all"])
     expected = FLUID_C + 100 / (np.array([20, 40, 60]) * 1e-3 * 0.1) * (4e-3 / 52 + 1 / 2000)
     assert found.values(("zone", "all", "mean")) == pytest.approx(expected, abs=1e-6)
 
@@ -113,7 +113,7 @@ def hotspot() -> Sweep:
     layers = [part("die", [SIDE, SIDE], 0.5, DIE_k), joint("solder", JOINT), part("lid", [SIDE, SIDE], 2.0, PLATE_k)]
     zones = [{"zone": "spot", "corner_mm": [5, 5], "size_mm": [2, 2], "power_W": 15}]
     case = case_of(layers, [{"in": "die", "zones": zones}], [film("top", FILM, FLUID_C)])
-    return sweep(case, [Vary("die.thickness_mm", 0.2, 2.0, 7)], watch=["zone spot"], accuracy_K=0.3)
+    return sweep(case, [Vary("die.thickness_mm", 0.2, 2.0, 7)], asked=["zone spot"], accuracy_K=0.3)
 
 
 def series(thickness_mm: float) -> float:

@@ -116,7 +116,7 @@ def test_ways_to_nearby_answers_tell_them_apart(maps: Case) -> None:
     whole = answers(nearby, solve_on(nearby, plan.grid(1)))
     assert all(value == pytest.approx(whole[question], abs=1e-3) for question, value in answered.items())
     assert len([question for question in answered if question.kind == "zone"]) == 4
-    near = many(maps, [{path: 7000.0}], questions=[under, over], accuracy_K=0.1, workers=1)
+    near = many(maps, [{path: 7000.0}], asked=[under, over], accuracy_K=0.1, workers=1)
     assert near.values[0] == pytest.approx([BOTTOM_C + rise, TOP_C + rise], abs=1e-3)
 
 

@@ -10,7 +10,7 @@ from thermsim.commands.terminal import (
     CASE,
     JSON,
     FiniteRange,
-    Progress,
+    ProgressLine,
     case_of,
     console,
     print_json,
@@ -33,8 +33,8 @@ def afford(case_file: Path, as_json: bool, accuracy: float | None) -> None:
     case = case_of(case_file, None)
     warn_of_slips(case, options=True)
     try:
-        with Progress(quiet=as_json) as watch:
-            found = afford(case, accuracy_K=accuracy, watch=watch)
+        with ProgressLine(quiet=as_json) as progress:
+            found = afford(case, accuracy_K=accuracy, progress=progress)
     except (NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError):
         tell_slips(case)
         raise

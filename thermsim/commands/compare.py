@@ -11,7 +11,7 @@ from thermsim.commands.terminal import (
     CASE,
     JSON,
     FiniteRange,
-    Progress,
+    ProgressLine,
     case_of,
     console,
     print_json,
@@ -64,7 +64,6 @@ def compare(
 
     from thermsim.comparison.compare import compare, identity
     from thermsim.run.journal import FILE, Journal
-    from thermsim.run.workers import progress_line, run
 
     case = case_of(case_file, None)
     if resume and folder is None:
@@ -78,13 +77,12 @@ def compare(
         from thermsim.report.files.compare_export import check_target
 
         check_target(case, folder, base=base, options=options or None, replace=replace or resume)
-    progress = Progress(quiet=as_json)
     with ExitStack() as stack:
         journal = None
         if folder is not None:
             study = identity(case, base=base, options=options or None, accuracy_K=accuracy, memory_GB=memory, **given)
             journal = stack.enter_context(Journal.open(folder, study, resume=resume, replace=replace))
-        watch = stack.enter_context(progress)
+        progress = stack.enter_context(ProgressLine(quiet=as_json))
         try:
             found = compare(
                 case,
@@ -93,15 +91,10 @@ def compare(
                 accuracy_K=accuracy,
                 memory_GB=memory,
                 accept_danger=accepted,
-                machinery=lambda make, tasks: run(
-                    make,
-                    tasks,
-                    workers=workers,
-                    journal=journal,
-                    cluster=cluster,
-                    watch=lambda *state: progress.say(progress_line(*state)),
-                ),
-                watch=lambda name, step, worst: watch(step, worst),
+                workers=workers,
+                cluster=cluster,
+                journal=journal,
+                progress=progress,
                 **given,
             )
         except (NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError):

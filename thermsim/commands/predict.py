@@ -11,7 +11,7 @@ from thermsim.commands.terminal import (
     JSON,
     OPTION,
     FiniteRange,
-    Progress,
+    ProgressLine,
     case_of,
     console,
     print_json,
@@ -53,15 +53,14 @@ def predict(
 
         check_target(case, folder, replace=replace)
     try:
-        progress = Progress(quiet=as_json)
-        with progress as watch:
+        with ProgressLine(quiet=as_json) as progress:
             if folder is None:
-                prediction = predict(case, accuracy_K=accuracy, memory_GB=memory, watch=watch)
+                prediction = predict(case, accuracy_K=accuracy, memory_GB=memory, progress=progress)
             else:
                 from thermsim.nearby.superposition import with_resistances
 
                 prediction, resistances = with_resistances(
-                    case, accuracy_K=accuracy, memory_GB=memory, watch=watch, tell=progress.say
+                    case, accuracy_K=accuracy, memory_GB=memory, progress=progress
                 )
     except (NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError):
         tell_slips(case)
@@ -77,6 +76,10 @@ def predict(
     if folder is not None:
         from thermsim.report.files.export import VOLUME, write
 
+        if resistances is None and prediction.field.model.zones:
+            click.echo(
+                "resistances.csv is left out: too many zones, or no room for them in the memory allowed", err=True
+            )
         written = write(prediction, folder, resistances=resistances, replace=replace, volume=True if volume else None)
         click.echo(f"{len(written)} files in {folder}", err=as_json)
         if folder / VOLUME not in written:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from thermsim.commands.terminal import JSON, Progress, print_json
+from thermsim.commands.terminal import JSON, ProgressLine, print_json
 from thermsim.errors import ProofError
 
 
@@ -27,11 +27,11 @@ def prove(as_json: bool, folder: Path | None, stacks: int | None, cases: Path | 
     from thermsim.proof.table.shipped import cases_folder
     from thermsim.report.text.proof_table import table
 
-    progress, honesty = Progress(quiet=as_json), None
-    with progress:
-        proof = prove(cases_folder(cases), lambda title, share: progress.say(f"{100 * share:.0f} %, {title}"))
+    honesty = None
+    with ProgressLine(quiet=as_json) as progress:
+        proof = prove(cases_folder(cases), progress)
         if stacks is not None:
-            honesty = judge(stacks, watch=lambda number: progress.say(f"random stack {number + 1} of {stacks}"))
+            honesty = judge(stacks, progress=progress)
     found = document(proof, honesty)
     if as_json:
         print_json(found)

@@ -11,7 +11,7 @@ from thermsim.commands.terminal import (
     JSON,
     OPTION,
     FiniteRange,
-    Progress,
+    ProgressLine,
     case_of,
     console,
     print_json,
@@ -64,16 +64,14 @@ def sweep(
         check_sweep_target(case, [path for path, *_ in varied], same_height, folder, replace)
     warn_of_slips(case)
     vary = [Vary(*one, is_log=is_log) for one in varied]
-    progress = Progress(quiet=as_json)
-    with progress as watch:
+    with ProgressLine(quiet=as_json) as progress:
         found = sweep(
             case,
             vary,
-            watch=watched,
+            asked=watched,
             same_height=same_height,
             accuracy_K=accuracy,
-            tell_step=watch,
-            tell=progress.say,
+            progress=progress,
         )
     if as_json:
         from thermsim.report.text.sweep_table import document

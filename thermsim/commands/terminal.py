@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from thermsim.progress import Progress
+
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.status import Status
@@ -106,8 +108,8 @@ def hear_interrupts() -> None:
     signal.signal(signal.SIGINT, heard)
 
 
-class Progress:
-    """One line on the terminal that tells how far the mesh study is; nothing where nobody watches.
+class ProgressLine:
+    """One line on the terminal that tells how far a study is; nothing where nobody watches.
 
     The first grid takes a fraction of a second unless the solver is compiled for this machine, which happens once:
     while that takes long, it is said, even where nobody watches.
@@ -122,21 +124,21 @@ class Progress:
         self.timer = threading.Timer(COMPILES_AFTER_S, self._compiling)
         self.timer.daemon = True
 
-    def __enter__(self) -> Any:
+    def __enter__(self) -> Progress:
         if not self.quiet:
             from rich.console import Console
 
             self.status = Console(stderr=True).status("")
             self.status.start()
         self.timer.start()
-        return self._tell
+        return self._say
 
     def __exit__(self, *_: object) -> None:
         self.timer.cancel()
         if self.status is not None:
             self.status.stop()
 
-    def say(self, text: str) -> None:
+    def _say(self, text: str) -> None:
         if _heard:
             raise KeyboardInterrupt
         if self.status is not None:
@@ -150,11 +152,6 @@ class Progress:
         else:  # a long first grid, or the search for a limit
             self._arm()
             self.timer.start()
-
-    def _tell(self, step: Any, worst_K: float) -> None:
-        self.timer.cancel()
-        doubt = f", worst mesh doubt {worst_K:.3g} K" if worst_K < float("inf") else ""
-        self.say(f"grid of {step.cells:,} cells done in {step.seconds:.1f} s{doubt}")
 
 
 def is_compiling() -> bool:

@@ -7,8 +7,9 @@ are carried through twice, by sensitivities and by samples, and what base and op
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from math import hypot, inf
 
 import numpy as np
@@ -21,15 +22,15 @@ from thermsim.comparison.choice import AS_IN_FILE, chosen
 from thermsim.comparison.family import Family, family, warmest
 from thermsim.comparison.hand_check import flux_bounds
 from thermsim.comparison.outcome import Comparison, Contribution, Gain, Interval, OptionResult
-from thermsim.comparison.tolerances import Machinery, Samples, sampled
+from thermsim.comparison.tolerances import Samples, sampled
 from thermsim.comparison.uncertainty import Estimate, FirstOrder, Summary, compare_ways, first_order, summarise
 from thermsim.errors import RunawayError, ThermsimError
-from thermsim.mesh.prediction import MeshStep
 from thermsim.nearby.variables import SHARED
 from thermsim.plausibility.cautions import gallium_cautions, option_of
+from thermsim.progress import Progress
 from thermsim.readout.observable import WARMEST, Observable
-from thermsim.run.journal import Identity
-from thermsim.run.workers import run
+from thermsim.run.journal import Identity, Journal
+from thermsim.run.workers import progress_line, run
 
 Array = NDArray[np.float64]
 
@@ -205,8 +206,10 @@ def compare(
     accuracy_K: float | None = None,
     memory_GB: float | None = None,
     accept_danger: Sequence[str] = (),
-    machinery: Machinery | None = None,
-    watch: Callable[[str, MeshStep, float], None] | None = None,
+    workers: int | None = 1,
+    cluster: str | None = None,
+    journal: Journal | None = None,
+    progress: Progress | None = None,
 ) -> Comparison:
     """Compare options with the base, each gain with its interval and a verdict.
 
@@ -217,7 +220,9 @@ def compare(
     coverage : of the intervals, 0 to 1
     samples : of the Monte Carlo, rounded up to blocks of a power of two, and to 256
     accept_danger : options that are judged although gallium meets aluminium in them
-    machinery : runs all that samples need, see `thermsim.run.workers.run`; default: in this process
+    workers, cluster, journal : where samples are solved and kept, see `thermsim.run.workers.run`;
+        in this process unless given
+    progress : called with a line of words after each grid, and now and then while samples are solved
 
     Raises
     ------
@@ -228,8 +233,10 @@ def compare(
     start = time.perf_counter()
     count = _count(samples)
     names, cases = chosen(case, base, options)
-    whole = family(names, cases, accuracy_K, memory_GB, watch)
-    taken = sampled(whole, count, seed, machinery or (lambda make, tasks: run(make, tasks, workers=1)))
+    whole = family(names, cases, accuracy_K, memory_GB, progress)
+    lines = None if progress is None else lambda *state: progress(progress_line(*state))
+    solve_all = partial(run, workers=workers, cluster=cluster, journal=journal, watch=lines)
+    taken = sampled(whole, count, seed, solve_all)
     return Comparison(
         case=case,
         base_name=names[0],

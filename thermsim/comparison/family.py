@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,8 +12,9 @@ from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
 from thermsim.mesh.convergence import Doubt, doubts
 from thermsim.mesh.predict import predict
-from thermsim.mesh.prediction import MeshStep, Prediction
+from thermsim.mesh.prediction import Prediction
 from thermsim.model.grid.topology import alike
+from thermsim.progress import Progress
 from thermsim.readout.observable import HOTTEST, WARMEST, Asked, Observable, find, temperatures
 
 Array = NDArray[np.float64]
@@ -79,7 +80,7 @@ def family(
     cases: Sequence[Case],
     accuracy_K: float | None = None,
     memory_GB: float | None = None,
-    watch: Callable[[str, MeshStep, float], None] | None = None,
+    progress: Progress | None = None,
 ) -> Family:
     """Predict the base, and every option on the same grids, stretched.
 
@@ -87,15 +88,15 @@ def family(
     """
     predictions: list[Prediction] = []
     for name, case in zip(names, cases, strict=True):
-        tell = None if watch is None else lambda step, worst, name=name: watch(name, step, worst)
+        tell = None if progress is None else lambda line, name=name: progress(f"{name}: {line}")
         if not predictions:
-            predictions.append(predict(case, accuracy_K=accuracy_K, memory_GB=memory_GB, watch=tell))
+            predictions.append(predict(case, accuracy_K=accuracy_K, memory_GB=memory_GB, progress=tell))
             continue
         first = predictions[0]
         plan = alike(first.plan, first.case, case)
         try:
             other = predict(
-                case, accuracy_K=accuracy_K, memory_GB=memory_GB, plan=plan, grids=len(first.steps), watch=tell
+                case, accuracy_K=accuracy_K, memory_GB=memory_GB, plan=plan, grids=len(first.steps), progress=tell
             )
         except ThermsimError as error:
             error.add_note(f"in option {name!r}")

@@ -19,10 +19,10 @@ from thermsim.limits.clock import Drive, drive_at, driven, proportional, voltage
 from thermsim.limits.drives import MEETS_K, NARROWEST, Crossing, State, States, crossing
 from thermsim.mesh.convergence import doubt as doubt_of
 from thermsim.mesh.predict import FEWEST_GRIDS, predict
-from thermsim.mesh.prediction import MeshStep
 from thermsim.model.build import build_model
 from thermsim.model.grid.plan import MULTIPLIERS, plan_grid
 from thermsim.printable import Printable
+from thermsim.progress import Progress
 from thermsim.readout.materials_held import NotHeld, worst_of
 from thermsim.readout.observable import of_reading
 
@@ -39,7 +39,6 @@ NEAR_RUNAWAY = 1.02  # times the power of a clock: if that has no steady state, 
 Verdict = Literal["yes", "no", "within doubt", "runaway"]
 Width = Literal["expected", "at least"]
 Beyond = Literal["below the slowest", "above the fastest"]
-Watch = Callable[[MeshStep, float], None]
 
 
 @dataclass(frozen=True)
@@ -126,14 +125,14 @@ class Affordance(Printable):
     answers: tuple[Afforded, ...]
 
 
-def afford(case: Case, *, accuracy_K: float | None = None, watch: Watch | None = None) -> Affordance:
+def afford(case: Case, *, accuracy_K: float | None = None, progress: Progress | None = None) -> Affordance:
     """The power and clock at which a reading meets its limit, for the base and every option.
 
     Parameters
     ----------
     accuracy_K : of the readings at the limit [K]; unless given the case's own, or a tenth of the smallest tolerance of
     an offset where that is wider
-    watch : see `predict`
+    progress : see `predict`
 
     Raises
     ------
@@ -144,7 +143,7 @@ def afford(case: Case, *, accuracy_K: float | None = None, watch: Watch | None =
     for one in cases:
         _check(one)
     wanted = _needed_K(case) if accuracy_K is None else accuracy_K
-    return Affordance(case, wanted, tuple(_afford(one, wanted, watch) for one in cases))
+    return Affordance(case, wanted, tuple(_afford(one, wanted, progress) for one in cases))
 
 
 def _needed_K(case: Case) -> float:
@@ -175,13 +174,13 @@ def _check(case: Case) -> None:
 # ---- one case ---------------------------------------------------------------------------------------------------
 
 
-def _afford(case: Case, accuracy_K: float, watch: Watch | None) -> Afforded:
+def _afford(case: Case, accuracy_K: float, progress: Progress | None) -> Afforded:
     limit_C = case.limits.reading_C
     assert limit_C is not None  # as just checked
     plan = plan_grid(case)
     rough = _Judge(case, States(case, plan.grid(MULTIPLIERS[0])))
     met = rough.power_at(limit_C, "expected")
-    judge, held = _studied(States(case, plan.grid(MULTIPLIERS[WORK])), met, accuracy_K, watch)
+    judge, held = _studied(States(case, plan.grid(MULTIPLIERS[WORK])), met, accuracy_K, progress)
     clock = case.clock
     steps = () if clock is None else tuple(judge.step(clock, limit_C, *pair) for pair in _pairs(clock))
     between, beyond = (None, None) if clock is None else judge.between(clock, limit_C)
@@ -200,7 +199,7 @@ def _pairs(clock: Clock) -> list[tuple[float, float, bool]]:
     return sorted([*(step for step in steps if step[:2] != typed[:2]), typed])
 
 
-def _studied(states: States, met: Crossing | None, accuracy_K: float, watch: Watch | None) -> tuple[_Judge, bool]:
+def _studied(states: States, met: Crossing | None, accuracy_K: float, progress: Progress | None) -> tuple[_Judge, bool]:
     """A judge who knows what the grid is off, from a mesh study where the limit is met, or short of a runaway."""
     case = states.case
     share = 1.0 if met is None else met.at
@@ -211,7 +210,7 @@ def _studied(states: States, met: Crossing | None, accuracy_K: float, watch: Wat
         if there is None:
             continue
         try:
-            found = predict(driven(case, there.drive), accuracy_K=accuracy_K, watch=watch, of=reading)
+            found = predict(driven(case, there.drive), accuracy_K=accuracy_K, progress=progress, asked=reading)
         except RunawayError:
             continue  # steady on this grid, but no more on a finer one
         finest = {name: found.answers[of_reading(name)] for name in there.readings}

@@ -22,6 +22,7 @@ from thermsim.mesh.remarks import remarks
 from thermsim.model.build import build_model
 from thermsim.model.grid.axes import Grid, GridPlan
 from thermsim.model.grid.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, needed_GB, plan_grid
+from thermsim.progress import Progress
 from thermsim.readout.answers import answers, observables
 from thermsim.readout.field import Field
 from thermsim.readout.ladder import Ladder, blended, ladder
@@ -49,8 +50,8 @@ def predict(
     first_cells: int = FIRST_GRID_CELLS,
     plan: GridPlan | None = None,
     grids: int | None = None,
-    of: Collection[Asked] | None = None,
-    watch: Callable[[MeshStep, float], None] | None = None,
+    asked: Collection[Asked] | None = None,
+    progress: Progress | None = None,
     each: Callable[[int, Field], None] | None = None,
 ) -> Prediction:
     """Predict a case on three or more grids, until every temperature's mesh doubt is below the accuracy asked.
@@ -64,14 +65,14 @@ def predict(
     memory_GB : no grid is begun that would need more [GB]; 4, or most of what is free, unless given
     first_cells : cells of the first grid of an even family; one made for what is asked begins with an eighth or more
     plan : a family of grids to climb instead of one made for this case, such as the stretched one of another case
-    watch : called after each grid with the step and the worst doubt [K] so far (inf before the third grid)
+    progress : called after each grid with a line of words
     each : called after each grid with its multiplier and its field, for what else is asked of the same grids
     grids : climb so many, whatever the doubts (as far as the memory goes); default: until the accuracy is held
-    of : the temperatures that the accuracy is asked of; all of them unless given
+    asked : the temperatures that the accuracy is asked of; all of them unless given
 
     Raises
     ------
-    UnknownNameError : `of` holds what the case does not have
+    UnknownNameError : `asked` holds what the case does not have
     MemoryLimitError : not even three grids fit, or more was allowed than is free
     NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError, BoundsError : see `thermsim.errors`
     """
@@ -82,7 +83,7 @@ def predict(
     if wanted_W is not None and not wanted_W >= 0.0:
         raise ThermsimError(f"an accuracy of {wanted_W} W cannot be asked for", "give watts above zero, such as 0.1")
     known = observables(case)
-    held_to = temperatures(known if of is None else [find(known, one) for one in of])
+    held_to = temperatures(known if asked is None else [find(known, one) for one in asked])
     outer_K = min(max(OUTER_SHARE * wanted, ACCURACY_K), OUTER_K)
     memory_GB = allowed_GB(memory_GB)
     even = plan or plan_grid(case, first_cells)
@@ -122,8 +123,8 @@ def predict(
         )
         judged = judge(steps) if len(steps) >= FEWEST_GRIDS else Answers()
         worst = max((judged[one].half_width for one in held_to if one in judged), default=float("inf"))
-        if watch is not None:
-            watch(steps[-1], worst)
+        if progress is not None:
+            progress(_line(steps[-1], worst))
         if each is not None:
             each(multiplier, field)
         held = bool(judged) and worst <= wanted and _flows_hold(judged, wanted_W)
@@ -207,6 +208,12 @@ def _pilot(case: Case, even: GridPlan, first_cells: int) -> Field:
             if multiplier == even.multipliers[-1] or not runaways.may_settle(grid, error):
                 raise
     raise AssertionError("a family has grids")
+
+
+def _line(step: MeshStep, worst_K: float) -> str:
+    """How far a mesh study is; the worst doubt is inf before the third grid."""
+    doubt = f", worst mesh doubt {worst_K:.3g} K" if worst_K < inf else ""
+    return f"grid of {step.cells:,} cells done in {step.seconds:.1f} s{doubt}"
 
 
 def judge(steps: list[MeshStep]) -> Answers[Doubt]:

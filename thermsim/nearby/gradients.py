@@ -74,7 +74,7 @@ def gradients(
     case: Case,
     plan: GridPlan | None = None,
     multiplier: int = 2,
-    questions: Collection[Asked] | None = None,
+    asked: Collection[Asked] | None = None,
     paths: Collection[str] | None = None,
     field: Field | None = None,
 ) -> Gradients:
@@ -86,7 +86,7 @@ def gradients(
     Parameters
     ----------
     plan, multiplier : the grid; default: an even family of the case's own
-    questions : as in `answers(case, field)`; default: all temperatures and the heat of each cooling
+    asked : as in `answers(case, field)`; default: all temperatures and the heat of each cooling
     paths : of inputs, as `inputs(case)` lists them; default: all
     field : the case, solved on just that grid; default: it is solved here
 
@@ -101,7 +101,7 @@ def gradients(
     field = _solved(case, plan.grid(multiplier), field)
     found = answers(case, field)
     usual = [one for one, value in found.items() if np.isfinite(value) and one.takes != "power"]
-    wanted = usual if questions is None else [find(found, question) for question in questions]
+    wanted = usual if asked is None else [find(found, question) for question in asked]
     varied = list(known) if paths is None else list(paths)
     for path in varied:
         if path not in known:
@@ -109,7 +109,7 @@ def gradients(
     places = {one: under(one, case)[0] for one in wanted}
     for place in places.values():
         if not np.isfinite(found[place]):
-            raise ThermsimError(f"{place} lies in a void", "leave it out of the questions")
+            raise ThermsimError(f"{place} lies in a void", "leave it out of what is asked")
     at = linearise(field.model, field.temperature, field.guess)
     solved = Solved(case, field_of(at))
     goals = {place: local(place, solved) for place in dict.fromkeys(places.values())}

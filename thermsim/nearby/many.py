@@ -13,7 +13,7 @@ answers well enough get a mesh study each.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Literal
@@ -33,9 +33,10 @@ from thermsim.nearby.one_case import HELD_OUT, Checks, solved_for
 from thermsim.nearby.power_maps import PowerMaps
 from thermsim.nearby.samples import SAMPLE_ACCURACY_K, Nearby
 from thermsim.nearby.small_model_training import reduce
+from thermsim.progress import Progress
 from thermsim.readout.observable import Asked, Observable, find, of_reading, of_zone, temperatures
 from thermsim.run.tasks import Failure, Make, Task
-from thermsim.run.workers import FEW, run
+from thermsim.run.workers import FEW, progress_line, run
 
 Array = NDArray[np.float64]
 Way = Literal["base", "all grids", "superposition", "small model", "full solve", "mesh study", "no steady state"]
@@ -82,22 +83,22 @@ def many(
     case: Case,
     samples: Sequence[Mapping[str, float]],
     *,
-    questions: Sequence[Asked] | None = None,
+    asked: Collection[Asked] | None = None,
     accuracy_K: float | None = None,
     workers: int | None = None,
     memory_GB: float | None = None,
-    watch: Watch | None = None,
+    progress: Progress | None = None,
 ) -> Many:
     """Answer cases that differ from one case in some of its numbers.
 
     Parameters
     ----------
     samples : of each what differs, by the paths of `thermsim.inputs(case)`, in their units
-    questions : temperatures; all that the case has unless given. Superposition serves where only powers vary and only
+    asked : temperatures; all that the case has unless given. Superposition serves where only powers vary and only
         means of zones and probes are asked
     accuracy_K : that every doubt is held to, the case's own unless given
     workers : processes; None for one a processor
-    watch : called with samples done, all samples and the time left [s], while samples are solved in full
+    progress : called with a line of words after each grid, and while samples are solved in full
 
     Raises
     ------
@@ -115,10 +116,11 @@ def many(
             error.add_note(f"in sample {number}")
             raise
     wanted = case.accuracy_K if accuracy_K is None else accuracy_K
-    base = predict(case, accuracy_K=MESH_SHARE * wanted, memory_GB=memory_GB)
+    base = predict(case, accuracy_K=MESH_SHARE * wanted, memory_GB=memory_GB, progress=progress)
     offered = [question for question in temperatures(base.answers) if np.isfinite(base.answers[question])]
-    asked = tuple(find(offered, one) for one in questions or offered)
-    return _Study(case, known, samples, asked, base, wanted, workers, memory_GB, watch).answer()
+    questions = tuple(find(offered, one) for one in asked or offered)
+    watch = None if progress is None else lambda *state: progress(progress_line(*state))
+    return _Study(case, known, samples, questions, base, wanted, workers, memory_GB, watch).answer()
 
 
 @dataclass(frozen=True)

@@ -41,7 +41,7 @@ class Sensitivities:
 
 def sensitivities(
     case: Case,
-    questions: Collection[Asked] | None = None,
+    asked: Collection[Asked] | None = None,
     paths: Collection[str] | None = None,
     accuracy_K: float | None = None,
 ) -> Sensitivities:
@@ -50,7 +50,7 @@ def sensitivities(
     They are found on the last grids of a mesh study, and told as temperatures are: at their limit where they settle.
     Answers with a kink (see `gradients`) are judged with the rest; their doubt is wide.
 
-    questions, paths : as in `gradients`; accuracy_K : of the mesh study, the case's own unless given
+    asked, paths : as in `gradients`; accuracy_K : of the mesh study, the case's own unless given
 
     Raises
     ------
@@ -60,7 +60,7 @@ def sensitivities(
     steps = prediction.steps[-GRIDS_OF_LIMIT:]
     on_grids = [
         gradients(
-            case, prediction.plan, step.multiplier, questions, paths,
+            case, prediction.plan, step.multiplier, asked, paths,
             prediction.field if step is steps[-1] else None,
         )
         for step in steps

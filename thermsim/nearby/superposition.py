@@ -19,7 +19,7 @@ Highest temperatures are no part of this: where the hottest place is, changes wi
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -31,13 +31,14 @@ from thermsim.errors import ThermsimError
 from thermsim.mesh.convergence import GRIDS_OF_LIMIT, Doubt, doubts
 from thermsim.mesh.memory import allowed_GB
 from thermsim.mesh.predict import FEWEST_GRIDS, predict
-from thermsim.mesh.prediction import MeshStep, Prediction
+from thermsim.mesh.prediction import Prediction
 from thermsim.model.assemble import assemble
 from thermsim.model.build import Guess, Model, ZoneCells, build_model
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import FIRST_GRID_CELLS, needed_GB, plan_grid
 from thermsim.model.physics.boundary import unheated
 from thermsim.model.physics.heat import FaceSource, VolumeSource
+from thermsim.progress import Progress
 from thermsim.readout.answers import answers, observables, weights_of
 from thermsim.readout.field import Field
 from thermsim.readout.observable import Observable, of_zone
@@ -158,15 +159,16 @@ def with_resistances(
     *,
     accuracy_K: float | None = None,
     memory_GB: float | None = None,
-    watch: Callable[[MeshStep, float], None] | None = None,
-    tell: Callable[[str], None] | None = None,
+    progress: Progress | None = None,
 ) -> tuple[Prediction, Resistances | None]:
     """A prediction as `predict` makes it, and the resistances of its zones on the first four of the same grids.
 
     Without resistances where there are no zones or more than MOST_ZONES, and where fewer than three grids have room for
     the temperatures of all zones in `memory_GB`.
 
-    tell : called with what is worked on, in words. Raises what `predict` and `superposition` raise.
+    progress : called with a line of words after each grid and before each matrix
+
+    Raises what `predict` and `superposition` raise.
     """
     allowed = allowed_GB(memory_GB)
     found: list[tuple[Superposition, float]] = []
@@ -177,12 +179,12 @@ def with_resistances(
         needed = needed_GB(cells) + zones * cells * BYTES_PER_ZONE / GIGABYTE
         if not 0 < zones <= MOST_ZONES or len(found) == GRIDS_OF_LIMIT or needed > allowed:
             return
-        if tell is not None:
-            tell(f"thermal resistances of {zones} zones on {cells:,} cells")
+        if progress is not None:
+            progress(f"thermal resistances of {zones} zones on {cells:,} cells")
         found.append(_with_noise(case, field))
         multipliers.append(multiplier)
 
-    prediction = predict(case, accuracy_K=accuracy_K, memory_GB=memory_GB, watch=watch, each=take)
+    prediction = predict(case, accuracy_K=accuracy_K, memory_GB=memory_GB, progress=progress, each=take)
     return prediction, settled(found, multipliers) if len(found) >= FEWEST_GRIDS else None
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -16,7 +16,7 @@ from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case, Part
 from thermsim.errors import ThermsimError, UnknownNameError
 from thermsim.readout.answers import observables
-from thermsim.readout.observable import HOTTEST, Observable, find, temperatures
+from thermsim.readout.observable import HOTTEST, Asked, Observable, find, temperatures
 
 MOST_QUANTITIES = 2
 FEWEST_VALUES = 2
@@ -120,15 +120,15 @@ def _unknown(path: str, known: Iterable[str]) -> tuple[str, str]:
     return f"the case has no number {path!r}{did_you_mean(path, of_head or paths)}", remedy
 
 
-def questions_of(case: Case, watch: Sequence[str]) -> tuple[Observable, ...]:
-    """What is watched, by the words of `asked`: `reading C5`, `zone cache` (its mean), `zone cache, highest`.
+def questions_of(case: Case, asked: Collection[Asked]) -> tuple[Observable, ...]:
+    """What is asked, by itself or by its words: `reading C5`, `zone cache` (its mean), `zone cache, highest`.
 
     The hottest spot where nothing is said.
 
     Raises UnknownNameError: the case has no such temperature.
     """
     known = temperatures(observables(case))
-    found = [HOTTEST if words == "hottest" else find(known, words) for words in watch or [str(HOTTEST)]]
+    found = [HOTTEST if words == "hottest" else find(known, words) for words in asked or [HOTTEST]]
     return tuple(dict.fromkeys(found))
 
 

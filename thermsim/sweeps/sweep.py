@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -30,12 +30,13 @@ from thermsim.mesh.bounds import source_bounds
 from thermsim.mesh.convergence import Doubt, doubts
 from thermsim.mesh.memory import allowed_GB
 from thermsim.mesh.predict import FEWEST_GRIDS, predict
-from thermsim.mesh.prediction import MeshStep, Prediction
+from thermsim.mesh.prediction import Prediction
 from thermsim.model.build import build_model
 from thermsim.model.grid.axes import Grid, GridPlan
 from thermsim.model.grid.plan import needed_GB
 from thermsim.model.grid.topology import alike
 from thermsim.printable import Printable
+from thermsim.progress import Progress
 from thermsim.readout.answers import answers
 from thermsim.readout.field import Field
 from thermsim.readout.materials_held import NotHeld, materials_not_held
@@ -160,23 +161,22 @@ def sweep(
     case: Case,
     vary: Sequence[Vary],
     *,
-    watch: Sequence[str] = (),
+    asked: Collection[Asked] = (),
     same_height: str | None = None,
     accuracy_K: float | None = None,
     memory_GB: float | None = None,
-    tell_step: Callable[[MeshStep, float], None] | None = None,
-    tell: Callable[[str], None] | None = None,
+    progress: Progress | None = None,
 ) -> Sweep:
     """Solve a case at every point of one or two ranges.
 
     Parameters
     ----------
     vary : one or two quantities with their ranges
-    watch : names of temperatures, see `questions_of`; the hottest spot unless given
+    asked : temperatures, see `questions_of`; the hottest spot unless given
     same_height : a part whose thickness makes up for what is varied, so that the height of the stack stays
-    accuracy_K : of the watched temperatures; the case's own unless given [K]
+    accuracy_K : of what is asked; the case's own unless given [K]
     memory_GB : as for `predict`
-    tell_step, tell : called after each grid of the mesh study, and with words before each point
+    progress : called with a line of words after each grid of the mesh study, and before each point
 
     Raises
     ------
@@ -184,14 +184,14 @@ def sweep(
     RunawayError and others of `FAILURES` : not even one point has an answer
     """
     start = time.perf_counter()
-    questions = questions_of(case, watch)
+    questions = questions_of(case, asked)
     ranges = ranges_of(case, vary)
     places = places_of(case, ranges, same_height)
     wanted = case.accuracy_K if accuracy_K is None else accuracy_K
     memory = allowed_GB(memory_GB)
     middle = _from_middle([len(one.values) for one in ranges])
-    number, reference = _reference(places, middle, MIDDLE_SHARE * wanted, memory, questions, tell_step)
-    climb = _Climb(places, number, reference, questions, tell)
+    number, reference = _reference(places, middle, MIDDLE_SHARE * wanted, memory, questions, progress)
+    climb = _Climb(places, number, reference, questions, progress)
     _climb(climb, reference, wanted, memory)
     points = tuple(climb.point(number) for number in range(len(places)))
     if not any(point.doubts for point in points):
@@ -207,14 +207,14 @@ def _reference(
     accuracy_K: float,
     memory_GB: float,
     questions: Sequence[Observable],
-    tell: Callable[[MeshStep, float], None] | None,
+    progress: Progress | None,
 ) -> tuple[int, Prediction]:
     """The number and the mesh study of the first point in an order that has a steady state."""
     failed: ThermsimError | None = None
     for number in order:
         try:
             case = places[number].case
-            return number, predict(case, accuracy_K=accuracy_K, memory_GB=memory_GB, of=questions, watch=tell)
+            return number, predict(case, accuracy_K=accuracy_K, memory_GB=memory_GB, asked=questions, progress=progress)
         except FAILURES as error:
             failed = failed or error
     assert failed is not None  # there are points
@@ -248,10 +248,10 @@ class _Climb:
         number: int,
         reference: Prediction,
         questions: Sequence[Observable],
-        tell: Callable[[str], None] | None,
+        progress: Progress | None,
     ) -> None:
         assert reference.plan is not None
-        self.places, self.questions, self.tell = places, questions, tell
+        self.places, self.questions, self.progress = places, questions, progress
         self.plan: GridPlan = reference.plan
         self.base = number
         self.known = {step.multiplier: (step.answers, step.error_K) for step in reference.steps}
@@ -273,8 +273,8 @@ class _Climb:
         for count, number in enumerate(_neighbours(self.places), 1):
             if number in self.failures:
                 continue
-            if self.tell is not None:
-                self.tell(f"grid {len(self.done) + 1}, point {count} of {len(self.places)}")
+            if self.progress is not None:
+                self.progress(f"grid {len(self.done) + 1}, point {count} of {len(self.places)}")
             try:
                 found, error_K = self._answers(number, multiplier, warm)
             except FAILURES as error:

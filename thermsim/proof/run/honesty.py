@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,6 +20,7 @@ from thermsim.case.load import parse_case
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
 from thermsim.mesh.predict import predict
+from thermsim.progress import Progress
 from thermsim.proof.closed_form.flux_channel import Channel, ChannelLayer, Rectangle, influence_matrix, rise_field
 
 Array = NDArray[np.float64]
@@ -83,7 +83,7 @@ def widths(error: Array, doubt: Array) -> Array:
 def judge(
     stacks: int,
     seed: int = SEED,
-    watch: Callable[[int], None] | None = None,
+    progress: Progress | None = None,
     memory_GB: float | None = None,
 ) -> Honesty:
     """Predict random stacks and hold their doubts against their true errors; `memory_GB` as in `predict`."""
@@ -91,8 +91,8 @@ def judge(
     found: dict[str, list[tuple[float, float]]] = {"mean": [], "highest": []}
     held, refused = 0, []
     for number in range(stacks):
-        if watch is not None:
-            watch(number)
+        if progress is not None:
+            progress(f"random stack {number + 1} of {stacks}")
         stack = draw(rng)
         try:
             prediction = predict(stack.case, memory_GB=memory_GB)

@@ -19,6 +19,7 @@ from thermsim.case.options import with_option
 from thermsim.errors import RunawayError, ThermsimError
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
+from thermsim.progress import Progress
 from thermsim.proof.run.control import Control, control
 from thermsim.proof.run.line import Line, observed_order
 from thermsim.proof.run.samples import SAMPLES
@@ -41,13 +42,13 @@ class Proof:
         return all(line.verdict != "OUTSIDE" for line in self.lines) and self.control.works
 
 
-def prove(folder: Path, watch: Callable[[str, float], None] | None = None) -> Proof:
+def prove(folder: Path, progress: Progress | None = None) -> Proof:
     """Hold this installation against every published reference.
 
     Parameters
     ----------
     folder : of the cases, see `shipped.cases_folder`
-    watch : called before each case with its title and the share that is done
+    progress : called with a line of words before each case
 
     Raises
     ------
@@ -56,8 +57,8 @@ def prove(folder: Path, watch: Callable[[str, float], None] | None = None) -> Pr
     start = time.perf_counter()
     lines: list[Line] = []
     for number, published in enumerate(CASES):
-        if watch is not None:
-            watch(published.title, number / len(CASES))
+        if progress is not None:
+            progress(f"{100 * number / len(CASES):.0f} %, {published.title}")
         lines += lines_of(published, folder)
     return Proof((*lines, *_samples()), control(folder), time.perf_counter() - start)
 
