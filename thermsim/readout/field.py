@@ -251,11 +251,15 @@ class Field:
 
     @cached_property
     def sink(self) -> tuple[int, ...]:
-        """The entries of `cooling` by which most heat leaves: those of one face with one fluid count together."""
-        alike: dict[tuple[str, float], list[int]] = {}
-        for number, flow in enumerate(self.flows):
-            if flow.fluid_C is not None:
-                alike.setdefault((flow.face, flow.fluid_C), []).append(number)
+        """The entries of `cooling` by which most heat leaves: those of one face with one fluid count together.
+
+        One whose heat has no bound counts only where all are such.
+        """
+        endless = {number for pair in self.touching for number in pair}
+        known = [number for number, flow in enumerate(self.flows) if flow.fluid_C is not None]
+        alike: dict[tuple[str, float | None], list[int]] = {}
+        for number in [number for number in known if number not in endless] or known:
+            alike.setdefault((self.flows[number].face, self.flows[number].fluid_C), []).append(number)
         return tuple(max(alike.values(), key=lambda numbers: sum(self.flows[number].heat_W for number in numbers)))
 
     @property
