@@ -137,7 +137,7 @@ def test_answers_do_not_depend_on_the_number_of_processes() -> None:
         ([{"top.fluid": 3.0}], {}, UnknownNameError, "top.fluid"),
         ([{"slab.thickness_mm": -1.0}], {}, ThermsimError, "above 0"),
         ([{"top.fluid_C": float("nan")}], {}, ThermsimError, "cannot be nan"),
-        ([{}], {"questions": [("zone", "core", "mean")]}, UnknownNameError, "core"),
+        ([{}], {"asked": [("zone", "core", "mean")]}, UnknownNameError, "core"),
     ],
 )
 def test_what_cannot_be_asked(samples: Any, more: Any, error: type[ThermsimError], told: str) -> None:
