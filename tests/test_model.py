@@ -14,6 +14,7 @@ from stacks import Mapping, case_of, even_grid, film, joint, part, rise, solve_c
 
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import NoWayOutError, ThermsimError
+from thermsim.model.assemble import assemble, made_heat
 from thermsim.model.build import build_model
 from thermsim.model.grid.plan import plan_grid
 from thermsim.readout.field import Field
@@ -290,3 +291,13 @@ def test_any_number_of_cooling_entries() -> None:
     one, many = solve_on(whole, grid), solve_on(cut, grid)
     assert many.zones[0].mean_C == pytest.approx(one.zones[0].mean_C, abs=1e-6)
     assert [flow.heat_W for flow in many.flows] == pytest.approx([5.0 / 300.0] * 300, rel=1e-6)
+
+
+def test_heat_alone_is_that_of_the_whole_balance() -> None:
+    """What superposition takes instead of a whole balance, where every coolant is at 0 C; leakage included."""
+    heat = [heat_in("foot", 3.0), heat_in("head", 2.0, "top"), heat_in("post", 1.0, "volume")]
+    case = case_of([part("foot", [10, 10], 2, 5.0), part("post", [4, 4], 5, 20.0), part("head", [10, 10], 2, 9.0)],
+                   heat, [film("top", 500.0, 0.0), film("exposed", 10.0, 0.0)])  # fmt: skip
+    model = build_model(case, even_grid(case, [2.0, 2.0, 1.0]))
+    guess = model.guess(np.full(model.grid.shape, 40.0), (40.0,) * len(model.face_sources))
+    assert np.array_equal(made_heat(model, guess), assemble(model, guess).heat)

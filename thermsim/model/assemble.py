@@ -183,28 +183,48 @@ def assemble(model: Model, guess: Guess) -> Stencil:
     for axis, count in enumerate(shape):
         inner = between_cells(model, axis, guess)
         inner_of = np.moveaxis(inner, axis, 0)
-        ground_of, heat_of = np.moveaxis(ground, axis, 0), np.moveaxis(heat, axis, 0)
         for face in np.flatnonzero(~model.is_plain(axis)).tolist():
             plane = face_plane(model, axis, face, guess)
-            between, heat_lower, heat_upper, ground_lower, ground_upper = plane.links()
-            if face > 0:
-                toward = np.where(np.isnan(plane.known_upper), 0.0, between)
-                ground_of[face - 1] += ground_lower + toward
-                heat_of[face - 1] += heat_lower + toward * np.nan_to_num(plane.known_upper)
-            if face < count:
-                toward = np.where(np.isnan(plane.known_lower), 0.0, between)
-                ground_of[face] += ground_upper + toward
-                heat_of[face] += heat_upper + toward * np.nan_to_num(plane.known_lower)
+            between = _add_plane(plane, axis, face, heat, ground)
             if 0 < face < count:
                 known = ~np.isnan(plane.known_lower) | ~np.isnan(plane.known_upper)
                 inner_of[face - 1] = np.where(known, 0.0, between)
         conductances.append(inner)
-    for source in model.volume_sources:
-        watts, slope = source.linearised(guess.temperature)
-        heat[:, :, source.levels] += watts
-        ground[:, :, source.levels] -= slope
+    _add_volumes(model, guess, heat, ground)
     solid = model.region >= 0
     ground[~solid] = 0.0
     heat[~solid] = 0.0
     x, y, z = (axis.widths for axis in model.grid.axes)
     return Stencil(conductances[0], conductances[1], conductances[2], ground, heat, solid, x, y, z, model.region)
+
+
+def made_heat(model: Model, guess: Guess) -> Array:
+    """`assemble(model, guess).heat` [W] of a model whose coolants are at 0 C, from the planes that make heat alone."""
+    heat, ground = np.zeros(model.grid.shape), np.zeros(model.grid.shape)
+    for face in sorted({source.face for source in model.face_sources}):
+        _add_plane(face_plane(model, 2, face, guess), 2, face, heat, ground)
+    _add_volumes(model, guess, heat, ground)
+    heat[model.region < 0] = 0.0
+    return heat
+
+
+def _add_plane(plane: FacePlane, axis: int, face: int, heat: Array, ground: Array) -> Array:
+    """What a plane of faces gives the cells beside it; gives the conductances between them [W/K]."""
+    heat_of, ground_of = np.moveaxis(heat, axis, 0), np.moveaxis(ground, axis, 0)
+    between, heat_lower, heat_upper, ground_lower, ground_upper = plane.links()
+    if face > 0:
+        toward = np.where(np.isnan(plane.known_upper), 0.0, between)
+        ground_of[face - 1] += ground_lower + toward
+        heat_of[face - 1] += heat_lower + toward * np.nan_to_num(plane.known_upper)
+    if face < len(heat_of):
+        toward = np.where(np.isnan(plane.known_lower), 0.0, between)
+        ground_of[face] += ground_upper + toward
+        heat_of[face] += heat_upper + toward * np.nan_to_num(plane.known_lower)
+    return between
+
+
+def _add_volumes(model: Model, guess: Guess, heat: Array, ground: Array) -> None:
+    for source in model.volume_sources:
+        watts, slope = source.linearised(guess.temperature)
+        heat[:, :, source.levels] += watts
+        ground[:, :, source.levels] -= slope

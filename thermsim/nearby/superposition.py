@@ -32,7 +32,7 @@ from thermsim.mesh.convergence import GRIDS_OF_LIMIT, Doubt, doubts
 from thermsim.mesh.memory import allowed_GB
 from thermsim.mesh.predict import FEWEST_GRIDS, predict
 from thermsim.mesh.prediction import Prediction
-from thermsim.model.assemble import assemble
+from thermsim.model.assemble import assemble, made_heat
 from thermsim.model.build import Guess, Model, ZoneCells, build_model
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import FIRST_GRID_CELLS, needed_GB, plan_grid
@@ -106,7 +106,7 @@ def superposition(case: Case, field: Field) -> Superposition:
     bare = _unheated(field)
     state = prepare(assemble(bare, field.guess), bare.may_have_islands)
     held = [replace(bare, face_sources=faces, volume_sources=volumes) for faces, volumes in heats]
-    solutions = solve_many(state, [assemble(one, _guess_for(one, field)).heat for one in held])
+    solutions = solve_many(state, [made_heat(one, _guess_for(one, field)) for one in held])
     weights = {one: weights_of(one, case, model) for one in observables(case)}
     linear = {one: own for one, own in weights.items() if own is not None}
     rows = []
