@@ -127,49 +127,65 @@ def test_doubt_of_clean_sequences() -> None:
         found = doubt([80.0 - 0.4 * h**order for h in sizes], sizes)
         assert found.note == "settles" and found.order == pytest.approx(order, abs=1e-9)
         assert found.value == found.finest == pytest.approx(79.6)
-        assert 0.4 < found.half_width < 1.3  # true error 0.4
+        assert 0.4 < found.half_width < 2.0  # true error 0.4
 
 
-@pytest.mark.parametrize("sizes", [[6.0, 3.0, 1.5, 1.0], [4.0, 2.0, 4 / 3, 1.0]])
-def test_four_grids_that_settle_are_told_at_their_limit(sizes: list[float]) -> None:
-    """Errors of the scheme: h^2 where fields are smooth, h^2 ln h where heat jumps, and a singular edge's h^1.6."""
-    for error in (
-        lambda h: h**2,
-        lambda h: h**2 * (1.0 - np.log(h / 9.0)),
-        lambda h: h**1.6,
-        lambda h: h**2 + 0.05 * h**3,
-    ):
-        found = doubt([80.0 - 0.1 * float(error(h)) for h in sizes], sizes)
-        left = 80.0 - found.finest
+ERRORS = {
+    "smooth": lambda h: h**2,
+    "jump": lambda h: h**2 * (1.0 - np.log(h / 9.0)),
+    "singular edge": lambda h: h**1.6,
+    "corner": lambda h: h ** (4.0 / 3.0),
+    "next order": lambda h: h**2 + 0.05 * h**3,
+    "turns round": lambda h: 0.8 * h**2 - h,
+}
+
+
+@pytest.mark.parametrize("sizes", [[6.0, 3.0, 1.5, 1.0], [4.0, 2.0, 4 / 3, 1.0], [6.0, 4.0, 3.0, 2.0, 1.5, 1.0]])
+@pytest.mark.parametrize("kind", ERRORS)
+def test_four_grids_that_settle_are_told_at_their_limit(kind: str, sizes: list[float]) -> None:
+    """Errors of the scheme: where fields are smooth, where heat jumps, at edges; and two of opposite sign."""
+    found = doubt([80.0 - 0.1 * float(ERRORS[kind](h)) for h in sizes], sizes)
+    left = abs(80.0 - found.finest)
+    assert abs(found.value - 80.0) <= found.half_width
+    if kind != "turns round":
         assert found.note == "settles to its limit"
-        assert abs(found.value - 80.0) <= found.half_width < 0.75 * left
-        assert abs(found.value - 80.0) < 0.25 * left
-        assert found.at_finest.value == found.finest
-        assert found.at_finest.half_width == found.half_width + abs(found.value - found.finest)
-    slow = doubt([80.0 - 0.1 * h for h in sizes], sizes)
-    assert slow.value == slow.finest and slow.half_width > 0.1
+        assert abs(found.value - 80.0) < 0.15 * left and found.half_width < 1.5 * left
+    assert found.at_finest.value == found.finest
+    assert found.at_finest.half_width == found.half_width + abs(found.value - found.finest)
+
+
+def test_smooth_sequences_have_narrow_doubts_and_no_limit_is_told_without_one() -> None:
+    sizes = [4.0, 2.0, 4 / 3, 1.0]
+    smooth = doubt([80.0 - 0.1 * h**2 for h in sizes], sizes)
+    assert abs(smooth.value - 80.0) < 1e-9 and 0.002 < smooth.half_width < 0.02  # 0.1 is left on the finest grid
     turned = doubt([79.8, 79.7, 79.8, 79.9], sizes)
-    assert turned.value == turned.finest
+    assert turned.value == turned.finest and turned.half_width > 0.2
+    # values that agree on the last grids by chance are not known to what they differ by
+    chance = doubt([80.0, 80.4, 80.401, 80.4005], sizes)
+    assert chance.half_width > 0.05
+
+
+def test_equal_steps_are_a_drift_that_no_grid_ends() -> None:
+    """As a corner drew an answer on, by equal steps on grids 1, 2, 3, 4, 6 and 8 times as fine: it does not settle."""
+    drawn_on = [66.517, 66.511, 66.503, 66.498, 66.492, 66.487]
+    found = doubt(drawn_on, [1.0, 1 / 2, 1 / 3, 1 / 4, 1 / 6, 1 / 8])
+    assert found.note == "does not settle" and found.value == 66.487
+    assert found.half_width > 0.15  # told with +- 0.027 as long as only the range of the last three was looked at
+    # an order of a tenth: the limit is ten times as far as all grids have moved the value
+    sizes = [1.0, 1 / 2, 1 / 3, 1 / 4]
+    slow = doubt([80.0 + h**0.1 for h in sizes], sizes)
+    assert slow.note == "does not settle" and abs(slow.value - 80.0) <= 1.05 * slow.half_width
 
 
 def test_limits_add_up() -> None:
-    """The same weights for all that settles: parts that add up on every grid add up in the limit."""
+    """The same weights for all quantities: parts that add up on every grid add up in the limit."""
     sizes = [4.0, 2.0, 4 / 3, 1.0]
     table = np.array([[60.0 - 0.2 * h**2, 20.0 + 0.1 * h**1.8] for h in sizes])
     whole = doubts(np.column_stack([table, table.sum(axis=1)]), sizes)
     assert [one.note for one in whole] == ["settles to its limit"] * 3
     assert whole[0].value + whole[1].value == pytest.approx(whole[2].value, abs=1e-12)
-    assert limit_weights(sizes, 2.0) @ table[-3:, 0] == pytest.approx(whole[0].value, abs=1e-12)
-    assert limit_weights(sizes, 2.0).sum() == pytest.approx(1.0)
-    assert limit_weights(sizes, 1.3).sum() == pytest.approx(1.0)
-
-
-def test_a_fourth_grid_that_confirms_narrows_the_doubt() -> None:
-    sizes = [8.0, 4.0, 2.0, 1.0]
-    values = [80.0 - 0.4 * h**2 for h in sizes]
-    assert doubt(values, sizes).half_width < 0.75 * doubt(values[1:], sizes[1:]).half_width
-    wavy = [80.0 - 0.4, *values[1:]]
-    assert doubt(wavy, sizes).half_width == doubt(values[1:], sizes[1:]).half_width
+    assert limit_weights(sizes) @ table[-3:, 0] == pytest.approx(whole[0].value, abs=1e-12)
+    assert limit_weights(sizes).sum() == pytest.approx(1.0)
 
 
 def test_doubt_of_sequences_that_do_not_settle() -> None:
@@ -251,13 +267,12 @@ def cover_and_width(samples: list[Sample]) -> tuple[float, float]:
 @pytest.mark.parametrize("grids", [3, 4])
 @pytest.mark.parametrize("erratic", [0.0, 0.05, 0.2, 0.5])
 def test_doubt_is_honest_on_synthetic_sequences(erratic: float, grids: int) -> None:
-    # the truth is known by construction; a doubt should hold 95 times in 100 and not be ten times too wide. A limit is
-    # told of sequences that look settled: with orders near one and an erratic part, which our grids do not show (see
-    # the random stacks of test_physics_mesh_doubt.py), nine times in ten
+    # the truth is known by construction; a doubt should hold 95 times in 100 and not be ten times too wide. Limits of
+    # such sequences are nearer still than is told of them: our grids do not always show where their errors come from
     generator = np.random.default_rng(60221)
     cover, width = cover_and_width([synthetic(generator, erratic, grids) for _ in range(40)])
-    assert cover >= (0.90 if grids == 4 and erratic > 0.0 else 0.95), (cover, width)
-    assert width <= 10.0, (cover, width)
+    assert cover >= 0.95, (cover, width)
+    assert width <= (10.0 if grids == 3 else 20.0), (cover, width)
 
 
 def test_the_gate_of_honesty_can_fail() -> None:
@@ -359,7 +374,7 @@ def test_doubt_is_honest_on_heat_spreading(on_lines: bool) -> None:
     cover, width = cover_and_width(samples)
     assert cover >= 0.95, (cover, width)
     # edges between grid lines make the sequence erratic and its doubt wide; the product's grids stand on every edge
-    assert width <= (5.0 if on_lines else 15.0), (cover, width)
+    assert width <= (10.0 if on_lines else 25.0), (cover, width)
 
 
 def test_a_doubt_is_a_hundred_errors_of_the_solver_at_least() -> None:

@@ -238,7 +238,7 @@ def _ladder_told(steps: list[MeshStep], judged: Answers[Doubt]) -> Ladder | None
     alike = [one for one in found if one is not None and one.is_like(last)]
     if start.order is None or start.value == start.finest or len(alike) < len(found):
         return last
-    return blended(alike, limit_weights(_sizes(steps), start.order).tolist())
+    return blended(alike, limit_weights(_sizes(steps)).tolist())
 
 
 def _sizes(steps: list[MeshStep]) -> list[float]:

@@ -46,6 +46,7 @@ NODES = 14, 12  # likewise, Gauss-Legendre points for each octave of the root of
 SHORTEST = 1e-8  # of the longer side: roots of t below have one panel
 LONGEST = 2.1  # ... beyond all waves but the uniform one are gone: exp(-(2.1 pi)^2) = 1e-19
 FEW_IMAGES = 0.3  # up to this root of t over the length, the nearest images are all that count
+REACH = 12.0  # roots of t that heat comes: erfc(6) = 2e-17
 COSINES = 8  # beyond it so many cosines: exp(-(0.3 pi 8)^2) = 2e-25
 
 
@@ -259,7 +260,9 @@ def _heat_kernel(root: Array, length: float, centre: float, size: float, seen: A
     short = root < FEW_IMAGES * length
     for shift in range(-2, 3):
         for image in (centre, -centre):
-            total[short] += _spread(root[short, None], seen - image - 2.0 * shift * length, size, seen_size)
+            distance = seen - image - 2.0 * shift * length
+            here = short & (root > (np.min(np.abs(distance) - seen_size / 2.0) - size / 2.0) / REACH)
+            total[here] += _spread(root[here, None], distance, size, seen_size)
     order = np.arange(COSINES + 1.0)
     wave = order * np.pi / length
     heated = np.where(order == 0, 1.0, 2.0) * np.cos(wave * centre) * np.sinc(wave * size / (2.0 * np.pi)) / length

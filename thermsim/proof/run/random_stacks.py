@@ -31,6 +31,7 @@ LEAST_W_MK, MOST_W_MK = 0.1, 2000.0
 RISES_K = 10.0, 120.0  # of the hottest spot: powers are scaled to it
 HOTSPOT = 1.0 / 50.0  # of the sides of the plate, the smallest
 RASTER, ZOOM, ZOOMS = 33, 9, 12  # points along each axis in which a summit is sought, first and then; how often
+HILLS = 4  # of a raster that are climbed
 
 
 @dataclass(frozen=True)
@@ -220,17 +221,37 @@ def _exact(channel: Channel, boxes: list[Box], watts: Array, places: list[list[f
 
 
 def _highest(channel: Channel, sources: tuple[Rectangle, ...], powers: tuple[float, ...], box: Box) -> float:
-    """Highest rise within a rectangle [K]: a raster, finer at its edges, then finer ones around the best point."""
-    low, high = MM * np.array(box[:2]), MM * np.array(box[2:])
-    shares = 0.5 - 0.5 * np.cos(np.linspace(0.0, np.pi, RASTER))
-    axes = [low[axis] + shares * (high[axis] - low[axis]) for axis in (0, 1)]
-    best = -np.inf
+    """Highest rise within a rectangle [K]: a raster, then finer ones around each of its highest hills.
+
+    The raster is finer at the edges of the rectangle, and has lines where others end beside it.
+    """
+    axes = []
+    for low, high, ends in (
+        (MM * box[0], MM * box[2], [one.centre_x + side * one.size_x for one in sources for side in (-0.5, 0.5)]),
+        (MM * box[1], MM * box[3], [one.centre_y + side * one.size_y for one in sources for side in (-0.5, 0.5)]),
+    ):
+        even = low + (0.5 - 0.5 * np.cos(np.linspace(0.0, np.pi, RASTER))) * (high - low)
+        beside = [end for end in ends if low < end < high]
+        axes.append(np.unique([*even.tolist(), *beside]))
+    rise = rise_field(channel, sources, powers, axes[0], axes[1]).value
+    around = np.pad(rise, 1, constant_values=-np.inf)
+    shape = rise.shape
+    hills = np.all([rise >= around[i : i + shape[0], j : j + shape[1]] for i in range(3) for j in range(3)], axis=0)
+    starts = sorted(np.argwhere(hills).tolist(), key=lambda at: -rise[at[0], at[1]])[:HILLS]
+    return max(_climbed(channel, sources, powers, axes, at) for at in starts)
+
+
+def _climbed(
+    channel: Channel, sources: tuple[Rectangle, ...], powers: tuple[float, ...], axes: list[Array], start: list[int]
+) -> float:
+    """Highest rise [K] about one point of a raster."""
+    at, best = start, -np.inf
     for _ in range(ZOOMS):
-        rise = rise_field(channel, sources, powers, axes[0], axes[1]).value
-        i, j = np.unravel_index(int(np.argmax(rise)), rise.shape)
-        best = max(best, float(rise[i, j]))
         axes = [
-            np.linspace(along[max(at - 1, 0)], along[min(at + 1, len(along) - 1)], ZOOM)
-            for along, at in zip(axes, (int(i), int(j)), strict=True)
+            np.linspace(along[max(here - 1, 0)], along[min(here + 1, len(along) - 1)], ZOOM)
+            for along, here in zip(axes, at, strict=True)
         ]
+        rise = rise_field(channel, sources, powers, axes[0], axes[1]).value
+        at = [int(here) for here in np.unravel_index(int(np.argmax(rise)), rise.shape)]
+        best = max(best, float(rise[at[0], at[1]]))
     return best
