@@ -17,7 +17,8 @@ from thermsim.comparison.compare import compare
 from thermsim.comparison.family import family
 from thermsim.errors import ThermsimError, UnknownNameError
 from thermsim.proof.closed_form.flux_channel import Channel
-from thermsim.proof.run.honesty import draw, exact_of
+from thermsim.proof.run.honesty import draw
+from thermsim.proof.run.random_stacks import exact_of
 from thermsim.readout.observable import WARMEST
 
 SEED = 20_264

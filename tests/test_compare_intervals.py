@@ -17,7 +17,8 @@ import pytest
 from thermsim.case.load import parse_case
 from thermsim.comparison.compare import compare
 from thermsim.proof.closed_form.flux_channel import Channel
-from thermsim.proof.run.honesty import draw, exact_of
+from thermsim.proof.run.honesty import draw
+from thermsim.proof.run.random_stacks import exact_of
 
 SEED, MANY_SEED = 20_281, 20_283
 ASKED = 0.90

@@ -53,11 +53,11 @@ CAUTIOUS_ORDER = 1.3  # an observed order above it is not used: temperatures nea
 OVER_NOISE = 100.0  # a doubt is never told to be smaller than so many errors of the solver
 SAFETY_SETTLES, SAFETY_FAST, SAFETY_OSCILLATES, SAFETY_UNSETTLED = 2.5, 1.1, 1.5, 2.5
 FIRST_ORDER, FIRST_ORDER_FAST = 1.5, 1.0  # of how far the limit lies that takes errors of first order for possible
-GRIDS_OF_LIMIT, GRIDS_THAT_CONFIRM = 4, 5
+GRIDS_OF_LIMIT = 4
 SHARE_OF_JUMP = 1.0 / 3.0  # of the limit; the rest is what corners say
 FASTEST_LIMIT = 4.0
-# What a limit is held to, on four grids and on more: departure from h^2, what the last grid moved it by, its distance.
-SAFETY_LIMIT, SAFETY_CONFIRMED = (1.5, 1.25, 0.05), (1.4, 1.2, 0.03)
+# Of how far limits of first and of second order lie apart, of what the last grid moved the limit by, of its distance.
+SAFETY_DEPARTS, SAFETY_MOVED, SHARE_OF_DISTANCE = 1.4, 1.2, 0.04
 EQUAL_STEPS = 0.75  # smallest over largest of three steps, for the logarithm of the size: these drift
 DRIFT_ORDER = 0.1  # they may go on so slowly
 
@@ -125,9 +125,9 @@ def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[D
     and 1.5 |first - finest| at least, |first - finest| where the order is above 2.2.
 
     With four grids or more the value is the limit, a third of jump and two thirds of corner, where differences are of
-    one sign and their order is 0.5 at least. Its half width on four grids (on five and more) is
+    one sign and their order is 0.5 at least. Its half width is
 
-        1.5 (1.4) |first - smooth|  +  1.25 (1.2) times what the last grid moved it by  +  0.05 (0.03) |limit - finest|
+        1.4 |first - smooth|  +  1.2 times what the last grid moved it by  +  0.04 |limit - finest|
 
     the last of which bounds from below what the rule itself can be trusted for. Else the value is that of the finest
     grid, and its distance from the limit is added. Three steps of one sign that are equal for the logarithm of the size
@@ -160,13 +160,14 @@ def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[D
     ]
     settles = SETTLES if len(widths) < GRIDS_OF_LIMIT else TO_ITS_LIMIT
     notes = np.select(kinds, [TOO_CLOSE, OSCILLATES, UNSETTLED, SETTLES_SLOWLY, settles], TOO_FAST)
-    told, half_width = values[-1], _of_three(values, widths, order, kinds)
-    if len(widths) >= GRIDS_OF_LIMIT:
+    if len(widths) < GRIDS_OF_LIMIT:
+        told, half_width = values[-1], _of_three(values, widths, order, kinds)
+    else:
         drifts = _drifts(values, widths) & (notes != TOO_CLOSE)
         notes = np.where(drifts, UNSETTLED, notes)
         limit, off = _limit(values, widths)
         has_limit = (notes == TO_ITS_LIMIT) | (notes == TOO_FAST)
-        told = np.where(has_limit, limit, told)
+        told = np.where(has_limit, limit, values[-1])
         half_width = np.where(has_limit, off, off + np.abs(limit - values[-1]))
         drift = np.abs(e21) / ((widths[-2] / widths[-1]) ** DRIFT_ORDER - 1.0)
         half_width = np.where(drifts, np.maximum(half_width, drift), half_width)
@@ -235,8 +236,7 @@ def _limit(values: Array, widths: Array) -> tuple[Array, Array]:
     limit, before = _weighted(limit_weights(widths), values), _weighted(limit_weights(widths[:-1]), values[:-1])
     departs = np.abs(_weighted(_first_order(h) - _smooth(h), values))
     distance = np.maximum(np.abs(limit - values[-1]), np.abs(values[-2] - values[-1]))
-    safety = SAFETY_LIMIT if len(widths) < GRIDS_THAT_CONFIRM else SAFETY_CONFIRMED
-    off = safety[0] * departs + safety[1] * np.abs(limit - before) + safety[2] * distance
+    off = SAFETY_DEPARTS * departs + SAFETY_MOVED * np.abs(limit - before) + SHARE_OF_DISTANCE * distance
     return limit, off
 
 

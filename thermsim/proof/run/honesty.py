@@ -17,31 +17,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.load import parse_case
-from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
 from thermsim.mesh.predict import predict
 from thermsim.progress import Progress
-from thermsim.proof.closed_form.flux_channel import Channel, ChannelLayer, Rectangle, influence_matrix, rise_field
+from thermsim.proof.closed_form.flux_channel import Channel, ChannelLayer
+from thermsim.proof.run.random_stacks import Stack, exact_of
 
 Array = NDArray[np.float64]
 
 SEED = 20_263
 COVERED, WIDTHS = 0.95, 10.0
 SHARES = (0.02, 0.1, 0.25, 0.5, 0.75, 0.9, 0.98)
-RASTER, ZOOMS = 9, 5
-
-
-@dataclass(frozen=True)
-class Stack:
-    """A case, and its exact zone means and highest temperatures [K over the fluid].
-
-    channel, zones : the same stack as the closed form has it, and its zones as the case has them
-    """
-
-    case: Case
-    exact: dict[tuple[str, ...], float]
-    channel: Channel
-    zones: list[dict[str, Any]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,35 +134,3 @@ def _zones(rng: np.random.Generator, a: float, b: float) -> list[dict[str, Any]]
         watts = float(rng.uniform(2, 40))
         zones.append({"zone": f"z{number}", "corner_mm": corner, "size_mm": [size_x, size_y], "power_W": watts})
     return zones
-
-
-def exact_of(channel: Channel, zones: list[dict[str, Any]]) -> dict[tuple[str, ...], float]:
-    """Mean and highest rise [K] of zones given in the words of a case file, on the first layer of a channel."""
-    sources = tuple(
-        Rectangle(*(1e-3 * (zone["corner_mm"][axis] + zone["size_mm"][axis] / 2) for axis in (0, 1)),
-                  *(1e-3 * length for length in zone["size_mm"]))
-        for zone in zones
-    )  # fmt: skip
-    powers = tuple(float(zone["power_W"]) for zone in zones)
-    means = influence_matrix(channel, sources).value @ np.array(powers)
-    exact: dict[tuple[str, ...], float] = {}
-    for zone, mean, source in zip(zones, means, sources, strict=True):
-        exact["zone", zone["zone"], "mean"] = float(mean)
-        exact["zone", zone["zone"], "highest"] = _highest(channel, sources, powers, source)
-    return exact
-
-
-def _highest(channel: Channel, sources: tuple[Rectangle, ...], powers: tuple[float, ...], zone: Rectangle) -> float:
-    """Highest rise within a zone [K]: a raster over it, then finer ones around the best point."""
-    low = np.array([zone.centre_x - zone.size_x / 2, zone.centre_y - zone.size_y / 2])
-    high = low + np.array([zone.size_x, zone.size_y])
-    inner_low, inner_high, best = low, high, -np.inf
-    for _ in range(ZOOMS):
-        x, y = (np.linspace(inner_low[axis], inner_high[axis], RASTER) for axis in (0, 1))
-        rise = rise_field(channel, sources, powers, x, y).value
-        i, j = np.unravel_index(int(np.argmax(rise)), rise.shape)
-        best = max(best, float(rise[i, j]))
-        step = np.array([x[1] - x[0], y[1] - y[0]])
-        at = np.array([x[i], y[j]])
-        inner_low, inner_high = np.maximum(low, at - step), np.minimum(high, at + step)
-    return best

@@ -34,7 +34,7 @@ RASTER, ZOOM, ZOOMS = 33, 9, 12  # points along each axis in which a summit is s
 HILLS = 4  # of a raster that are climbed
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Stack:
     """A case, and all its exact temperatures [K over the fluid].
 
