@@ -46,8 +46,8 @@ def observed_order(e32: Array, e21: Array, r32: float, r21: float) -> Array:
 
 # Chosen on random stacks of every kind (`thermsim.proof.run.random_stacks`, seed 20263001) so that all answers of a
 # stack together lie within their doubts in 95 of 100 stacks, and the median half width stays below ten true errors; on
-# other stacks tests/test_physics_mesh_doubt.py keeps them so, on synthetic sequences tests/test_convergence.py. Our own
-# practice, no source.
+# other stacks tests/mesh/test_physics_mesh_doubt.py keeps them so, on synthetic sequences
+# tests/mesh/test_convergence.py. Our own practice, no source.
 SLOWEST, FASTEST = 0.5, 2.2  # observed orders of three grids that are believed
 CAUTIOUS_ORDER = 1.3  # an observed order above it is not used: temperatures near edges do not hold it
 OVER_NOISE = 100.0  # a doubt is never told to be smaller than so many errors of the solver

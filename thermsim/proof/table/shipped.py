@@ -15,7 +15,7 @@ def cases_folder(given: Path | None = None) -> Path:
 
     Raises ThermsimError where there is none.
     """
-    beside = Path(__file__).parents[2] / "cases"
+    beside = Path(__file__).parents[3] / "cases"
     for folder in [given] if given is not None else [beside, *_installed()]:
         if (folder / MARKER).is_file():
             return folder

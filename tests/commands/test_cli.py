@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-CASES = Path(__file__).parent.parent / "cases"
+CASES = Path(__file__).parents[2] / "cases"
 SLAB = str(CASES / "bare-slab.yaml")
 
 

@@ -21,7 +21,7 @@ from thermsim.model.grid.axes import Axis, Grid
 from thermsim.model.grid.plan import plan_grid
 from thermsim.readout.field import Field
 
-CASES = sorted((Path(__file__).parent.parent / "cases").glob("*.yaml"))
+CASES = sorted((Path(__file__).parents[2] / "cases").glob("*.yaml"))
 TIGHT = 1e-9
 
 

@@ -18,7 +18,7 @@ from thermsim.nearby.samples import SAMPLE_ACCURACY_K
 from thermsim.readout.observable import find
 from thermsim.run.workers import run
 
-CASES = Path(__file__).parent.parent / "cases"
+CASES = Path(__file__).parents[2] / "cases"
 SEED = 20_271
 
 

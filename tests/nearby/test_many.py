@@ -21,7 +21,7 @@ from thermsim.nearby import many as module
 from thermsim.nearby.many import Many, many
 from thermsim.readout.observable import find, of_reading
 
-CASES = Path(__file__).parent.parent / "cases"
+CASES = Path(__file__).parents[2] / "cases"
 SEED = 8_111
 MEAN = ("zone", "all of it", "mean")
 PATHS = ["slab.thickness_mm", "slab.material.conductivity_W_mK", "all of it.power_W", "top.film_W_m2K", "top.fluid_C"]

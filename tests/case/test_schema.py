@@ -15,7 +15,7 @@ from thermsim.case.vocabulary.json_schema import schema, schema_text, write_sche
 from thermsim.case.vocabulary.schema import Case, Film, Joint, Leakage, MaterialGiven, Positive
 from thermsim.case.vocabulary.starter import starter_text
 
-STORED = Path(__file__).parent.parent / "cases" / "case.schema.json"
+STORED = Path(__file__).parents[2] / "cases" / "case.schema.json"
 
 
 def test_the_stored_schema_is_the_vocabulary() -> None:

@@ -336,7 +336,7 @@ def test_a_vanishing_sensitivity_is_found_out() -> None:
 
 
 def test_scipy_is_loaded_only_when_it_is_needed() -> None:
-    house = Path(__file__).parent.parent / "thermsim"
+    house = Path(__file__).parents[2] / "thermsim"
     for name in ("case/inputs/spread", "comparison/uncertainty", "comparison/ranking", "comparison/decision"):
         body = ast.parse((house / f"{name}.py").read_text(encoding="utf-8")).body
         loaded = [node.module or "" for node in body if isinstance(node, ast.ImportFrom)]

@@ -16,7 +16,7 @@ from thermsim.case.load import parse_case
 from thermsim.commands.main import commands
 from thermsim.mesh.predict import predict
 
-ROOT = Path(__file__).parent.parent
+ROOT = Path(__file__).parents[2]
 PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").rglob("*.md"))]
 GENERATOR = runpy.run_path(str(ROOT / "docs" / "generated_parts.py"))
 # Coarse answers are enough to see that a command runs.

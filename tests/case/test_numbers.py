@@ -29,7 +29,7 @@ from thermsim.nearby.variables import SHARED, variables
 from thermsim.readout.answers import HOTTEST
 from thermsim.sweeps.sweep import Vary, sweep
 
-SHIPPED = sorted((Path(__file__).parents[1] / "cases").rglob("*.yaml"))
+SHIPPED = sorted((Path(__file__).parents[2] / "cases").rglob("*.yaml"))
 
 
 def toleranced(value: float, plus_minus: float) -> Mapping:

@@ -291,7 +291,7 @@ def slab() -> Callable[[Task], Any]:
 
 
 def hottest(task: Task) -> Any:
-    text = (Path(__file__).parent.parent / "cases" / "bare-slab.yaml").read_text(encoding="utf-8")
+    text = (Path(__file__).parents[2] / "cases" / "bare-slab.yaml").read_text(encoding="utf-8")
     case = thermsim.parse_case(text.replace("power_W: 50", f"power_W: {task.value}"))
     return np.array([thermsim.predict(case).answers["hottest",]])
 

@@ -154,7 +154,7 @@ def test_case_2_at_all_points() -> None:
 
 
 def test_case_2_as_shipped() -> None:
-    case = read_case(Path(__file__).parent.parent / "cases" / "iso-10211-case-2.yaml")
+    case = read_case(Path(__file__).parents[2] / "cases" / "iso-10211-case-2.yaml")
     field = solve_case(case, 30_000)
     assert max(flow.heat_W for flow in field.flows) == pytest.approx(9.4907, abs=0.01)
 

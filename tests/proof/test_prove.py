@@ -33,7 +33,7 @@ from thermsim.proof.table.shipped import cases_folder
 from thermsim.report.page.proof_page import write
 from thermsim.report.text.proof_table import numbers, table
 
-FOLDER = Path(__file__).parent.parent / "cases"
+FOLDER = Path(__file__).parents[2] / "cases"
 QUICK = ("Chip, epoxy, aluminium", "Wall between two fluids", "Straight fin on a plate", "Leakage beyond its limit")
 
 

@@ -22,7 +22,7 @@ from thermsim.solver.multigrid.vector_registers import LANES
 
 SEED = 61807
 _spec = importlib.util.spec_from_file_location(
-    "bench_stacks", Path(__file__).parent.parent / "benchmarks" / "bench_stacks.py"
+    "bench_stacks", Path(__file__).parents[2] / "benchmarks" / "bench_stacks.py"
 )
 assert _spec is not None and _spec.loader is not None
 bench_stacks = importlib.util.module_from_spec(_spec)

@@ -30,7 +30,7 @@ from thermsim.solver.reduced import energy_basis, groups, interpolation, small_m
 Array = NDArray[np.float64]
 
 SEED = 6_421
-CASES = Path(__file__).parent.parent / "cases"
+CASES = Path(__file__).parents[2] / "cases"
 FALLING = {"conductivity_W_mK": {"value": 148.0, "at_C": 25.0, "exponent": 1.3}}
 LEAKAGE = {"per_K": 0.004, "at_C": 60.0}
 

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-ROOT = Path(__file__).parent.parent
+ROOT = Path(__file__).parents[2]
 SEED = 20_268
 KILLS = INTERRUPTS = 30
 STARTS_S = 0.3  # until Python itself has started, which nobody can make quiet

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-HOUSE = Path(__file__).parent.parent / "thermsim"
+HOUSE = Path(__file__).parents[2] / "thermsim"
 GROUND = ("errors", "units", "rounding", "progress", "printable")  # single files below all rooms
 MOST_FILES = 13  # of one room: what can still be seen at a glance
 FILES = sorted(HOUSE.rglob("*.py"))

@@ -15,7 +15,7 @@ from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import CaseError
 from thermsim.plausibility.dimensions import height_of, levels_of
 
-CASES = Path(__file__).parent.parent / "cases"
+CASES = Path(__file__).parents[2] / "cases"
 BASE = CORNCRAKE[: CORNCRAKE.index("options:")] if "options:" in CORNCRAKE else CORNCRAKE
 
 

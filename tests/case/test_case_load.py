@@ -205,7 +205,7 @@ def test_read_from_a_file_with_its_table(tmp_path: Path) -> None:
 
 
 def test_every_case_file_of_the_project_reads() -> None:
-    folder = Path(__file__).parent.parent / "cases"
+    folder = Path(__file__).parents[2] / "cases"
     for path in sorted(folder.glob("*.yaml")):
         read_case(path)
 
