@@ -7,7 +7,7 @@ a value and what it is to first order. Grids, adjoints, superposition and small 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import nan
 
 import numpy as np
@@ -139,9 +139,22 @@ def _on_face(at: Solved, summit: Summit, face: int, side: str) -> Local:
 
     def value(model: Model, case: Case) -> float:
         same = _alike_about(summit, model.grid, at.model.grid)
-        return at.field.read(own if same else at_summit(model, summit, face, side))
+        return at.field.read(own if same else at_summit(model, _carried(summit, at.model.grid, model.grid), face, side))
 
     return Local(own.goal(at.model.grid.shape), value)
+
+
+def _carried(summit: Summit, here: Grid, there: Grid) -> Summit:
+    """The summit at the same share of its rectangle on another grid: one that lies at an edge stays at that edge."""
+    place = summit.place.copy()
+    for axis, box in enumerate(summit.box):
+        cell = int(summit.cell[axis, 0])
+        old, new = here.axes[axis], there.axes[axis]
+        low, high = old.faces[box.start], old.faces[box.stop]
+        share = (old.centres[cell] + place[axis, 0] * old.widths[cell] - low) / (high - low)
+        at = new.faces[box.start] + share * (new.faces[box.stop] - new.faces[box.start])
+        place[axis, 0] = (at - new.centres[cell]) / new.widths[cell]
+    return replace(summit, place=place)
 
 
 def _alike_about(summit: Summit, one: Grid, other: Grid) -> bool:
