@@ -580,7 +580,7 @@ class _Builder:
             "thickness": {"die.thickness_mm": thick},
             "resistance alone": {"solder": {"resistance_mm2K_W": self.tolerant("joints", 14.0)}},
             "film": {
-                "solder": {"film_um": self.tolerant("joints", 30.0, 0.3), "conductivity_W_mK": 20.0, "boundary_mm2K_W": 1.0}
+                "solder": {"film_um": self.tolerant("joints", 30.0, 0.3), "conductivity_W_mK": 20.0}
             },
             "removal": {"paste" if self.row["upper joint"] != "none" else "solder": "remove"},
             "top": {top_name: self.other_top(top)},

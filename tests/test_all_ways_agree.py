@@ -536,6 +536,9 @@ def test_sensitivities_are_differences(one: Solved) -> None:
             change = 0.5 * (up[it_is] - down[it_is])
             bend = abs(up[it_is] - 2.0 * one.answers[it_is] + down[it_is])
             noise = 1e-6 * (1.0 + one.field.heat_made_W) if is_heat(it_is) else 2.0 * SOLVED * one.rise_K
+            if is_highest(one, it_is) and it.unit == "mm":
+                # The search for the highest ends a little beside it, at a place that moves along with the grid lines.
+                noise += 1e-3 * one.rise_K
             assert row[it.path] * step == pytest.approx(change, rel=1e-4, abs=noise + 0.6 * bend), (it_is, it.path)
 
 

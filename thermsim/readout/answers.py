@@ -37,6 +37,7 @@ from thermsim.solver.linearised import Goal
 from thermsim.units import MM
 
 Array = NDArray[np.float64]
+SAME = 1e-9  # of the width of a cell
 
 
 @dataclass(frozen=True)
@@ -145,15 +146,18 @@ def _on_face(at: Solved, summit: Summit, face: int, side: str) -> Local:
 
 
 def _carried(summit: Summit, here: Grid, there: Grid) -> Summit:
-    """The summit at the same share of its rectangle on another grid: one that lies at an edge stays at that edge."""
+    """The summit on another grid. One that lies at the end of where it was sought, which is an edge or the centre of a
+    cell, is no maximum of its polynomial, and stays at that edge or centre wherever cells move.
+    """
     place = summit.place.copy()
-    for axis, box in enumerate(summit.box):
+    for axis in range(2):
         cell = int(summit.cell[axis, 0])
         old, new = here.axes[axis], there.axes[axis]
-        low, high = old.faces[box.start], old.faces[box.stop]
-        share = (old.centres[cell] + place[axis, 0] * old.widths[cell] - low) / (high - low)
-        at = new.faces[box.start] + share * (new.faces[box.stop] - new.faces[box.start])
-        place[axis, 0] = (at - new.centres[cell]) / new.widths[cell]
+        at = old.centres[cell] + place[axis, 0] * old.widths[cell]
+        for ends, moved in ((old.faces, new.faces), (old.centres, new.centres)):
+            nearest = int(np.argmin(np.abs(ends - at)))
+            if abs(ends[nearest] - at) < SAME * old.widths[cell]:
+                place[axis, 0] = (moved[nearest] - new.centres[cell]) / new.widths[cell]
     return replace(summit, place=place)
 
 
