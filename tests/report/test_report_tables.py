@@ -25,7 +25,7 @@ from thermsim.plausibility.measure import measure
 from thermsim.readout.ladder import Rung
 from thermsim.readout.observable import HOTTEST, Answers, find
 from thermsim.report.data.result import result
-from thermsim.report.text.blocks import BAR, EVEN, SPREAD, ladder_bar
+from thermsim.report.text.blocks import EVEN, LONGEST_BAR, SPREAD, ladder_bar
 from thermsim.report.text.shown import show
 from thermsim.report.text.tables import show_materials
 from thermsim.report.words.numbers import fixed, plain, significant, with_doubt
@@ -223,8 +223,10 @@ def test_an_unknown_doubt_is_said() -> None:
 
 
 def test_ladder_bars_add_up() -> None:
-    assert ladder_bar(10.0, 4.0, 20.0) == EVEN * round(BAR * 0.2) + SPREAD * (BAR // 2 - round(BAR * 0.2))
-    assert ladder_bar(10.0, 30.0, 30.0) == EVEN * round(BAR / 3)  # even flow would lose more: no spreading is drawn
+    even = round(LONGEST_BAR * 0.2)
+    assert ladder_bar(10.0, 4.0, 20.0) == EVEN * even + SPREAD * (LONGEST_BAR // 2 - even)
+    # Even flow would lose more: no spreading is drawn.
+    assert ladder_bar(10.0, 30.0, 30.0) == EVEN * round(LONGEST_BAR / 3)
     assert ladder_bar(-1.0, 0.0, 30.0) == ""
     assert ladder_bar(0.0, 0.0, 0.0) == ""
 

@@ -18,7 +18,7 @@ from thermsim.nearby.samples import NO_STEADY_STATE, Nearby
 from thermsim.nearby.variables import Variable, sample_of, variables
 from thermsim.readout.observable import WARMEST
 from thermsim.run.tasks import Failure, Make, Result, Solved, Task, compute
-from thermsim.run.workers import FEW
+from thermsim.run.workers import MOST_IN_THIS_PROCESS
 
 Array = NDArray[np.float64]
 Machinery = Callable[[Make, list[Task]], list[Result]]
@@ -202,7 +202,7 @@ class _Study:
             )
             for row in rows
         ]
-        if len(tasks) <= FEW:
+        if len(tasks) <= MOST_IN_THIS_PROCESS:
             results: list[Result] = [compute(work, task).result for task in tasks]
         else:
             results = self.machinery(nearby, tasks)

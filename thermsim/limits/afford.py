@@ -16,7 +16,7 @@ from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import Case, Clock
 from thermsim.errors import CaseError, Fault, RunawayError
 from thermsim.limits.clock import Drive, drive_at, driven, proportional, voltage_at, voltage_points
-from thermsim.limits.drives import MEETS_K, NARROWEST, Crossing, State, States, crossing
+from thermsim.limits.drives import EDGE_WIDTH, MEETS_K, Crossing, State, States, crossing
 from thermsim.mesh.convergence import doubt as doubt_of
 from thermsim.mesh.predict import FEWEST_GRIDS, predict
 from thermsim.model.build import build_model
@@ -26,15 +26,23 @@ from thermsim.progress import Progress
 from thermsim.readout.materials_held import NotHeld, worst_of
 from thermsim.readout.observable import of_reading
 
-WORK = 1  # number of the grid in the even family on which clocks and powers are tried
-OVERSHOOT = 1.02  # of the power at which a straight line would meet the limit: where it bends up, that is beyond
-LARGEST_STRIDE = 4.0  # from one power to the next higher one that is tried
-MOST_SHARE = 1e5  # of the power typed; what does not reach the limit below it does not depend on that power
-STEP_BACK = 0.99  # of power or clock at the limit: how much a kelvin is worth there is told by that step
-TOLERANCE_SHARE = 0.1  # of the tolerance of offsets that the mesh doubt may take
-# Of the power at the edge of runaway: where the mesh is studied if the limit is not met before it.
+SEARCH_GRID = 1  # index into MULTIPLIERS of the even grid on which clocks and powers are tried: the second coarsest
+# The next power tried is this factor beyond where a straight line would meet the limit. The reading then lies above the
+# limit at once where it grows faster than the power, as leakage makes it.
+OVERSHOOT = 1.02
+LARGEST_STRIDE = 4.0  # largest ratio of one power tried to the one before; our own choice
+# share of the typed power up to which the limit is sought; a reading that stays below does not depend on that power
+MOST_SHARE = 1e5
+# Share of the power or clock at the limit at which a second state is solved: from both follows what one kelvin is worth
+# in watts or gigahertz there.
+STEP_BACK = 0.99
+# share of the smallest tolerance of an offset that the mesh doubt may have: sensors then decide, not the mesh
+MESH_SHARE_OF_TOLERANCE = 0.1
+# Shares of the power at the edge of runaway at which the mesh is studied, in this order, if the limit is not met before
+# that edge.
 BEFORE_RUNAWAY, FAR_FROM_RUNAWAY = 0.9, 0.5
-NEAR_RUNAWAY = 1.02  # times the power of a clock: if that has no steady state, the mesh cannot tell that the clock has
+# Where this many times the power of a clock has no steady state, the mesh cannot tell whether the clock itself has one.
+NEAR_RUNAWAY = 1.02
 
 Verdict = Literal["yes", "no", "within doubt", "runaway"]
 Width = Literal["expected", "at least"]
@@ -149,7 +157,7 @@ def afford(case: Case, *, accuracy_K: float | None = None, progress: Progress | 
 def _needed_K(case: Case) -> float:
     """Mesh doubt that changes no verdict by much: far below what the sensors leave open anyway."""
     tolerance = min((one.offset_K.plus_minus for one in case.readings), default=0.0)
-    return max(case.accuracy_K, TOLERANCE_SHARE * tolerance)
+    return max(case.accuracy_K, MESH_SHARE_OF_TOLERANCE * tolerance)
 
 
 def _check(case: Case) -> None:
@@ -180,7 +188,7 @@ def _afford(case: Case, accuracy_K: float, progress: Progress | None) -> Afforde
     plan = plan_grid(case)
     rough = _Judge(case, States(case, plan.grid(MULTIPLIERS[0])))
     met = rough.power_at(limit_C, "expected")
-    judge, held = _studied(States(case, plan.grid(MULTIPLIERS[WORK])), met, accuracy_K, progress)
+    judge, held = _studied(States(case, plan.grid(MULTIPLIERS[SEARCH_GRID])), met, accuracy_K, progress)
     clock = case.clock
     steps = () if clock is None else tuple(judge.step(clock, limit_C, *pair) for pair in _pairs(clock))
     between, beyond = (None, None) if clock is None else judge.between(clock, limit_C)
@@ -312,14 +320,14 @@ class _Judge:
         met = self.power_at(limit_C, "expected")
         if met is None or met.ends_by == "limit":
             return None
-        edge, before = (self._state(proportional(met.at * part)).made_W for part in (1.0, 1.0 - NARROWEST))
+        edge, before = (self._state(proportional(met.at * part)).made_W for part in (1.0, 1.0 - EDGE_WIDTH))
         return edge, edge - before
 
     def _edge_doubt(self, edge: Callable[[_Judge], tuple[float, float] | None]) -> float | None:
         """Mesh doubt of an edge of runaway, from that edge on three grids; None where one of them has none."""
         plan, found = plan_grid(self.case), []
         for number, multiplier in enumerate(MULTIPLIERS[:FEWEST_GRIDS]):
-            judge = self if number == WORK else _Judge(self.case, States(self.case, plan.grid(multiplier)))
+            judge = self if number == SEARCH_GRID else _Judge(self.case, States(self.case, plan.grid(multiplier)))
             here = edge(judge)
             if here is None:
                 return None
@@ -383,7 +391,7 @@ class _Judge:
     def _clock_edge(self, clock: Clock, limit_C: float) -> tuple[float, float] | None:
         """Clock [GHz] at the edge of runaway, and how exactly it was found; None where the limit is met before it."""
         met, _ = self._clock_at(clock, voltage_points(clock), limit_C, "expected")
-        return None if met is None or met.ends_by == "limit" else (met.at, NARROWEST * met.at)
+        return None if met is None or met.ends_by == "limit" else (met.at, EDGE_WIDTH * met.at)
 
     def _clock_at(
         self, clock: Clock, points: tuple[tuple[float, float], ...], limit_C: float, width: Width

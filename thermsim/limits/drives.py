@@ -17,9 +17,9 @@ from thermsim.readout.materials_held import NotHeld, materials_not_held
 from thermsim.readout.observable import of_reading
 from thermsim.solver.steady import steady_state
 
-OUTER_K = 3e-5  # of the steady state: what is asked here is far coarser
-MEETS_K = 1e-4  # how near to the limit a crossing is found
-NARROWEST = 1e-4  # of the place along the line: as close as the edge of runaway is found
+STATE_ACCURACY_K = 3e-5  # [K] accuracy of the steady states: far below MEETS_K
+MEETS_K = 1e-4  # [K] a crossing is found when the reading is this near to its limit
+EDGE_WIDTH = 1e-4  # relative width of the bracket at which the search for the edge of runaway stops
 MOST_TRIALS = 80
 
 
@@ -66,7 +66,7 @@ class States:
         model = build_model(case, self.grid)
         colder = self._colder(drive)
         try:
-            steady = steady_state(model, colder, accuracy_K=OUTER_K, climb=colder is None)
+            steady = steady_state(model, colder, accuracy_K=STATE_ACCURACY_K, climb=colder is None)
         except RunawayError:
             return None
         except NotConvergedError:
@@ -111,7 +111,7 @@ def crossing(excess: Excess, low: float, high: float) -> Crossing:
     kept = 0  # +1: the upper end was kept in the last step, -1: the lower one
     for _ in range(MOST_TRIALS):
         if at_high is None:
-            if high - low <= NARROWEST * high:
+            if high - low <= EDGE_WIDTH * high:
                 return Crossing(low, "runaway")
             middle, kept = 0.5 * (low + high), 0
         else:

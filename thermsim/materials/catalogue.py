@@ -28,7 +28,8 @@ __all__ = [
     "rows",
 ]
 
-VOID = "void"  # a place that does not conduct: never a catalogue entry, understood wherever a material is named
+# name of a place that does not conduct: understood wherever a material is named, never an entry of the catalogue
+VOID = "void"
 
 HOW_SURE = ("measured standard value", "handbook", "range from practice")
 

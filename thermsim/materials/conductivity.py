@@ -15,7 +15,7 @@ from thermsim.units import ZERO_CELSIUS_K, to_kelvin
 
 FloatArray = npt.NDArray[np.float64]
 
-# Absolute temperatures [K] at which a power law is held: it stays finite and above zero for any temperature.
+# Absolute temperatures [K] to which a power law is clipped, so that it stays finite and above zero at any temperature.
 COLDEST_K, HOTTEST_K = 1.0, 1e5
 
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-MOST_DOUBLINGS = 900.0  # a factor beyond 2^900 says no more, and would leave the range of numbers
+MOST_DOUBLINGS = 900.0  # exponent at which the factor 2^x is capped; 2^1024 would overflow double precision
 
 
 @dataclass(frozen=True)

@@ -36,7 +36,7 @@ from thermsim.nearby.small_model_training import reduce
 from thermsim.progress import Progress
 from thermsim.readout.observable import Asked, Observable, find, of_reading, of_zone, temperatures
 from thermsim.run.tasks import Failure, Make, Task
-from thermsim.run.workers import FEW, progress_line, run
+from thermsim.run.workers import MOST_IN_THIS_PROCESS, progress_line, run
 
 Array = NDArray[np.float64]
 Way = Literal["base", "all grids", "superposition", "small model", "full solve", "mesh study", "no steady state"]
@@ -360,7 +360,8 @@ class _Study:
         nearby = Nearby((self.case,), self.base.plan, grid.multiplier, self.questions)
         work = nearby()
         nominal = work(Task("nominal", ({},)))[0]
-        make = nearby if len(left) > FEW else lambda: work  # here, what the nominal state was solved by serves on
+        # In this process, the solver that answered the nominal state serves on.
+        make = nearby if len(left) > MOST_IN_THIS_PROCESS else lambda: work
         for number, found in zip(left, self._run(make, [(self.solid[n],) for n in left]), strict=True):
             if not isinstance(found, Failure):  # else the grid may be too coarse: a mesh study has the last word
                 self._keep(number, "full solve", found[0] - nominal, grid.left_K)
@@ -376,7 +377,8 @@ class _Study:
 
     def _run(self, make: Make, values: Sequence[object]) -> list[Any]:
         tasks = [Task(f"sample {number}", value) for number, value in enumerate(values)]
-        return list(run(make, tasks, workers=1 if len(tasks) <= FEW else self.workers, watch=self.watch))
+        workers = 1 if len(tasks) <= MOST_IN_THIS_PROCESS else self.workers
+        return list(run(make, tasks, workers=workers, watch=self.watch))
 
     def _words(self, widths: Array) -> str:
         told = [

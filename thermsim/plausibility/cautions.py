@@ -18,7 +18,8 @@ from thermsim.plausibility.finding import Slip
 GALLIUM = re.compile(r"gallium|galinstan|liquid[ _-]*metal|\bega?in\b", re.IGNORECASE)
 ALUMINIUM = re.compile(r"\balu(mini?um)?\b", re.IGNORECASE)
 COPPER = ("copper", "copper alloy", "brass")
-# Values that gallium alloys have in a joint and nothing else that wets a face has (common practice, no source).
+# Range of conductivity that gallium alloys have in a joint, and no other filler that wets a face (common practice, no
+# source).
 GALLIUM_CONDUCTIVITY = usual.Usual(12.0, 40.0, "W/mK")
 THICKEST_GALLIUM_um = 150.0
 

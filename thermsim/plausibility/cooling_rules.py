@@ -32,8 +32,11 @@ WETS = frozenset(
         "water",
     )
 )
-LAMINATES = ("laminate", "laminate with copper")  # what lies on them is mounted with balls or bumps
-LEAST_SHARE_OF_ENDS = 0.1  # of all films, that a flat stack has on its top and bottom
+# materials of boards: a part on one is held by balls or bumps, so that a bare contact is no slip
+LAMINATES = ("laminate", "laminate with copper")
+# A flat stack whose top and bottom have less than this share of the conductance of all films is cooled sideways, which
+# is probably a slip; our own choice.
+LEAST_SHARE_OF_ENDS = 0.1
 NOTABLE_RISE_K = 50.0
 
 

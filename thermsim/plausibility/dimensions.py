@@ -17,7 +17,7 @@ from thermsim.units import GRAM, MM, MM2, MM2K_W, UM
 
 Array = NDArray[np.float64]
 
-# What a density may be off by that nobody gave a tolerance for, as a fraction (common practice, no source).
+# Relative half width of a density from the catalogue, by how sure the catalogue is of it (common practice, no source).
 DENSITY_DOUBT = {"measured standard value": 0.005, "handbook": 0.02, "range from practice": 0.05}
 
 

@@ -20,7 +20,7 @@ from thermsim.plausibility.usual_ranges import outside, role_of
 __all__ = ["Slip", "in_order", "slips_of"]
 
 SEVERITIES = ("danger", "warning", "notice")
-LARGE_TOLERANCE = 0.10  # of a thickness
+LARGE_TOLERANCE = 0.10  # share of a thickness from which on its tolerance is pointed out; our own choice
 
 
 def slips_of(case: Case, option: Option | None = None) -> tuple[Slip, ...]:

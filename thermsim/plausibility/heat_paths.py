@@ -21,7 +21,7 @@ from thermsim.plausibility.coverage import area_mm2
 from thermsim.plausibility.dimensions import film_bounds_m
 from thermsim.units import MM, MM2
 
-CONDUCTS_AT_C = 60.0  # temperature at which conductivities are looked up
+CONDUCTIVITY_AT_C = 60.0  # [C] at which conductivities are taken: a usual temperature of a stack at work
 FLUSH_mm = 1e-6
 
 
@@ -132,7 +132,7 @@ def _resistance_K_W(case: Case, layers: Sequence[Part | Joint]) -> float:
     total = 0.0
     for layer in layers:
         if isinstance(layer, Part):
-            conducts = max(float(law(CONDUCTS_AT_C)) for law in _through(layer))
+            conducts = max(float(law(CONDUCTIVITY_AT_C)) for law in _through(layer))
             total += layer.thickness_mm.value * MM / (conducts * area_mm2(_level_box(case, layer)) * MM2)
             continue
         place = next(number for number, other in enumerate(case.layers) if other is layer)

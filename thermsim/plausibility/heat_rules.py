@@ -15,7 +15,7 @@ from thermsim.plausibility.finding import Slip
 from thermsim.plausibility.usual_ranges import outside
 
 MOST = "silicon rarely makes more than 5, nothing more than 20"
-NAMED = 4  # zones that are named one by one where many share a slip
+MOST_NAMED = 4  # zones that are named where many share one slip; the others are counted
 
 
 def total_power(case: Case) -> Iterator[Slip]:
@@ -57,8 +57,8 @@ def _zones(heat: Heat, boxes: dict[str, Box]) -> Iterator[Slip]:
     if len(names) == 1:
         yield Slip("warning", f"{names[0]}.power_W", f"{names[0]} makes {fluxes[0]:.3g} W/mm2; {MOST}", remedy)
         return
-    more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
-    message = f"{len(names)} zones ({', '.join(names[:NAMED])}{more}) make {_span(fluxes)} W/mm2; {MOST}"
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    message = f"{len(names)} zones ({', '.join(names[:MOST_NAMED])}{more}) make {_span(fluxes)} W/mm2; {MOST}"
     yield Slip("warning", f"heat in {heat.in_}", message, remedy)
 
 

@@ -15,7 +15,9 @@ from thermsim.plausibility import usual_ranges as usual
 from thermsim.plausibility.finding import Slip
 from thermsim.plausibility.usual_ranges import Usual, meant, outside
 
-FAR = 5.0  # a value so many times outside its class is rather a slip than a special joint
+# A value so many times outside the range of its joint class is a likely slip, and nearer ones are a special joint; our
+# own choice.
+FAR_FACTOR = 5.0
 SOLDER = re.compile(r"solder", re.IGNORECASE)
 
 
@@ -120,7 +122,7 @@ def _against_class(joint: Joint, kind: JointClass, film_um: tuple[float, float] 
 def _one(joint: Joint, key: str, value: float, kind: JointClass, bounds: Range | None, unit: str) -> Iterator[Slip]:
     if bounds is None or _near(value, bounds):
         return
-    far = key != "boundary_mm2K_W" and (value >= FAR * bounds.high or value <= bounds.low / FAR)
+    far = key != "boundary_mm2K_W" and (value >= FAR_FACTOR * bounds.high or value <= bounds.low / FAR_FACTOR)
     usual_here = Usual(bounds.low, bounds.high, unit)
     remedy = meant(value, usual_here, (*usual.FILM_UNITS, *usual.DECIMALS[:2])) if key == "film_um" else ""
     if not remedy and key == "conductivity_W_mK" and "W/mK" in kind.note:

@@ -71,7 +71,7 @@ LONGER_SIDE = {
 FILM = Usual(1.0, 1000.0, "um")
 JOINT_CONDUCTIVITY = Usual(0.1, 100.0, "W/mK")
 JOINT_RESISTANCE = Usual(0.3, 1000.0, "mm2K/W")
-SOLID_CONDUCTIVITY = Usual(0.01, 2500.0, "W/mK")  # resting gas to single-crystal diamond
+SOLID_CONDUCTIVITY = Usual(0.01, 2500.0, "W/mK")  # from resting gas to single-crystal diamond
 # Of values given in place, by role: a lid or plate is metal, a die a semiconductor crystal.
 ROLE_CONDUCTIVITY = {
     "lid": Usual(80.0, 450.0, "W/mK"),
@@ -82,14 +82,14 @@ COPPER_kg_m3 = Usual(8700.0, 9000.0, "kg/m3")
 ALUMINIUM_kg_m3 = Usual(2600.0, 2850.0, "kg/m3")
 ALUMINIUM_CONDUCTIVITY = Usual(80.0, 250.0, "W/mK")
 ZONE_FLUX = Usual(0.0, 20.0, "W/mm2")
-LEAST_DIE_FLUX = 0.03  # [W/mm2] over a whole die at work
+LEAST_DIE_FLUX = 0.03  # [W/mm2] mean over a whole die at work; less is a likely slip of units
 TOTAL_POWER = Usual(0.5, 2000.0, "W")
 COEFFICIENT = Usual(1.0, 200_000.0, "W/m2K")  # resting air to the best micro-fins, referred to the base area
 FLUID = Usual(-80.0, 150.0, "C")
 LEAKAGE_PER_K = Usual(0.0, 0.03, "per K")
-MOST_FILM_RISE_K = 100.0  # from chip to fluid, at the very least: silicon is past its limits then
-WIDEST_STRIP_mm = 0.3  # a free strip between zones that is thinner than this is rather a slip than a design
-HOT_C = 110.0  # to which a chip may be driven before it slows itself down
+MOST_FILM_RISE_K = 100.0  # [K] from fluid to chip, for the films alone: with more, silicon is past its limits
+WIDEST_STRIP_mm = 0.3  # [mm] a free strip between zones that is narrower than this is probably a slip, not a design
+HOT_C = 110.0  # [C] to which a chip may be driven before it slows itself down
 
 _WORDS = {
     "die": ("die", "chip", "silicon", "chiplet"),

@@ -20,13 +20,13 @@ from concurrent.futures import CancelledError
 from typing import Any
 
 from thermsim.errors import WorkersError
-from thermsim.run.executor import Found
+from thermsim.run.executor import Finished
 from thermsim.run.program import program
 from thermsim.run.tasks import Make, Row, Task, Work, compute, portable
 from thermsim.solver.multigrid.threads import use_threads
 
 CONNECT_SECONDS = 10.0
-WORKER_SECONDS = 60.0  # a cluster may be about to get its first worker
+FIRST_WORKER_S = 60.0  # [s] how long a cluster is given for its first worker to come up; our own choice
 _of_thread = threading.local()  # a hierarchy serves one solution at a time, so each thread makes its own `work`
 
 
@@ -59,7 +59,7 @@ class Cluster:
         future = self.client.submit(computed, self.study, program(), self.make, chunk, key=key)
         self.under_way[future] = chunk
 
-    def wait(self, seconds: float | None) -> Found:
+    def wait(self, seconds: float | None) -> Finished:
         from distributed import wait
 
         if seconds != 0.0:  # a cancelled or lost piece of work is told below, with what its future says
@@ -128,7 +128,7 @@ def _client(address: str) -> Any:
             "start one with `dask scheduler`, and give the address that it tells (tcp://host:8786)",
         ) from None
     try:
-        client.wait_for_workers(1, timeout=WORKER_SECONDS)
+        client.wait_for_workers(1, timeout=FIRST_WORKER_S)
     except TimeoutError:
         client.close()
         raise WorkersError(f"the cluster at {address} has no workers", f"start some: `dask worker {address}`") from None

@@ -15,10 +15,12 @@ from typing import Protocol
 
 from thermsim.run.tasks import Make, Row, Task, compute
 
-CHUNK = 0.25  # seconds of work handed out at once: asking for more costs some ms, and the last ones end together
-MOST_AT_ONCE = 1000  # tasks of a chunk
+# [s] of work in one chunk. Asking for a chunk costs some milliseconds, so chunks of single short tasks would waste
+# time; longer ones would let some workers end late. Our own choice.
+CHUNK_SECONDS = 0.25
+MOST_TASKS_IN_CHUNK = 1000  # largest number of tasks in one chunk, however short they are; our own choice
 
-Found = tuple[list[Row], Exception | None]
+Finished = tuple[list[Row], Exception | None]
 
 
 class Executor(Protocol):
@@ -38,7 +40,7 @@ class Executor(Protocol):
     def submit(self, chunk: list[Task]) -> None:
         """Take a chunk; it is computed in the order of its tasks."""
 
-    def wait(self, seconds: float | None) -> Found:
+    def wait(self, seconds: float | None) -> Finished:
         """Rows that were finished since the last call, and the error that ends it all, if there is one.
 
         Waits for the first of them, at most so long (None: until it comes, or fails).
@@ -86,15 +88,15 @@ def dispatch(
 
 
 def chunk_size(left: int, lanes: int, seconds: float, finished: int) -> int:
-    """Tasks to hand out at once: CHUNK seconds of them, one while nothing is known, fewer towards the end."""
+    """Tasks to hand out at once: CHUNK_SECONDS of work, one while nothing is known, fewer towards the end."""
     if finished == 0:
         return 1
-    wanted = CHUNK * finished / max(seconds, 1e-9)
-    return int(max(1, min(wanted, MOST_AT_ONCE, math.ceil(left / (2 * lanes)))))
+    wanted = CHUNK_SECONDS * finished / max(seconds, 1e-9)
+    return int(max(1, min(wanted, MOST_TASKS_IN_CHUNK, math.ceil(left / (2 * lanes)))))
 
 
-class Here:
-    """This process, one task at a time."""
+class ThisProcess:
+    """An `Executor` in this process, one task at a time."""
 
     lanes = ahead = 1
 
@@ -109,7 +111,7 @@ class Here:
     def submit(self, chunk: list[Task]) -> None:
         self.waiting.extend(chunk)
 
-    def wait(self, seconds: float | None) -> Found:
+    def wait(self, seconds: float | None) -> Finished:
         problem = None
         if self.waiting and seconds != 0.0:
             try:

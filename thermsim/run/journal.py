@@ -38,7 +38,7 @@ from thermsim.run.program import program
 from thermsim.run.tasks import BEGIN_ANEW, Row
 
 FILE = "study.sqlite"
-OURS = 0x7468736A  # "thsj", SQLite's application id: says whose file it is
+APPLICATION_ID = 0x7468736A  # "thsj": SQLite's `application_id`, by which a file is known as a journal of thermsim
 FORMAT = 2
 
 TABLES = (
@@ -48,7 +48,9 @@ TABLES = (
 )
 DAMAGED = "take a backup of the file, or choose another folder"
 FEW_NAMES = 5
-UNREADABLE = (sqlite3.Error, UnicodeDecodeError)  # the latter of SQLite's own words about a damaged name
+# What reading a damaged file may raise; UnicodeDecodeError comes from SQLite's own message where a name in the file is
+# damaged.
+UNREADABLE = (sqlite3.Error, UnicodeDecodeError)
 
 
 @dataclass(frozen=True)
@@ -147,7 +149,7 @@ class Journal:
         else:  # a new file, or one whose making was cut short
             for table in TABLES:
                 run(table)
-            run(f"PRAGMA application_id={OURS}")
+            run(f"PRAGMA application_id={APPLICATION_ID}")
             run(f"PRAGMA user_version={FORMAT}")
         self._connection.executemany("INSERT INTO about VALUES (?, ?)", identity.items().items())
         run("COMMIT")
@@ -155,7 +157,7 @@ class Journal:
     def _check_ours(self) -> None:
         run = self._connection.execute
         owner, made = (run(f"PRAGMA {name}").fetchone()[0] for name in ("application_id", "user_version"))
-        if owner != OURS:
+        if owner != APPLICATION_ID:
             raise JournalError(f"{self.path} is not a journal of thermsim", "choose another folder")
         if made != FORMAT:
             raise JournalError(f"{self.path} was written by another version of thermsim", "choose another folder")

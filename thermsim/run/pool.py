@@ -26,12 +26,14 @@ from collections.abc import Iterator
 from typing import Any
 
 from thermsim.errors import WorkersError
-from thermsim.run.executor import Found
+from thermsim.run.executor import Finished
 from thermsim.run.tasks import Make, Row, Task, compute, portable
 from thermsim.solver.multigrid.threads import use_threads
 
-MOST_DEATHS = 3  # of processes in the hands of one task, or one after the other before their first task
-BORN, READY = "born", "ready"  # what a worker says of itself
+# A task is given up when it has ended so many processes, and the pool when so many processes in a row end before their
+# first task; our own choice.
+MOST_DEATHS = 3
+BORN, READY = "born", "ready"  # messages of a worker: its process runs; its `work` is built and it can take tasks
 
 Connection = Any  # of multiprocessing; its class has another name on Windows
 
@@ -65,7 +67,7 @@ class Pool:
         self.chunks.append(chunk)
         self._hand_out()
 
-    def wait(self, seconds: float | None) -> Found:
+    def wait(self, seconds: float | None) -> Finished:
         """The dead are replaced, and their tasks given to others."""
         by_connection = {worker.connection: worker for worker in self.workers}
         for connection in multiprocessing.connection.wait(list(by_connection), seconds):

@@ -10,8 +10,8 @@ from pathlib import Path
 import thermsim
 
 COMPUTE = ("numpy", "scipy", "numba")
-KINDS = {".py", ".yaml"}  # what is run, and the catalogue
-DIGITS = 12  # of the digest: chance collisions need some millions of programs
+SUFFIXES = {".py", ".yaml"}  # files that decide what is computed: the code, and the catalogue of materials
+DIGEST_DIGITS = 12  # hexadecimal digits kept of the digest: two programs agree by chance only among some millions
 
 
 @cache
@@ -20,7 +20,7 @@ def program() -> str:
 
     The version alone is typed by hand, and stays the same while files change.
     """
-    files = digest_of(Path(thermsim.__file__).parent)[:DIGITS]
+    files = digest_of(Path(thermsim.__file__).parent)[:DIGEST_DIGITS]
     return ", ".join(
         [f"thermsim {thermsim.__version__} (files {files})", *(f"{name} {version(name)}" for name in COMPUTE)]
     )
@@ -29,7 +29,7 @@ def program() -> str:
 def digest_of(folder: Path) -> str:
     """SHA-256 over names and contents of the files that count, in an order that no system changes."""
     digest = hashlib.sha256()
-    for path in sorted(path for path in folder.rglob("*") if path.suffix in KINDS):
+    for path in sorted(path for path in folder.rglob("*") if path.suffix in SUFFIXES):
         for data in (path.relative_to(folder).as_posix().encode("utf-8"), path.read_bytes()):
             digest.update(len(data).to_bytes(8, "little") + data)
     return digest.hexdigest()

@@ -13,14 +13,16 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 
 from thermsim.errors import InterruptedStudyError, WorkersError
-from thermsim.run.executor import Executor, Here, dispatch
+from thermsim.run.executor import Executor, ThisProcess, dispatch
 from thermsim.run.journal import Journal
 from thermsim.run.tasks import Make, Result, Row, Task
 from thermsim.solver.multigrid.threads import available
 
-MOST_EACH, MOST_WORKERS = 4, 64  # processes a processor, and in any case: more only wait, and take memory
-KEEP_EVERY = 0.5  # seconds between writes to the journal: what a kill may cost, against a flush of the disk for each
-FEW = 32  # full solves that are better made in this process: to start others takes as long
+# Processes for each processor, and the number that is allowed on any machine: the larger of both is the limit, as more
+# processes would only wait and take memory. Our own choice.
+MOST_EACH, MOST_WORKERS = 4, 64
+WRITE_EVERY_S = 0.5  # [s] between writes to the journal: a kill loses no more, and each write flushes the disk
+MOST_IN_THIS_PROCESS = 32  # full solves that are made in this process: starting others takes as long
 
 
 Watch = Callable[[int, int, float | None], None]
@@ -34,7 +36,7 @@ def run(
     journal: Journal | None = None,
     watch: Watch | None = None,
     cluster: str | None = None,
-    keep_every: float = KEEP_EVERY,
+    keep_every: float = WRITE_EVERY_S,
 ) -> list[Result]:
     """Compute every task that the journal does not hold, and give all results in the order of the tasks.
 
@@ -98,7 +100,7 @@ def _executor(make: Make, count: int, workers: int | None, cluster: str | None) 
         )
     lanes = min(workers, count)
     if lanes == 1:
-        return Here(make)
+        return ThisProcess(make)
     from thermsim.run.pool import Pool
 
     return Pool(make, lanes)

@@ -37,8 +37,8 @@ from thermsim.solver.multigrid.multigrid import companion
 
 Array = NDArray[np.float64]
 
-ENOUGH = 1e-10  # of the residual, relative: gradients are then right to 1e-9 or so
-A_STEP = 3e-3  # of the residual, that one solve of the symmetric part is taken to
+RELATIVE_RESIDUAL = 1e-10  # relative residual at which the iteration stops: gradients are then right to about 1e-9
+INNER_RESIDUAL = 3e-3  # the same of each solve of the symmetric part; the iteration corrects what it leaves
 MOST_STEPS = 60
 
 
@@ -102,9 +102,9 @@ def adjoint(at: Linearised, goal: Goal, state: State | None = None) -> Array:
     if whole == 0.0:
         return found
     kept: list[tuple[Array, Array, float]] = []
-    left, step = 1.0, TOLERANCE if at.log_slope is None else A_STEP
+    left, step = 1.0, TOLERANCE if at.log_slope is None else INNER_RESIDUAL
     for _ in range(MOST_STEPS):
-        enough = max(step, min(0.3 * ENOUGH / left, 0.1))
+        enough = max(step, min(0.3 * RELATIVE_RESIDUAL / left, 0.1))
         towards = np.nan_to_num(solve(state, rest, None, enough).checked().temperature)
         if at.log_slope is None:
             return towards
@@ -119,7 +119,7 @@ def adjoint(at: Linearised, goal: Goal, state: State | None = None) -> Array:
         rest = rest - share * gone
         kept.append((towards, gone, square))
         left = float(np.sqrt(np.vdot(rest, rest))) / whole
-        if left <= ENOUGH:
+        if left <= RELATIVE_RESIDUAL:
             return found
     raise NotConvergedError(
         f"an adjoint stopped at a relative residual of {left:.1e}",

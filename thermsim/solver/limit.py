@@ -28,19 +28,27 @@ from thermsim.solver.mixing import Mixing
 
 Array = NDArray[np.float64]
 
-HOTTEST_C = 3000.0  # beyond the melting point of every material here: no steady state is looked for above it
-FARTHEST_C = 1e9  # where leakage is linear, power nears its limit only as temperatures go beyond all bounds
-FIRST_SHARE, LEAST_RISE_K, MOST_RISE_K = 0.25, 1.0, 100.0  # of the first state that is looked at
-FURTHER, FASTER = 1.5, 10.0  # the rise of each state over that of the one before; faster beyond HOTTEST_C
-PAST = 0.9  # of the most power: once so little is left, the maximum is surely passed
-ROUGH = 1e-6  # of the rise: what states are found to while their power is followed
-NARROWED = 0.03  # of the range in which a maximum is looked for
-FLAT = 1e-3  # of the share: so alike are the three places beside a maximum, which a parabola then holds to far less
-NARROWEST = 1e-7  # of the rise
-ENOUGH = 0.03  # of the accuracy asked, that the temperatures of a state are found to
+HOTTEST_C = 3000.0  # [C] beyond the melting point of every material here: no steady state is looked for above it
+# [C] where the search ends if all leakage is linear: power then nears its limit as temperatures grow forever.
+FARTHEST_C = 1e9
+# The rise of the first state tried is this share of the rise that the full power would make from a cold start, between
+# two bounds [K].
+FIRST_SHARE, LEAST_RISE_K, MOST_RISE_K = 0.25, 1.0, 100.0
+# Ratio of the rise of each state to that of the one before; the second holds above HOTTEST_C.
+FURTHER, FURTHER_WHEN_HOT = 1.5, 10.0
+PAST_MAXIMUM = 0.9  # share of the most power found, below which the power of a state shows that the maximum is passed
+ROUGH_ACCURACY = 1e-6  # accuracy of temperatures relative to the rise, while power is followed towards its maximum
+SEARCH_WIDTH = 0.03  # accuracy of one search for the maximum, relative to the range of temperature it is searched in
+# The maximum is found when the powers of three neighbouring states differ by less than this share: a parabola through
+# them then tells its height far better.
+FLAT = 1e-3
+NARROWEST_SHARE = 1e-7  # or when these states lie closer than this share of the rise, where round-off ends the search
+# Share of the accuracy asked for that the iteration of a state may take; the search for its power takes the rest.
+STATE_SHARE = 0.03
 MOST_STEPS = 60
-LOOSE = 1e-8  # residual of the linear solves while power is followed
-DOUBT = 1e-4  # of the share
+LOOSE_RESIDUAL = 1e-8  # relative residual of the linear solves while power is followed
+# Relative doubt of the largest share of power that has a steady state on one grid: a tenth of FLAT, our own choice.
+SHARE_DOUBT = 1e-4
 
 
 @dataclass(frozen=True)
@@ -63,7 +71,7 @@ class Limit:
     is_hot: bool
     rise: tuple[Place, ...]
     line: Line
-    doubt: float = DOUBT
+    doubt: float = SHARE_DOUBT
 
     def at(self, share: float, accuracy_K: float) -> tuple[Place, float]:
         """The stable state at a share below the limit, and how far its temperature may be off [K]."""
@@ -77,7 +85,7 @@ class Limit:
             if at_C == low.at_C:
                 return low.share - share
             nearest = min(found, key=lambda place: abs(place.at_C - at_C))
-            found.append(self.line.at(at_C, nearest.guess, ENOUGH * accuracy_K))
+            found.append(self.line.at(at_C, nearest.guess, STATE_SHARE * accuracy_K))
             return found[-1].share - share
 
         brentq(excess, low.at_C, high.at_C, xtol=0.1 * accuracy_K, rtol=1e-15)
@@ -105,9 +113,9 @@ def limit_of(model: Model, up_to: float = np.inf) -> Limit:
         places.append(line.at(line.idle_C + rise_K, guess))
         guess = places[-1].guess
         best = max(range(len(places)), key=lambda number: places[number].share)
-        if places[-1].share >= up_to or places[-1].share < PAST * places[best].share:
+        if places[-1].share >= up_to or places[-1].share < PAST_MAXIMUM * places[best].share:
             break
-        rise_K *= FURTHER if places[-1].at_C < HOTTEST_C else FASTER
+        rise_K *= FURTHER if places[-1].at_C < HOTTEST_C else FURTHER_WHEN_HOT
     if best == len(places) - 1:
         is_hot = not line.is_linear and places[-1].share < up_to
         return Limit(places[-1].share, is_hot, tuple(places), line)
@@ -129,12 +137,12 @@ def _top(line: Line, around: list[Place]) -> tuple[Place, Place]:
 
     while True:
         bounds = (low.at_C, high.at_C)
-        minimize_scalar(less, bounds=bounds, method="bounded", options={"xatol": NARROWED * (high.at_C - low.at_C)})
+        minimize_scalar(less, bounds=bounds, method="bounded", options={"xatol": SEARCH_WIDTH * (high.at_C - low.at_C)})
         tried.sort(key=lambda place: place.at_C)
         top = max(range(1, len(tried) - 1), key=lambda number: tried[number].share)
         low, middle, high = tried[top - 1 : top + 2]
         is_flat = min(low.share, high.share) >= (1.0 - FLAT) * middle.share
-        if is_flat or high.at_C - low.at_C <= NARROWEST * (middle.at_C - line.idle_C):
+        if is_flat or high.at_C - low.at_C <= NARROWEST_SHARE * (middle.at_C - line.idle_C):
             return middle, low
 
 
@@ -171,8 +179,8 @@ class Line:
         ------
         NotConvergedError
         """
-        enough = ROUGH * abs(at_C - self.idle_C) if enough_K is None else enough_K
-        tolerance, change, mixing = LOOSE if enough_K is None else TOLERANCE, np.inf, Mixing()
+        enough = ROUGH_ACCURACY * abs(at_C - self.idle_C) if enough_K is None else enough_K
+        tolerance, change, mixing = LOOSE_RESIDUAL if enough_K is None else TOLERANCE, np.inf, Mixing()
         for _ in range(MOST_STEPS):
             cold, heated, grown = self._parts(guess, tolerance)
             of_heated = (at_C - float(cold[self.cell])) / float(heated[self.cell])
@@ -189,7 +197,7 @@ class Line:
             "smooth conductivities that jump with temperature",
         )
 
-    def _parts(self, guess: Guess, tolerance: float = LOOSE) -> tuple[Array, Array, float]:
+    def _parts(self, guess: Guess, tolerance: float = LOOSE_RESIDUAL) -> tuple[Array, Array, float]:
         """Temperatures without power [C], the rise with as much heat as is typed [K], spread as it is made at a guess;
         and how many times as much is made there.
         """

@@ -19,12 +19,15 @@ from thermsim.solver.multigrid.multigrid import Hierarchy, build, companion, ref
 Array = NDArray[np.float64]
 Status = Literal["converged", "rounding", "runaway", "stalled", "limit"]
 
-TOLERANCE = 1e-11  # of the residual, relative to the heat: leaves the heat balance of 1e-9 a wide margin
+TOLERANCE = 1e-11  # relative residual of a solve, far below the 1e-9 to which a heat balance must close
 
-FURTHER = 0.3  # of the residual
-LARGEST_ERROR_K = 1e-3  # of a solution that rounding has stopped
+# A guess that meets the tolerance is still solved to this share of its residual: only an iteration tells its error.
+FURTHER_SHARE = 0.3
+LARGEST_ERROR_K = 1e-3  # [K] error up to which a solution is taken when rounding stops it short of the tolerance
 EPSILON = 4.0 * float(np.finfo(np.float64).eps)
-CLOSE = 1e-9  # a residual that still keeps the heat balance; what is left of it is told in kelvin
+# A solve that stalls with a relative residual below this is called stopped by rounding: its heat balance holds, and its
+# error is told in kelvin.
+ROUNDING_RESIDUAL = 1e-9
 MOST_ITERATIONS = 600
 
 REMEDY: dict[Status, str] = {
@@ -119,14 +122,14 @@ def solve(
     run = conjugate_gradients(state.hierarchy, heat, guess, tolerance, MOST_ITERATIONS)
     if run.iterations == 0 and run.residual > 0.0 and run.status == "converged":
         # A guess that is good enough says nothing about its error: one step further does.
-        run = conjugate_gradients(state.hierarchy, heat, guess, FURTHER * run.residual)
+        run = conjugate_gradients(state.hierarchy, heat, guess, FURTHER_SHARE * run.residual)
     rise, off_K = _levelled(state, heat, run.temperature)
     if run.status in ("stalled", "limit"):
         run = conjugate_gradients(state.hierarchy, heat, np.nan_to_num(rise), tolerance, MOST_ITERATIONS)
         rise, off_K = _levelled(state, heat, run.temperature)
     temperature = np.where(state.solid, rise + reference_C, np.nan)
     status: Status = run.status  # type: ignore[assignment]  # one of the five
-    if status in ("stalled", "limit") and run.residual <= CLOSE:
+    if status in ("stalled", "limit") and run.residual <= ROUNDING_RESIDUAL:
         status = "rounding"
     history = tuple(run.history.tolist())
     return Solution(temperature, status, run.residual, run.error_K + off_K, run.iterations, history)

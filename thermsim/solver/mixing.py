@@ -19,9 +19,10 @@ from thermsim.units import ABSOLUTE_ZERO_C
 
 Array = NDArray[np.float64]
 
-SLOW = 0.3  # of a change to the one before: an iteration that shrinks them faster is left alone
-DEPTH = 3  # differences that are kept
-LEAST = 0.1  # of what is left after mixing that a step goes on by
+# An iteration whose changes shrink to less than this share of the one before, step by step, needs no mixing.
+SLOW_RATIO = 0.3
+DEPTH = 3  # differences between steps that are kept, the depth m of Anderson's method
+LEAST_DAMPING = 0.1  # smallest b of the formula above, however often f has grown
 Parts = tuple[Array, ...]  # of cells, what they reach, and of each heated face and curved surface
 
 
@@ -80,7 +81,7 @@ class Mixing:
 
     def next(self, model: Model, guess: Guess, after: Guess, ratio: float) -> Guess:
         """The guess to go on from. after : what a step gave; ratio : of its change to the one before"""
-        if self._is_off or (ratio < SLOW and not self._of_change):
+        if self._is_off or (ratio < SLOW_RATIO and not self._of_change):
             self._last = (guess, after)
             return after
         before, self._last = self._last, (guess, after)
@@ -91,7 +92,7 @@ class Mixing:
         change, result = _less(_parts(after), _parts(guess)), _parts(after)
         self._keep(before, change, result)
         if ratio > 1.0:
-            self._goes_on_by = max(0.5 * self._goes_on_by, LEAST)
+            self._goes_on_by = max(0.5 * self._goes_on_by, LEAST_DAMPING)
         gram = np.array([[_product(one, other, cells) for other in self._of_change] for one in self._of_change])
         right = np.array([_product(one, change, cells) for one in self._of_change])
         shares = np.linalg.lstsq(gram, right, rcond=1e-12)[0].tolist()

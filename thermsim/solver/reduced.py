@@ -29,9 +29,13 @@ from thermsim.model.coefficients.groups import Ints, Numbers, Topology
 
 Array = NDArray[np.float64]
 
-ALIKE = 1e-10  # two entries whose ratios to their base differ by less over all probes form a group
-MOST_GROUPS = 400  # further entries are interpolated
-AGREES_K = 2e-5  # of temperatures at the chosen entries, between two steps
+# Two entries form a group if their ratios to the largest probe differ by less than this, summed over all probes with
+# random weights.
+ALIKE = 1e-10
+# groups that become terms of the operator, the largest first; the entries of all others are interpolated
+MOST_GROUPS = 400
+# [K] largest change of temperature at the interpolated entries, from step to step, at which the iteration has settled
+SETTLED_K = 2e-5
 MOST_STEPS = 40
 SEED = 5_227
 
@@ -99,7 +103,7 @@ class SmallModel:
             if not self.entries.faces.base.bends.any():
                 return c
             before, under, over = (under, over), self._at(below, c), self._at(above, c)
-            if max(np.abs(under - before[0]).max(), np.abs(over - before[1]).max()) < AGREES_K:
+            if max(np.abs(under - before[0]).max(), np.abs(over - before[1]).max()) < SETTLED_K:
                 return c
         raise NotConvergedError("conductivity and temperature of a small model do not settle")
 

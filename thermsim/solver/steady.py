@@ -23,11 +23,12 @@ from thermsim.solver.mixing import Mixing
 
 Array = NDArray[np.float64]
 
-ACCURACY_K = 3e-7  # of the outer iteration: below the 1e-6 K that is promised
+ACCURACY_K = 3e-7  # [K] of the outer iteration: well below the 1e-6 K that is promised
 MOST_STEPS = 60
-# A step is solved to a relative residual of INEXACT times the last change [1/K]: its coefficients are no better.
-INEXACT = 1e-6
-LOOSEST = 1e-6
+# A linear solve goes to a relative residual of this [1/K] times the last change of temperature [K]: its coefficients
+# are no better than that change.
+RESIDUAL_PER_KELVIN = 1e-6
+LOOSEST_RESIDUAL = 1e-6  # the largest relative residual of such a solve
 
 
 @dataclass(frozen=True)
@@ -104,7 +105,7 @@ def iterate(
             if step == 1 and model.may_have_islands:
                 check_way_out(stencil, [region.name for region in model.regions])
             last = model.is_linear or left * ratio < accuracy_K
-            enough = TOLERANCE if last else float(np.clip(INEXACT * change, TOLERANCE, LOOSEST))
+            enough = TOLERANCE if last else float(np.clip(RESIDUAL_PER_KELVIN * change, TOLERANCE, LOOSEST_RESIDUAL))
             state = prepare(stencil, model.may_have_islands) if state is None else renew(state, stencil)
             solution = solve(state, stencil.heat, guess.temperature, enough, model.coldest_C).checked()
         except RunawayError:

@@ -20,8 +20,8 @@ from thermsim.readout.observable import HOTTEST, Asked, Observable, find, temper
 
 MOST_QUANTITIES = 2
 FEWEST_VALUES = 2
-MOST_POINTS = 10_000  # far more than anybody waits for: a slip
-DIGITS = 12  # of a value: no round-off is shown
+MOST_POINTS = 10_000  # more values of a range than anybody waits for: taken for a slip and refused
+DIGITS = 12  # significant digits of a value, so that no round-off of the spacing is shown
 SAME_HEIGHT_mm = 1e-9
 
 

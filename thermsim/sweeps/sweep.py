@@ -49,11 +49,12 @@ from thermsim.sweeps.points import Vary as Vary
 
 Array = NDArray[np.float64]
 
-# Of the accuracy asked, what the family is planned for: doubts at the ends of a range are wider than in its middle.
+# Share of the accuracy asked for that the grids are planned to hold in the middle of a range: doubts at its ends are
+# wider. Our own choice.
 MIDDLE_SHARE = 0.7
-MOST_EXTRA = 1  # finer grids than the middle of the range needs, for points that need them all the same
-# What leaves a gap, in a few words.
-KINDS: dict[type[ThermsimError], str] = {
+MOST_EXTRA_GRIDS = 1  # grids beyond the finest that the middle of the range needs, for points that need a finer one
+# Words for a gap in a table, by the error that left it.
+GAP_WORDS: dict[type[ThermsimError], str] = {
     RunawayError: "thermal runaway",
     NotConvergedError: "solver not converged",
     NoWayOutError: "no way out for heat",
@@ -61,7 +62,7 @@ KINDS: dict[type[ThermsimError], str] = {
     BoundsError: "outside bounds",
     AbsoluteZeroError: "below absolute zero",
 }
-FAILURES = tuple(KINDS)
+FAILURES = tuple(GAP_WORDS)
 NOT_THERE = "place not there"
 
 
@@ -232,7 +233,7 @@ def _climb(climb: _Climb, reference: Prediction, wanted_K: float, memory_GB: flo
     """All points on one grid of the family after the other, until every doubt is below what is wanted."""
     family = climb.plan.multipliers
     needed = [step.multiplier for step in reference.steps]
-    for multiplier in family[: len(needed) + MOST_EXTRA]:
+    for multiplier in family[: len(needed) + MOST_EXTRA_GRIDS]:
         too_large = needed_GB(climb.plan.cells(multiplier)) > memory_GB
         if len(climb.done) >= FEWEST_GRIDS and (climb.worst_K() <= wanted_K or too_large):
             return
@@ -278,7 +279,8 @@ class _Climb:
             try:
                 found, error_K = self._answers(number, multiplier, warm)
             except FAILURES as error:
-                self.failures[number] = (error.what, next(kind for of, kind in KINDS.items() if isinstance(error, of)))
+                words = next(words for kind, words in GAP_WORDS.items() if isinstance(error, kind))
+                self.failures[number] = (error.what, words)
                 warm = _Warm()
                 continue
             row = [found.get(question, math.nan) for question in self.questions]

@@ -9,8 +9,9 @@ import math
 
 import numpy as np
 
-SHORT = 1e-18  # of (m r)^2: efficiency 1 to all digits
-NARROW, NODES = 4.0, 24  # width of a ring times m below which it is integrated, by so many points
+SHORT = 1e-18  # value of (m r)^2 below which the efficiency is 1 to double precision
+# Width of a ring times m, below which the Bessel functions cancel and Gauss-Legendre quadrature serves; its points.
+NARROW, NODES = 4.0, 24
 
 
 def fin_parameter(thickness: float, conductivity: float, film: float) -> float:

@@ -40,14 +40,17 @@ from thermsim.errors import ThermsimError
 
 Array = NDArray[np.float64]
 
-ROUND_OFF = 1e-14  # of an integral, relative: no value is told to be better
-CONTOUR = 24, 20  # points of the contour, for the value and for what it is compared with
-NODES = 14, 12  # likewise, Gauss-Legendre points for each octave of the root of t
-SHORTEST = 1e-8  # of the longer side: roots of t below have one panel
-LONGEST = 2.1  # ... beyond all waves but the uniform one are gone: exp(-(2.1 pi)^2) = 1e-19
-FEW_IMAGES = 0.3  # up to this root of t over the length, the nearest images are all that count
-REACH = 12.0  # roots of t that heat comes: erfc(6) = 2e-17
-COSINES = 8  # beyond it so many cosines: exp(-(0.3 pi 8)^2) = 2e-25
+ROUND_OFF = 1e-14  # Relative error of an integral that is told at least, however well two rules agree.
+# Points of the cotangent contour in two rules: the first gives the value, its distance to the second the error.
+CONTOUR = 24, 20
+NODES = 14, 12  # Gauss-Legendre points for each octave of sqrt(t), in the same two rules.
+SHORTEST = 1e-8  # sqrt(t) over the longer side below which one panel reaches down to zero
+# Where the integral ends, sqrt(t) over the longer side: only the uniform wave is left, exp(-(2.1 pi)^2) = 1e-19.
+LONGEST = 2.1
+# Up to this sqrt(t) over the length, the nearest images of the source suffice; beyond it cosines are summed.
+FEW_IMAGES = 0.3
+REACH = 12.0  # distance over sqrt(t) beyond which an image gives nothing: erfc(6) = 2e-17
+COSINES = 8  # number of these cosines: exp(-(0.3 pi 8)^2) = 2e-25
 
 
 @dataclass(frozen=True)

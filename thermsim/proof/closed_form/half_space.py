@@ -14,12 +14,13 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-# c of R = 1/(2 pi c side k): reduced capacitance of the unit square plate, from memory
+# The c of R = 1/(2 pi c side k): capacitance of the unit square plate over 4 pi eps0, from memory.
 SQUARE_CAPACITANCE = 0.36679
 
-# Farther than this many sizes from the centre, along one side, the four corners of a rectangle would cancel.
-FAR = 1.5
-NODES = 24  # of the quadrature there; its error falls as 5.8^-48
+# Distance from the centre along one side, in sizes of the rectangle, beyond which the terms of its four corners would
+# cancel and quadrature serves.
+FAR_IN_SIZES = 1.5
+NODES = 24  # points of that Gauss-Legendre quadrature; its error falls as 5.8^(-2 points), here 5.8^-48
 
 
 def rectangle_corner(size_x: float, size_y: float, conductivity: float) -> float:
@@ -36,9 +37,9 @@ def rectangle_point(size_x: float, size_y: float, conductivity: float, x: float,
     Four corners, signed. Away from the rectangle they cancel, and so 1/(2 pi k r) is integrated: along one side in
     closed form, across it by Gauss-Legendre points.
     """
-    if abs(x - size_x / 2.0) > FAR * size_x:
+    if abs(x - size_x / 2.0) > FAR_IN_SIZES * size_x:
         return _far_rise(size_x, x, size_y, y) / conductivity
-    if abs(y - size_y / 2.0) > FAR * size_y:
+    if abs(y - size_y / 2.0) > FAR_IN_SIZES * size_y:
         return _far_rise(size_y, y, size_x, x) / conductivity
     total = 0.0
     for near, far in ((x, -1.0), (x - size_x, 1.0)):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-WARM_C = 20.0  # EN ISO 10211:2007, annex A, case 1
+WARM_C = 20.0  # [C] of the warm side in EN ISO 10211:2007, annex A, case 1
 
 
 def square_column(across: float, depth: float, warm_C: float = WARM_C, terms: int = 400) -> float:

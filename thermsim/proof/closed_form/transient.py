@@ -15,7 +15,7 @@ from thermsim.errors import ThermsimError
 
 Array = NDArray[np.float64]
 
-DECAY = 40.0  # exponent at which a term of a series is left out: exp(-40) = 4e-18
+DECAY = 40.0  # exponent from which on a term of a series is left out: exp(-40) = 4e-18
 MOST_TERMS = 20_000
 
 

@@ -25,11 +25,13 @@ from thermsim.readout.field import Field
 from thermsim.solver.steady import steady_state
 
 TITLE = "Silicon slab, 1 W/mm2"
-FLUX, EXPONENT = 1e6, 1.3  # of that case [W/m2]
+FLUX, EXPONENT = 1e6, 1.3  # [W/m2] and the exponent of conductivity over temperature, as in the case TITLE
 MULTIPLIERS = (2, 3, 4, 6)
-ACCURACY_K = 1e-11  # of the outer iteration: the true reading is off by 1e-7 K
+ACCURACY_K = 1e-11  # [K] of the outer iteration, far below the error of the true reading, which is 1e-7 K
 FIRST_ORDER = (0.9, 1.1)
-AS_EXPECTED = 0.02  # the false reading may be off q dz/(2k) by this share: it leaves out that k varies in half a cell
+# Share by which the error of the false reading may differ from q dz/(2k), which leaves out that k varies over half a
+# cell.
+AS_EXPECTED = 0.02
 
 
 @dataclass(frozen=True)

@@ -13,11 +13,12 @@ Verdict = Literal["excellent", "within", "OUTSIDE"]
 
 LEAST_GRIDS = 3
 MOST_GRIDS = 4
-# A second-order method is not faster than this, except by chance where errors of opposite sign cancel.
+# Largest observed order that is told: a second-order method shows a higher one only by chance, where errors of opposite
+# sign cancel.
 STEEPEST = 2.5
-# Errors up to so many times what the solver itself leaves are round-off, and have no order.
-ROUND_OFF = 3.0
-BELIEVED = 0.05  # of the logarithm of an error: so much is off for other reasons than the solver
+TIMES_SOLVER_ERROR = 3.0  # Errors up to this many times the error of the solver are round-off, and have no order.
+# Relative scatter of each error in the fit of an order, for other reasons than the solver's; our own choice.
+RELATIVE_SCATTER = 0.05
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,7 @@ class Line:
         """No grid is off by more than what the solver leaves: there is no error of the mesh that could fall."""
         if not self.errors or not self.noise:
             return False
-        return max(abs(error) for error in self.errors) <= ROUND_OFF * max(self.noise)
+        return max(abs(error) for error in self.errors) <= TIMES_SOLVER_ERROR * max(self.noise)
 
     @property
     def verdict(self) -> Verdict:
@@ -118,6 +119,6 @@ def observed_order(sizes: tuple[float, ...], errors: tuple[float, ...], noise: t
         return None
     if np.any(np.abs(error) <= left):
         return None
-    weight = 1.0 / np.hypot(BELIEVED, left / np.abs(error))
+    weight = 1.0 / np.hypot(RELATIVE_SCATTER, left / np.abs(error))
     order = float(np.polyfit(np.log(width), np.log(np.abs(error)), 1, w=weight)[0])
     return order if order <= STEEPEST else None

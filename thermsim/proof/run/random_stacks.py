@@ -28,10 +28,12 @@ MM = 1e-3
 MOST_LAYERS = 4
 THINNEST_MM, THICKEST_MM = 0.01, 5.0
 LEAST_W_MK, MOST_W_MK = 0.1, 2000.0
-RISES_K = 10.0, 120.0  # of the hottest spot: powers are scaled to it
-HOTSPOT = 1.0 / 50.0  # of the sides of the plate, the smallest
-RASTER, ZOOM, ZOOMS = 33, 9, 12  # points along each axis in which a summit is sought, first and then; how often
-HILLS = 4  # of a raster that are climbed
+RISES_K = 10.0, 120.0  # [K] range of the rise of the hottest spot, to which powers are scaled
+SMALLEST_SOURCE = 1.0 / 50.0  # smallest side of a source over that of the plate
+# The hottest place is sought on this many points along each axis, then so often on this many between the neighbours of
+# the best one.
+RASTER, ZOOM, ZOOMS = 33, 9, 12
+HILLS = 4  # local maxima of the first raster, the highest ones, that are refined so
 
 
 @dataclass(frozen=True, eq=False)
@@ -160,7 +162,7 @@ def _touching(rng: np.random.Generator, a: float, b: float) -> list[Box]:
 
 def _hotspot(rng: np.random.Generator, a: float, b: float) -> list[Box]:
     """A small rectangle, alone or with four around it, and perhaps one at the side of the plate."""
-    size_x, size_y = (side * float(np.exp(rng.uniform(np.log(HOTSPOT), np.log(0.15)))) for side in (a, b))
+    size_x, size_y = (side * float(np.exp(rng.uniform(np.log(SMALLEST_SOURCE), np.log(0.15)))) for side in (a, b))
     x, y = float(rng.uniform(0.2 * a, 0.7 * a)), float(rng.uniform(0.2 * b, 0.7 * b))
     boxes: list[Box] = [(x, y, x + size_x, y + size_y)]
     low_x, low_y = (float(rng.uniform(0.25, 0.9)) * at for at in (x, y))

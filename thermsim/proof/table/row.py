@@ -8,14 +8,14 @@ from typing import Literal
 
 Number = float | Callable[[], float]
 
-# How a reference is known.
-CLOSED_FORM = "closed form"  # summed on this machine, to more digits than are compared
-PRINTED = "printed"  # as it stands in the source
-MEMORY = "from memory"  # of the source, which was not at hand
-BY_HAND = "by hand"  # the formula of the source evaluated with the numbers of the case
+# How the value of a reference is known.
+CLOSED_FORM = "closed form"  # a formula summed on this machine, to more digits than are compared
+PRINTED = "printed"  # the number as it stands in the source
+MEMORY = "from memory"  # from memory of the source, which was not at hand
+BY_HAND = "by hand"  # the formula of the source, evaluated with the numbers of the case
 FINITE_ELEMENTS = "finite elements"  # another method, written and meshed apart from thermsim
 ONE_DIMENSION = "theory in one dimension"
-BAND = "sanity band"  # an approximation, which shows no more than that nothing is badly wrong
+BAND = "sanity band"  # an approximation: it shows only that nothing is badly wrong
 
 EXACT = (CLOSED_FORM, BY_HAND)
 

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-EVEN_K = 1e-6  # round-off and what the solver leaves
+EVEN_K = 1e-6  # [K] spread of temperature that is shown as even: round-off and the error of the solver
 
 
 @dataclass(frozen=True, eq=False)

@@ -20,13 +20,13 @@ Array = NDArray[np.float64]
 INK = "#1d1f24"
 FAINT = "#6b7078"
 PAPER = "#ffffff"
-SOLID = "#d9744a"  # the hue of the maps, for bars
+SOLID = "#d9744a"  # filled bars; the hue of the temperature maps
 PALE = "#f6e3d8"
-TEXT, SMALL, SMALLEST = 9.5, 8.0, 6.5  # [pt]
+TEXT, SMALL, SMALLEST = 9.5, 8.0, 6.5  # [pt] sizes of letters
 DOTS_PER_INCH = 160
 
-HUE = 48.0  # [degree] in OKLCH: rust
-LIGHTEST, DARKEST = 0.975, 0.64  # dark ink stays readable on all of it
+HUE = 48.0  # [degree] of the maps in OKLCH
+LIGHTEST, DARKEST = 0.975, 0.64  # lightness in OKLCH at the ends of the maps: dark ink can be read on both
 MOST_CHROMA = 0.145
 SHADES = 256
 STEP_K = 5.0

@@ -10,8 +10,8 @@ from thermsim.model.physics.boundary import boundary_of
 from thermsim.model.physics.properties import is_void, joint_of
 from thermsim.units import UM
 
-LINES = 14  # about as many lines as all parts together take
-LINE_OVER_COLUMN = 2.0  # a character of a console is about twice as high as wide
+LINES = 14  # lines that all parts together take, about
+LINE_OVER_COLUMN = 2.0  # height of a character of a console over its width, about
 LEAST_WIDTH = 48
 
 PATTERN = {"copper": "#", "silicon": "%", "laminate": ":", "aluminium": "=", "air": ".", "void": " "}

@@ -31,12 +31,12 @@ if TYPE_CHECKING:
 
     from thermsim.mesh.prediction import Prediction
 
-WIDEST_IN, HIGHEST_IN = 7.4, 5.6  # of the map itself
-LEADER = 0.05  # from the map to a name beside it, as a share of its width
-NAME_CHARACTERS = 22  # of a line of such a name
+WIDEST_IN, HIGHEST_IN = 7.4, 5.6  # [in] largest size of the map itself
+LEADER = 0.05  # length of the line from the map to a name beside it, as a share of the map's width
+NAME_CHARACTERS = 22  # characters in a line of such a name
 ISOTHERMS = 13
-EVEN_K = 1e-3  # what differs by less is drawn as one temperature
-MARKER = 5.5  # [pt] half size of the marker of the hottest spot
+EVEN_K = 1e-3  # [K] a map whose temperatures differ by less is drawn in one colour
+MARKER = 5.5  # [pt] half the width of the marker of the hottest spot
 
 
 def active_face(prediction: Prediction, ax: Axes | None = None, ends_C: tuple[float, float] | None = None) -> Figure:

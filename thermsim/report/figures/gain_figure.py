@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 WIDTH_in, ROW_in, HEAD_in, FOOT_in = 9.6, 0.58, 0.75, 0.9
 BAR, NAME_CHARACTERS, MOST_NAME_LINES = 0.5, 30, 3
-LEAST_ROOM_K = 0.1  # of the axis: what is smaller is shown as nothing
+LEAST_RANGE_K = 0.1  # [K] least length of the axis: gains far below it are not magnified
 
 
 def gains(comparison: Comparison, ax: Axes | None = None) -> Figure:
@@ -78,9 +78,9 @@ def _ends(comparison: Comparison) -> tuple[float, float]:
         marks += [one.headline.value_K, one.headline.interval.low, one.headline.interval.high]
     scatter = scatter_K(comparison)
     low, high = min(marks), max(marks)
-    if scatter is not None and scatter < 2.0 * max(high, -low, LEAST_ROOM_K):
+    if scatter is not None and scatter < 2.0 * max(high, -low, LEAST_RANGE_K):
         low, high = min(low, -scatter), max(high, scatter)
-    room, middle = max(high - low, LEAST_ROOM_K), 0.5 * (low + high)
+    room, middle = max(high - low, LEAST_RANGE_K), 0.5 * (low + high)
     return middle - 0.56 * room, middle + 0.56 * room
 
 

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
     from thermsim.mesh.prediction import Prediction
 
-STEP = 0.66  # height of a bar
-WORTH_SAYING = 0.05  # share of a drop
+BAR_HEIGHT = 0.66  # height of a bar; a row is 1
+WORTH_SAYING = 0.05  # share of a rung's drop from which on its spreading part is written beside it
 
 
 def ladder_steps(prediction: Prediction, ax: Axes | None = None) -> Figure:
@@ -44,9 +44,9 @@ def _draw(prediction: Prediction, ladder: Ladder, ax: Axes | None) -> Figure:
     for row, rung in enumerate(ladder.rungs):
         there = here - rung.drop_K
         even = min(max(rung.even_K, 0.0), max(rung.drop_K, 0.0))
-        ax.barh(row, -even, left=here, height=STEP, fc=SOLID, ec=INK, lw=0.8)
-        ax.barh(row, there - (here - even), left=here - even, height=STEP, fc=PALE, ec=INK, lw=0.8, hatch="////")
-        ax.plot([there, there], [row + STEP / 2, row + 1 - STEP / 2], color=FAINT, lw=0.9, ls=":")
+        ax.barh(row, -even, left=here, height=BAR_HEIGHT, fc=SOLID, ec=INK, lw=0.8)
+        ax.barh(row, there - (here - even), left=here - even, height=BAR_HEIGHT, fc=PALE, ec=INK, lw=0.8, hatch="////")
+        ax.plot([there, there], [row + BAR_HEIGHT / 2, row + 1 - BAR_HEIGHT / 2], color=FAINT, lw=0.9, ls=":")
         here = there
         places.append(here)
     low, high = min(places), max(places)

@@ -18,9 +18,10 @@ if TYPE_CHECKING:
     from thermsim.readout.ladder import Ladder, Rung
 
 HEAD_LINES, HEAD_CHARACTERS = 4, 24
-ABREAST = 4  # columns with an option beside the base; more stand in a further band
+ABREAST = 4  # options beside the base in one band of columns; further ones stand in a band below
 NAME_in, COLUMN_in, ROW_in, BAND_in, LINE_in, TOP_in, BOTTOM_in = 1.9, 1.75, 0.4, 0.42, 0.145, 0.3, 0.5
-BAR, NUMBER = 0.6, 0.40  # height of a bar; share of a column for the numbers beside it
+# Height of a bar, where a row is 1; share of a column that is left for the numbers beside the bars.
+BAR, NUMBER = 0.6, 0.40
 CHANGED_K = 0.005
 Column = tuple[str, "Ladder | None"]
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from thermsim.mesh.prediction import Prediction
 
 PANELS = 4
-LEAST_ROOM_K = 0.004  # of an axis: what lies closer is shown as the same
+LEAST_RANGE_K = 0.004  # [K] least length of an axis: smaller differences between grids are not magnified
 
 
 def chosen(prediction: Prediction) -> list[Observable]:
@@ -62,7 +62,7 @@ def stairs(ax: Axes, prediction: Prediction, question: Observable) -> None:
         ax.axhline(doubt.value, color=INK, lw=1.0, ls="--", zorder=3)
     ax.set_xlim(cells[0] / 1.6, cells[-1] * 1.6)
     shown = [*values, doubt.value - doubt.half_width, doubt.value + doubt.half_width]
-    room = max(max(shown) - min(shown), LEAST_ROOM_K)
+    room = max(max(shown) - min(shown), LEAST_RANGE_K)
     middle = 0.5 * (max(shown) + min(shown))
     ax.set_ylim(middle - 0.58 * room, middle + 0.58 * room)
     ax.set_title(

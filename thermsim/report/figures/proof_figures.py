@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 MARKERS = ("o", "s", "^", "D", "v")
 INKS = (SOLID, INK, FAINT, "#8a4b2f", "#3c5a72")
-WIDTH, HEIGHT, LINE = 4.0, 3.1, 0.17  # [in]; a line for each key under the axes
+WIDTH, HEIGHT, LINE = 4.0, 3.1, 0.17  # [in] of the axes; of each line of the key below them
 
 
 def plottable(line: dict[str, Any]) -> bool:

@@ -29,8 +29,8 @@ if TYPE_CHECKING:
 
     from thermsim.mesh.prediction import Prediction
 
-WIDTH_IN = 7.0  # of the stack
-HEIGHT_OVER_WIDTH = 0.36  # that a drawing is stretched to
+WIDTH_IN = 7.0  # [in] drawn width of the stack
+HEIGHT_OVER_WIDTH = 0.36  # flat stacks are stretched upwards until they have at least this height over width
 STRETCHES = (1, 2, 3, 4, 5, 6, 8, 10, 15, 20, 30, 50, 100)
 
 

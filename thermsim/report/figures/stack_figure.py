@@ -18,11 +18,11 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-WIDTH_IN = 5.6  # of the stack itself
-FILM_SHARE = 0.022  # of the height of the stack: how thick a film is drawn
-ARROW_MM = 4.0  # about how far apart arrows stand on paper
+WIDTH_IN = 5.6  # [in] drawn width of the stack itself
+FILM_SHARE = 0.022  # drawn thickness of a film, as a share of the height of the stack: true films could not be seen
+ARROW_MM = 4.0  # [mm] on paper from one arrow of heat to the next, about
 
-# By material: hatch and shade. What is not named here takes the last.
+# Hatch and shade by the beginning of a material's name; the empty last name is that of all others.
 LOOKS = {
     "copper": ("", "#ddd3c8"),
     "brass": ("", "#e6e0cc"),

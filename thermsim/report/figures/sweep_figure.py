@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 WIDTH_in, CURVES_in, MAP_in = 7.4, 4.8, 5.2
-# Curves differ by their line and marker; colour only helps.
+# Colour, line and marker of each curve: curves can be told apart without colour.
 LINES: tuple[tuple[str, str, str], ...] = (
     (SOLID, "-", "o"),
     (INK, "--", "s"),
@@ -47,8 +47,8 @@ LINES: tuple[tuple[str, str, str], ...] = (
     (FAINT, "--", "P"),
 )
 LEVELS = 12
-NAME_SHARE = 0.095  # of the height of the axes that the name of a curve takes
-LEAST_RANGE_K = 0.02  # of an axis of temperature: what lies closer is shown as the same
+NAME_SHARE = 0.095  # height of a curve's name, as a share of the height of the axes
+LEAST_RANGE_K = 0.02  # [K] least length of an axis of temperature: smaller differences are not magnified
 
 
 def sweep_figure(found: Sweep, ax: Axes | None = None) -> Figure:

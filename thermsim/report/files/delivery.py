@@ -23,10 +23,13 @@ from thermsim.errors import WriteError
 from thermsim.report.data.versions import versions
 
 VERSIONS = "versions.json"
-HIDDEN = ".thermsim-"  # how a hidden folder is called; machine, process and its start follow
-NEW, WHOLE = "new", "whole.json"  # in it: the new files; the names of old ones that go, once all new ones are written
-SAME_START_S = 2.0  # the system tells the start of a process to some hundredths of a second, at worst a second
-CASE_FOLDER = "case"  # the case and its tables stand apart: a table may be called zones.csv
+HIDDEN = ".thermsim-"  # beginning of the name of a hidden folder; machine, process and the start of the process follow
+# In a hidden folder: the folder of new files, and the list of old files to remove. The list appears once all new files
+# are written, and shows that the delivery can be finished.
+NEW, WHOLE = "new", "whole.json"
+# [s] by which two readings of one process's start may differ: some hundredths of a second, at worst a second.
+SAME_START_S = 2.0
+CASE_FOLDER = "case"  # own folder of the case and its tables, one of which may be called as a result is, e.g. zones.csv
 
 
 def deliver(

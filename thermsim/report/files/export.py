@@ -24,12 +24,12 @@ if TYPE_CHECKING:
 
 RESULT, ZONES, ARRAYS, VOLUME = "result.json", "zones.csv", "field.npz", "field.vtr"
 RESISTANCES = "resistances.csv"
-# What a comparison writes beside the same result.json: it goes when a prediction replaces the comparison.
+# Files that only a comparison writes: they are removed when a prediction is delivered into the folder of a comparison.
 OF_COMPARISON = ("report.html", "gains.csv", "gains.png", "shares.png", "ladders.png")
 OWN = (RESULT, ZONES, RESISTANCES, ARRAYS, VOLUME, delivery.VERSIONS, *figures.FILES, *OF_COMPARISON)
 PICTURES = ("png", "svg")
-MOST_VOLUME_CELLS = 2_000_000  # beyond it a VTK file is written only if it is asked for
-HIDDEN_CELL = 32  # VTK, vtkDataSetAttributes::HIDDENCELL
+MOST_VOLUME_CELLS = 2_000_000  # cells beyond which a VTK file is written only on request
+HIDDEN_CELL = 32  # value that hides a cell in a viewer: `vtkDataSetAttributes::HIDDENCELL` of VTK
 
 
 def write(

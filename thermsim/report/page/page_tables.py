@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from thermsim.mesh.prediction import MeshStep
     from thermsim.readout.observable import Observable
 
-ABREAST = 4  # options beside one another in a table
+ABREAST = 4  # options beside one another in a table; further ones stand in a table below
 MOST_INPUTS = 8
 SHAPES = {"normal": "bell", "even": "even", "triangle": "triangle", "t": "repeats"}
 

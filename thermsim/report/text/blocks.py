@@ -17,10 +17,10 @@ from thermsim.rounding import doubt_in_words
 if TYPE_CHECKING:
     from thermsim.mesh.prediction import Prediction
 
-BAR = 20  # characters of the longest bar of a ladder
+LONGEST_BAR = 20  # characters of the longest bar of a ladder
 EVEN, SPREAD = "#", "/"
-SURVIVED_C = 200.0  # above it no processor works, or comes back: common practice, no source
-LEAKAGE_SAID = 0.005  # share of the power from which on leakage is told
+SURVIVED_C = 200.0  # [C] above it no processor works, nor survives: common practice, no source
+LEAKAGE_WORTH_SAYING = 0.005  # share of the power from which on the part of leakage is told
 
 
 @dataclass(frozen=True)
@@ -90,7 +90,7 @@ def _leakage(prediction: Prediction, answer: dict[str, Any]) -> tuple[str, ...]:
     """What leakage makes of the powers typed, where that matters."""
     typed, made = answer["heat_typed_W"], answer["heat_made_W"]
     laws = [heat.leakage for heat in prediction.case.heat if heat.leakage is not None]
-    if not laws or abs(made - typed) <= LEAKAGE_SAID * typed:
+    if not laws or abs(made - typed) <= LEAKAGE_WORTH_SAYING * typed:
         return ()
     at = " and ".join(dict.fromkeys(f"{law.at_C:g} C" for law in laws))
     change = f"adds {made - typed:.3g} W" if made > typed else f"takes {typed - made:.3g} W off"
@@ -244,8 +244,8 @@ def named_face(environment: str, face: str) -> str:
 
 def ladder_bar(drop_K: float, even_K: float, longest_K: float) -> str:
     """The drop as a bar; the part of it that even flow explains is drawn solid."""
-    length = round(BAR * max(drop_K, 0.0) / longest_K) if longest_K > 0.0 else 0
-    solid = min(round(BAR * max(even_K, 0.0) / longest_K) if longest_K > 0.0 else 0, length)
+    length = round(LONGEST_BAR * max(drop_K, 0.0) / longest_K) if longest_K > 0.0 else 0
+    solid = min(round(LONGEST_BAR * max(even_K, 0.0) / longest_K) if longest_K > 0.0 else 0, length)
     return EVEN * solid + SPREAD * (length - solid)
 
 

@@ -46,8 +46,8 @@ if TYPE_CHECKING:
     from thermsim.comparison.outcome import Comparison, Gain, OptionResult
     from thermsim.readout.observable import Observable
 
-MOST_INPUTS = 5  # of each option in the table of contributions; the result has all
-SIDE_BY_SIDE = 3  # options beside one another in a table of readings
+MOST_INPUTS = 5  # inputs of each option in the table of contributions; result.json has all
+ABREAST = 3  # options beside one another in a table of readings; further ones stand in a table below
 
 
 def comparison_blocks(comparison: Comparison) -> list[Block]:
@@ -163,8 +163,8 @@ def _contributions(comparison: Comparison) -> Iterator[Block]:
 
 def _readings(comparison: Comparison) -> Iterator[Block]:
     """Gains of every reading and the hottest spot, a few options beside one another; zones are in the result."""
-    for start in range(0, len(comparison.options), SIDE_BY_SIDE):
-        yield from _readings_of(comparison.options[start : start + SIDE_BY_SIDE], comparison)
+    for start in range(0, len(comparison.options), ABREAST):
+        yield from _readings_of(comparison.options[start : start + ABREAST], comparison)
 
 
 def _readings_of(options: Sequence[OptionResult], comparison: Comparison) -> Iterator[Block]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from itertools import groupby
 from typing import Any
 
-QUANTITY = 36  # characters
+QUANTITY_WIDTH = 36  # characters of the column of quantities
 HEAD = ("reference", "thermsim", "difference", "tolerance", "finer", "mesh doubt", "order, asked", "verdict")
 WIDE = (12, 12, 10, 10, 8, 10, 12, 9)
 NOTHING = "-"
@@ -120,6 +120,6 @@ def _case(title: str, lines: list[dict[str, Any]]) -> Iterator[str]:
 def _columns(first: str, cells: tuple[str, ...]) -> str:
     """One line; a quantity that is too long has a line of its own."""
     rest = " ".join(f"{cell:>{width}}" for cell, width in zip(cells, WIDE, strict=True))
-    if len(first) > QUANTITY:
-        return f"{first}\n{'':{QUANTITY}} {rest}"
-    return f"{first:{QUANTITY}} {rest}"
+    if len(first) > QUANTITY_WIDTH:
+        return f"{first}\n{'':{QUANTITY_WIDTH}} {rest}"
+    return f"{first:{QUANTITY_WIDTH}} {rest}"

@@ -21,7 +21,7 @@ from thermsim.sweeps.sweep import Sweep
 if TYPE_CHECKING:
     from rich.console import Console
 
-TEXT_WIDTH = 100  # characters of a line of `print(result)`
+TEXT_WIDTH = 100  # characters in a line of `print(result)`
 
 
 @singledispatch

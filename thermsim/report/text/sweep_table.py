@@ -14,7 +14,7 @@ from thermsim.rounding import decimals_for, doubt_in_words
 if TYPE_CHECKING:
     from thermsim.sweeps.sweep import Point, Sweep
 
-MOST_COLUMNS = 9  # of values of one range in a table on a terminal; every point is in the CSV file
+MOST_COLUMNS = 9  # values of one range in a table on a terminal; the CSV file has every point
 MESH_ONLY = "+- is the mesh doubt. Tolerances of the inputs are not in it."
 DIFFERENCES = (
     "What can be told apart is judged by the doubt of the difference: on grids of one topology most of the mesh "

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 
-LEAST_NAME = 10  # characters to which a column of names may shrink
+NARROWEST_NAMES = 10  # characters to which a column of names may shrink
 
 
 def show_materials(rows: list[dict[str, str]], console: Console, *, whole: bool = False) -> None:
@@ -60,12 +60,12 @@ def _table(block: Block, width: int) -> object:
     table = Table(box=box.SIMPLE_HEAD if headed else None, show_header=headed, pad_edge=False, padding=(0, 1, 0, 0))
     widest = _widest(block)
     least = [
-        full if column.right else min(full, LEAST_NAME) for column, full in zip(block.columns, widest, strict=True)
+        full if column.right else min(full, NARROWEST_NAMES) for column, full in zip(block.columns, widest, strict=True)
     ]
     fits = sum(least) + 2 * len(least) <= width
     for column, full in zip(block.columns, widest, strict=True):
         side: Literal["left", "right"] = "right" if column.right else "left"
-        keep = fits and (column.right or full <= LEAST_NAME)
+        keep = fits and (column.right or full <= NARROWEST_NAMES)
         table.add_column(Text(column.heading), justify=side, overflow="fold", no_wrap=keep)
     for row in block.rows:
         table.add_row(*(Text(cell) for cell in row))

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 CHARACTERS_PER_INCH = 10.5
-EDGE = 0.02  # of the width of a figure
+MARGIN = 0.02  # margin beside a title, as a share of the width of the figure
 
 
 def title_of(case: Case, what: str, width: int = 80) -> str:
@@ -29,7 +29,7 @@ def titled(ax: Axes, case: Case, what: str, pad: float = 10.0, from_edge: bool =
     from_edge : let it begin at the left edge of the figure instead of the axes'
     """
     place = ax.get_position()
-    left = min(EDGE, place.x0) if from_edge else place.x0
-    inches = (1.0 - EDGE - left) * ax.figure.get_figwidth()  # type: ignore[union-attr]
+    left = min(MARGIN, place.x0) if from_edge else place.x0
+    inches = (1.0 - MARGIN - left) * ax.figure.get_figwidth()  # type: ignore[union-attr]
     title = ax.set_title(title_of(case, what, max(24, int(CHARACTERS_PER_INCH * inches))), pad=pad)
     title.set_x((left - place.x0) / place.width)
