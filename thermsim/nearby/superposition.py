@@ -10,9 +10,10 @@ R_ij = f_i' A^-1 f_j plus what the heated face itself adds within one zone, and 
 
 P_j is heat *made*. Where power grows with temperature (leakage), the heat made in a zone follows from its temperature,
 and who varies the power of a case must add that growth; R itself knows of no leakage. Answers are exact for every map
-where conductivities are constant and nothing leaks (leakage is made where a zone is warm, not evenly as a watt is). Where k depends on temperature, R holds the conductivities of the solved base: answers are exact
-at the base (leakage and k(T) included), and off it wrong by about the relative change of k times the temperature drop
-within that part. R is then no derivative: that one has no reciprocity.
+where conductivities are constant and nothing leaks (leakage is made where a zone is warm, not evenly as a watt is).
+Where k depends on temperature, R holds the conductivities of the solved base: answers are exact at the base (leakage
+and k(T) included), and off it wrong by about the relative change of k times the temperature drop within that part. R is
+then no derivative: that one has no reciprocity.
 
 Highest temperatures are no part of this: where the hottest place is, changes with the power map.
 """
