@@ -35,8 +35,8 @@ from thermsim.run.workers import progress_line, run
 Array = NDArray[np.float64]
 
 SAMPLES, SEED, COVERAGE = 1024, 20_267, 0.90
-FEWEST = 256  # samples: fewer say too little about the ends of an interval
-MOST = 2**17  # samples: with twenty inputs they take some hundred megabytes
+FEWEST_SAMPLES = 256  # samples: fewer say too little about the ends of an interval
+MOST_SAMPLES = 2**17  # samples: with twenty inputs they take some hundred megabytes
 
 
 @dataclass(frozen=True, eq=False)
@@ -226,7 +226,7 @@ def compare(
 
     Raises
     ------
-    ThermsimError : the case has no options, or more than MOST samples are asked for
+    ThermsimError : the case has no options, or more than MOST_SAMPLES samples are asked for
     UnknownNameError, CaseError : an option that does not exist or does not fit
     and what `predict` raises
     """
@@ -255,12 +255,12 @@ def compare(
 
 def _count(samples: int) -> int:
     """Samples that are taken where so many are asked for. Raises ThermsimError for more than can be held."""
-    if samples > MOST:
+    if samples > MOST_SAMPLES:
         raise ThermsimError(
-            f"{samples:g} samples are more than the {MOST} that a comparison holds",
+            f"{samples:g} samples are more than the {MOST_SAMPLES} that a comparison holds",
             "ask for fewer: four times as many halve what chance leaves of an interval, and 1024 leave some percent",
         )
-    return enough(max(samples, FEWEST))
+    return enough(max(samples, FEWEST_SAMPLES))
 
 
 def identity(

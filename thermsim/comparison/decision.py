@@ -13,16 +13,17 @@ from typing import Literal
 from numpy.typing import ArrayLike
 
 from thermsim.case.inputs.spread import NORMAL_95, REPLICATES
-from thermsim.comparison.ranking import WHOLE_PERCENT, InputShare, NextMeasurement, measure_next, percent
+from thermsim.comparison.ranking import HALF_PERCENT, InputShare, NextMeasurement, measure_next, percent
 from thermsim.comparison.uncertainty import Told, summarise
 from thermsim.rounding import decimals_apart
 
 Kind = Literal["supported", "undecided", "not worth it", "refused"]
 
 SURE = 0.95  # probability from which on a gain is called supported
-LEAST_COVERAGE = 0.90  # of the interval of a verdict: its low end alone then stands for SURE
+# Coverage of the interval of a verdict, at least: half of the rest, below its low end, is then 1 - SURE.
+LEAST_COVERAGE = 0.90
 NO_DIFFERENCE_K = 1e-3
-MOST_MOUNTS = 10  # more mounts of each kind are not made
+MOST_MOUNTS = 10  # mounts of each kind up to which it is said how many would decide
 
 
 # ---- probabilities ----------------------------------------------------------------------------------------------
@@ -167,7 +168,7 @@ def verdict(
         return found("not worth it", f"Not worth it: {told.interval}. {reason}{end}")
     if scatter is not None and high_K <= scatter:
         return found("not worth it", f"Not worth it: {told.interval}. {told.within_scatter}{end}")
-    if low_K > worth and (probability is None or probability >= SURE - WHOLE_PERCENT):
+    if low_K > worth and (probability is None or probability >= SURE - HALF_PERCENT):
         if scatter is None or low_K > scatter:
             bench = told.no_scatter if scatter is None else told.above_scatter
             return found("supported", f"Supported: {told.interval}. All of it is above {told.aim}. {bench}{end}")

@@ -12,7 +12,7 @@ from thermsim.comparison.outcome import FluxBounds
 from thermsim.model.physics.properties import joint_of
 from thermsim.readout.field import Field
 
-NOTHING = 1e-12  # [m2K/W], a thousandth of what the thinnest film has
+SAME_m2K_W = 1e-12  # [m2K/W] resistances that differ by less are the same: a thousandth of that of the thinnest film
 
 
 def flux_bounds(base: Case, option: Case, field: Field, gain_K: float) -> FluxBounds:
@@ -66,7 +66,7 @@ def _changes(base: Case, option: Case) -> dict[str, float | None] | None:
         middles = [joint_of(joint, base.dimensions).middle() for joint in (before, after)]
         if middles[0] is None or middles[1] is None:
             changes[before.joint] = None
-        elif abs(middles[0].value - middles[1].value) > NOTHING:
+        elif abs(middles[0].value - middles[1].value) > SAME_m2K_W:
             changes[before.joint] = middles[0].value - middles[1].value
     return changes
 

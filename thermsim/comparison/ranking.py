@@ -13,9 +13,9 @@ from math import erfc, floor, log10, sqrt
 from thermsim.case.inputs.spread import Spread
 from thermsim.comparison.uncertainty import first_order
 
-FINEST_SHARE = 0.05  # no measurement is asked for that is so much finer than what is known
-UNFIT_RELATIVE = 1.0 / 3.0  # of its value: half width from which on an input may be unfit
-WHOLE_PERCENT = 0.005  # half of one: probabilities are told so
+FINEST_SHARE = 0.05  # No measurement is proposed that would leave less than this share of the present half width.
+UNFIT_RELATIVE = 1.0 / 3.0  # half width over value from which on an input may be unfit to decide by
+HALF_PERCENT = 0.005  # half of one percent, to which probabilities are told
 
 
 # ---- contributions ----------------------------------------------------------------------------------------------
@@ -135,7 +135,7 @@ def measure_next(
         why = f"it would have to be measured {floor(sqrt(own / left))} times as well as now"
     else:
         why = f"even without it the gain stays open by +-{factor * sqrt(rest):.2g} K, and it lies "
-        right_at = abs(distance) < WHOLE_PERCENT * uncertainty_K
+        right_at = abs(distance) < HALF_PERCENT * uncertainty_K
         why += "right at" if right_at else f"only {abs(distance):.2g} K from"
         why += f" the {worth_K:g} K asked for"
     words = (
@@ -177,9 +177,9 @@ def _normal(standard: float) -> float:
 
 def percent(share: float) -> str:
     """Whole percent, never a certainty that is none."""
-    if 0.0 < share < WHOLE_PERCENT:
+    if 0.0 < share < HALF_PERCENT:
         return "less than 1 %"
-    if 1.0 - WHOLE_PERCENT < share < 1.0:
+    if 1.0 - HALF_PERCENT < share < 1.0:
         return "more than 99 %"
     return f"{100.0 * share:.0f} %"
 

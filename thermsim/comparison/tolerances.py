@@ -24,11 +24,11 @@ Array = NDArray[np.float64]
 Machinery = Callable[[Make, list[Task]], list[Result]]
 Way = Literal["full solves", "small models"]
 
-CHECKED = 6  # samples that are answered on two grids
+CHECKED = 6  # samples that are answered on two grids, to measure what the coarse one costs
 SHORTCUT_SHARE = 0.1
-# Samples for each full solve that a small model is made from. On the demo both ways take about as long at two; below
-# eight, full solves keep intervals free of the doubt of small models.
-PAYS = 8
+# Samples for each full solve of its training from which on a small model is made. On the demo both cost about the same
+# at two; below eight, full solves are preferred, as intervals then have no doubt of small models.
+SAMPLES_PER_TRAINING_SOLVE = 8
 
 
 @dataclass(frozen=True)
@@ -168,7 +168,7 @@ class _Study:
         most = max(
             sum(one.acts_on[number] and not one.input.is_offset for one in self.varied) for number in range(len(has))
         )
-        pays = self.count >= PAYS * (solved_for(most) + HELD_OUT)
+        pays = self.count >= SAMPLES_PER_TRAINING_SOLVE * (solved_for(most) + HELD_OUT)
         make = OneCase(
             self.whole.cases, self.plan, multiplier, self.questions, has, self.varied, self.values, first.accuracy_K,
             pays if way is None else way == "small models",

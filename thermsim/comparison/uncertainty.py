@@ -20,10 +20,12 @@ from thermsim.rounding import doubt_in_words
 
 Array = NDArray[np.float64]
 
-NO_MATTER = 0.1  # of the half width of an interval is no matter to who decides by it
-TRUSTED_ERRORS = 2.0  # sampling errors that two ends may differ by
-CLOSE, MOST_STEPS = 1e-11, 80  # of a probability that a quantile is sought for; steps, where all are halvings
-STARTS = 17  # lower ends that are tried for a shortest interval, twice
+# Share of the half width of an interval by which its ends may differ without changing a decision.
+NEGLIGIBLE_SHARE = 0.1
+TIMES_SAMPLING_ERROR = 2.0  # sampling errors by which two ends may differ and still agree
+# A quantile is found when its probability is this near; steps of the search, enough if all are halvings.
+PROBABILITY_CLOSE, MOST_STEPS = 1e-11, 80
+STARTS = 17  # lower ends that are tried for a shortest interval: once over all, and once around the best
 
 
 # ---- by sensitivities -------------------------------------------------------------------------------------------
@@ -150,7 +152,7 @@ class Sampled:
         for _ in range(MOST_STEPS):
             standard = (guess[:, None] - self.samples) / self.blur
             missing = at - np.mean(special.ndtr(standard), axis=1)
-            if np.max(np.abs(missing)) < CLOSE:
+            if np.max(np.abs(missing)) < PROBABILITY_CLOSE:
                 break
             low, high = np.where(missing > 0.0, guess, low), np.where(missing > 0.0, high, guess)
             density = np.mean(np.exp(-0.5 * standard**2), axis=1) / (sqrt(2.0 * pi) * self.blur)
@@ -250,7 +252,7 @@ def summarise(
     low, high = told(lambda one: one.symmetric(coverage))
     shortest_low, shortest_high = told(lambda one: one.shortest(coverage)) if shortest else (None, None)
     above = told(lambda one: [one.exceeds(threshold) for threshold in thresholds]) if thresholds else []
-    least = 3.0 / len(whole.samples) / TRUSTED_ERRORS
+    least = 3.0 / len(whole.samples) / TIMES_SAMPLING_ERROR
     exceeds = tuple(Told(one.value, max(one.error, least)) for one in above)
     return Summary(coverage, mean, deviation, low, high, shortest_low, shortest_high, exceeds)
 
@@ -335,8 +337,8 @@ def compare_ways(first: Estimate, sampled: Summary, digits: int = 2, unit: str =
     delta = numerical_tolerance(first.uncertainty, digits)
     apart = [abs(first.low - sampled.low.value), abs(first.high - sampled.high.value)]
     round_off = 1e-12 * max(abs(first.low), abs(first.high))
-    least = NO_MATTER * 0.5 * (sampled.high.value - sampled.low.value)
-    allowed = [max(delta, least) + TRUSTED_ERRORS * end.error + round_off for end in (sampled.low, sampled.high)]
+    least = NEGLIGIBLE_SHARE * 0.5 * (sampled.high.value - sampled.low.value)
+    allowed = [max(delta, least) + TIMES_SAMPLING_ERROR * end.error + round_off for end in (sampled.low, sampled.high)]
     agree = all(one <= most for one, most in zip(apart, allowed, strict=True))
     if agree:
         words = "Sensitivities and samples give the same interval."

@@ -36,7 +36,8 @@ from thermsim.solver.guesses import nodes
 
 Array = NDArray[np.float64]
 
-ROUND_OFF = 1e-7  # of the rise: what a residual of 1e-11 and sums over millions of cells may leave
+# Share of the rise by which bounds are widened: what a residual of 1e-11 and sums over millions of cells may leave.
+ROUND_OFF_SHARE = 1e-7
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,7 @@ class Bounds:
         ------
         BoundsError
         """
-        room = error_K + ROUND_OFF * (abs(self.mean_C - self.lowest_C) + abs(self.mean_C) + 1.0)
+        room = error_K + ROUND_OFF_SHARE * (abs(self.mean_C - self.lowest_C) + abs(self.mean_C) + 1.0)
         if not self.lowest_C - room <= self.mean_C <= self.highest_C + room:
             raise BoundsError(
                 f"the mean temperature of the sources, {self.mean_C:.6g} C, lies outside the bounds "

@@ -18,9 +18,10 @@ from thermsim.errors import ThermsimError
 
 Array = NDArray[np.float64]
 
-LEAST_RATIO = 1.3  # Celik et al. 2008
-ROUND_OFF = 4.0 * float(np.finfo(float).eps)  # of a value, relative: differences below it say nothing
-FARTHEST_ORDER = 50.0  # stands for "no change left" and, negative, for "no change before"
+LEAST_RATIO = 1.3  # of one cell width to the next finer one: Celik et al. 2008
+# Relative difference of two values below which they are the same but for rounding.
+ROUND_OFF = 4.0 * float(np.finfo(float).eps)
+FARTHEST_ORDER = 50.0  # order given where the finer step is nothing; its negative where the coarser one is
 
 
 def observed_order(e32: Array, e21: Array, r32: float, r21: float) -> Array:
@@ -49,17 +50,25 @@ def observed_order(e32: Array, e21: Array, r32: float, r21: float) -> Array:
 # other stacks tests/mesh/test_physics_mesh_doubt.py keeps them so, on synthetic sequences
 # tests/mesh/test_convergence.py. Our own practice, no source.
 SLOWEST, FASTEST = 0.5, 2.2  # observed orders of three grids that are believed
-CAUTIOUS_ORDER = 1.3  # an observed order above it is not used: temperatures near edges do not hold it
-OVER_NOISE = 100.0  # a doubt is never told to be smaller than so many errors of the solver
+# Highest order that a doubt is computed with: temperatures near edges do not keep a higher observed one.
+CAUTIOUS_ORDER = 1.3
+TIMES_NOISE = 100.0  # a doubt is at least so many times the error of the solver
 SAFETY_SETTLES, SAFETY_FAST, SAFETY_OSCILLATES, SAFETY_UNSETTLED = 2.5, 1.1, 1.5, 2.5
-FIRST_ORDER, FIRST_ORDER_FAST = 1.5, 1.0  # of how far the limit lies that takes errors of first order for possible
+# A doubt on three grids is at least this share of the distance to the limit that allows for errors of first order; the
+# second holds where answers settle faster than believed.
+FIRST_ORDER, FIRST_ORDER_FAST = 1.5, 1.0
 GRIDS_OF_LIMIT = 4
-SHARE_OF_JUMP = 1.0 / 3.0  # of the limit; the rest is what corners say
+# Weight, in the limit, of the extrapolation for jumps of heat (h^2, h^2 log h); that for corners (h^(4/3), h^2) has the
+# rest.
+SHARE_OF_JUMP = 1.0 / 3.0
 FASTEST_LIMIT = 4.0
-# Of how far limits of first and of second order lie apart, of what the last grid moved the limit by, of its distance.
+# Factors of the doubt of a limit: on the distance between the limits of first and of second order, on how far the last
+# grid moved the limit, and on its distance from the finest answer.
 SAFETY_DEPARTS, SAFETY_MOVED, SHARE_OF_DISTANCE = 1.4, 1.2, 0.04
-EQUAL_STEPS = 0.75  # smallest over largest of three steps, for the logarithm of the size: these drift
-DRIFT_ORDER = 0.1  # they may go on so slowly
+# Three steps per logarithm of the width drift if the smallest is at least this share of the largest: then no limit is
+# in sight.
+EQUAL_STEPS = 0.75
+DRIFT_ORDER = 0.1  # the order with which the doubt of a drift assumes that it goes on
 
 SETTLES = "settles"
 SETTLES_SLOWLY = "settles slowly"
@@ -172,7 +181,7 @@ def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[D
         drift = np.abs(e21) / ((widths[-2] / widths[-1]) ** DRIFT_ORDER - 1.0)
         half_width = np.where(drifts, np.maximum(half_width, drift), half_width)
     half_width = half_width + floor * np.sum(np.abs(_first_order(widths[-3:] / widths[-1])))
-    half_width = np.maximum(half_width, OVER_NOISE * np.asarray(noise))
+    half_width = np.maximum(half_width, TIMES_NOISE * np.asarray(noise))
     unknown = (notes == TOO_CLOSE) | (notes == OSCILLATES) | ~(np.abs(np.nan_to_num(order)) < 0.9 * FARTHEST_ORDER)
     return [
         Doubt(float(value), float(finest), None if lost else float(p), float(half), str(note))

@@ -20,8 +20,8 @@ from thermsim.mesh.convergence import LEAST_RATIO, ROUND_OFF, checked, observed_
 
 Array = NDArray[np.float64]
 
-SAFETY_THREE_GRIDS = 1.25  # Roache 1998, also Celik et al. 2008
-SAFETY_UNTRUSTED = 3.0  # Eca and Hoekstra 2014
+SAFETY_THREE_GRIDS = 1.25  # safety factor of Roache 1998, also in Celik et al. 2008
+SAFETY_UNTRUSTED = 3.0  # safety factor of Eca and Hoekstra 2014 where an order is not trusted
 
 Behaviour = Literal["settles", "oscillates", "does not settle", "too close to tell"]
 

@@ -8,7 +8,7 @@ from thermsim.errors import MemoryLimitError
 from thermsim.model.grid.plan import BYTES_PER_CELL, MEMORY_GB
 from thermsim.units import GIGABYTE
 
-SHARE_OF_FREE = 0.8  # the rest is left to the system and to what else runs
+SHARE_OF_FREE = 0.8  # share of the free memory that a study may take; the system and other programs keep the rest
 
 
 def allowed_GB(asked_GB: float | None = None) -> float:

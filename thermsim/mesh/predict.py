@@ -34,11 +34,13 @@ from thermsim.units import GIGABYTE
 Array = NDArray[np.float64]
 
 FEWEST_GRIDS = 3
-# Where conductivity or power depends on temperature, the iteration may stop at this share of the accuracy asked for.
+# Where conductivity or power depends on temperature, the iteration may stop at this share of the accuracy asked for,
+# and at this many kelvins at most.
 OUTER_SHARE, OUTER_K = 1e-4, 1e-5
-ENDLESS = Doubt(nan, nan, None, inf, "grows without bound")  # of heat between touching faces of two temperatures
-MOST_RUNAWAY_CELLS = 200_000  # of a grid on which a runaway is not believed yet
-SMALLEST_FIRST = 4  # the first grid of a family made for what is asked has this part of `first_cells` at least
+# Doubt of the heat between touching faces of two temperatures.
+ENDLESS = Doubt(nan, nan, None, inf, "grows without bound")
+MOST_RUNAWAY_CELLS = 200_000  # cells up to which a runaway on one grid may be due to the grid: finer ones are tried
+LARGEST_REDUCTION = 4  # the first grid of a family made for what is asked has at least `first_cells` over this
 
 
 def predict(
@@ -191,7 +193,7 @@ def _plan_for(
     if origin is None:
         return even, pilot
     most = int(memory_GB * GIGABYTE / BYTES_PER_CELL)
-    return goal_plan(origin, even, wanted_K, max(1, first_cells // SMALLEST_FIRST), most), pilot
+    return goal_plan(origin, even, wanted_K, max(1, first_cells // LARGEST_REDUCTION), most), pilot
 
 
 def _pilot(case: Case, even: GridPlan, first_cells: int) -> Field:

@@ -32,21 +32,27 @@ from thermsim.solver.linear import prepare, solve_many
 
 Array = NDArray[np.float64]
 
-ADJOINT_TOLERANCE = 1e-4  # weights need two digits
-MOST_GOALS = 16  # more zones than this share adjoints
-# Error of a goal over the sum of shares of its planes: 2.5 to 3 on the stacks it was compared on, see tests.
-SAMPLED = 3.0
-GROWTH = 2.0  # widths at multiplier 1 grow by no more per distance
-SPARSEST = 0.25  # cells at multiplier 1 of a segment where there is next to no error
-SPARSE = 0.01  # of the error along an axis is what a segment of half a cell may leave
-LEAST_SHARE = 0.02  # of the largest C_s, for an axis along which goals see little error: others may see more
-LEAST_DENSITY = 1e-3  # of the largest density along an axis
-# Of a family made for its goals. The first four tell an order and a limit; the family is planned to hold by
-# LAST_PLANNED, and the grids after that are for answers that are harder than planned.
+ADJOINT_TOLERANCE = 1e-4  # relative residual of the adjoints: the shares of error they weigh need two digits
+MOST_GOALS = 16  # adjoints that are solved: more zones are added up in so many random combinations
+# Ratio of a goal's error to the sum of the shares of its planes: 2.5 to 3 on the stacks it was measured on, see the
+# tests.
+ERROR_OVER_SHARES = 3.0
+GROWTH = 2.0  # largest growth of the wanted width per distance, at multiplier 1
+SPARSEST = 0.25  # fewest cells of a segment at multiplier 1: with a quarter it has one cell up to multiplier 4
+# A segment keeps half a cell at multiplier 1 only if it leaves at most this share of the error along its axis.
+SPARSE_SHARE = 0.01
+# An axis counts with at least this share of the strength C_s of the strongest one: other answers than the goals may
+# need it.
+LEAST_STRENGTH = 0.02
+LEAST_DENSITY = 1e-3  # least density of error, as a share of the largest along the axis
+# Grids of a family made for its goals. The first four tell an order and a limit. The family is planned to hold the
+# accuracy by LAST_PLANNED; finer grids are for answers that are harder than planned.
 GOAL_MULTIPLIERS = (1, 2, 3, 4, 6, 8, 11, 15)
 LAST_PLANNED = 8
-DOUBT_OVER_ERROR = 0.7  # with limits; counts get rounded, and highest temperatures are judged too
-NEGLIGIBLE_K = 1e-7  # errors below say nothing about grids
+# Expected ratio of the told doubt to the error planned with. Limits make it small, but counts of cells get rounded, and
+# highest temperatures are judged too.
+DOUBT_OVER_ERROR = 0.7
+NEGLIGIBLE_K = 1e-7  # [K] smaller errors do not tell where cells are needed
 
 Goal = tuple[tuple[ZoneCells, float], ...]  # zone means and their signs
 
@@ -105,7 +111,7 @@ def error_origin(field: Field) -> ErrorOrigin | None:
         for axis in range(3):
             across = tuple(other for other in range(3) if other != axis)
             product = bends[axis] * _bend(field, axis, between[axis], adjoint.temperature, goal) * weights[axis]
-            rows[axis].append(SAMPLED * np.asarray(product.sum(axis=across)))
+            rows[axis].append(ERROR_OVER_SHARES * np.asarray(product.sum(axis=across)))
     x, y, z = (np.array(row) for row in rows)
     largest = [float(np.abs(share).max()) for share in (x, y, z)]
     if not np.all(np.isfinite(largest)) or max(largest) < NEGLIGIBLE_K:
@@ -178,9 +184,10 @@ def _whole_counts(axes: list[tuple[Array, NDArray[np.bool_]]], cells: int) -> li
             counts[axis][segment] = before
             break
     for (steps, whole), count in zip(axes, counts, strict=True):
-        for most in (SPARSE / 4.0, SPARSE):  # a quarter stays one cell on three grids, where what it leaves is unseen
+        # A quarter stays one cell on three grids, which cannot show its error: it may leave less than a half.
+        for most in (SPARSE_SHARE / 4.0, SPARSE_SHARE):
             left = steps**3 / count**2
-            sparse = ~whole & (count <= (0.25 if most < SPARSE else 0.5)) & (left > most * left.sum())
+            sparse = ~whole & (count <= (0.25 if most < SPARSE_SHARE else 0.5)) & (left > most * left.sum())
             count[sparse] *= 2.0
     return counts
 
@@ -192,7 +199,7 @@ def _next(count: Array) -> Array:
 def _widths(origin: ErrorOrigin, axis: int, strongest: float, scale: float) -> Array:
     """(n,) cell widths [m] wanted at the planes of the grid: scale C_s^(-1/6) e^(-1/3), smoothed."""
     along = origin.grid.axes[axis]
-    strength = max(origin.strength(axis), LEAST_SHARE * strongest)
+    strength = max(origin.strength(axis), LEAST_STRENGTH * strongest)
     density = origin.plane_shares(axis) / along.widths**3
     if density.max() > 0.0:
         density = np.maximum(density, LEAST_DENSITY * density.max())

@@ -16,12 +16,13 @@ from thermsim.readout.materials_held import materials_not_held
 from thermsim.readout.observable import HOTTEST, temperatures
 from thermsim.rounding import doubt_in_words, two_digits_up
 
-# Where silicon parts throttle or stop, and where a prediction is rather a sign of a slip: common practice, no source.
+# [C] above it silicon parts throttle or stop, so that a prediction points at a slip: common practice, no source.
 SURVIVES_C = 125.0
-NOTHING_SURVIVES_C = 400.0  # hotter than solders, boards and polymers of any package hold: common practice, no source
+# [C] hotter than solders, boards and polymers of any package hold: common practice, no source.
+NOTHING_SURVIVES_C = 400.0
 GRAVE = ("DANGER", "WARNING")
 KINDS = {"hottest": "the hottest spot", "reading": "all readings", "zone": "all zones", "probe": "all probes"}
-MOST_NAMED = 3  # temperatures that do not hold the accuracy
+MOST_NAMED = 3  # temperatures beyond the accuracy that are named; the others are counted
 
 
 def remarks(prediction: Prediction) -> tuple[str, ...]:

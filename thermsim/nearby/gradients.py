@@ -31,9 +31,9 @@ from thermsim.solver.steady import steady_state
 
 Array = NDArray[np.float64]
 
-STEP = 1e-3  # of an input, relative
-UNIT_STEP = 1.0  # what the step of an input that is zero is relative to, in the unit of the case
-# Where the model is linear in an input two points give the slope exactly; else four give it to STEP^4.
+RELATIVE_STEP = 1e-3  # relative step of an input in a finite difference
+UNIT_STEP = 1.0  # value that stands for an input of zero when its step is made, in the unit of the case
+# Where the model is linear in an input two points give the slope exactly; else four give it to RELATIVE_STEP^4.
 TWO = ((-1.0, -0.5), (1.0, 0.5))
 ASIDE = ((0.0, -1.0), (1.0, 1.0))
 FOUR = tuple((at, weight / 12.0) for at, weight in ((-2.0, 1.0), (-1.0, -8.0), (1.0, 8.0), (2.0, -1.0)))
@@ -171,7 +171,7 @@ class _Nearby:
         return found, left_out
 
     def _change(self, one: Input) -> _Change | None:
-        step = STEP * (abs(one.value) or UNIT_STEP)
+        step = RELATIVE_STEP * (abs(one.value) or UNIT_STEP)
         points, cases = self._cases(one, step)
         models = []
         for case in cases:

@@ -42,13 +42,18 @@ Array = NDArray[np.float64]
 Way = Literal["base", "all grids", "superposition", "small model", "full solve", "mesh study", "no steady state"]
 Watch = Callable[[int, int, float | None], None]
 
-MESH_SHARE = 0.5  # of the accuracy asked for, that the base's mesh study is held to
-ROOM = 0.8  # of it, for mesh and short cut together; a small model has the rest
-CHECKED = 3  # samples farthest out, besides those that are far out in an input in which none of these is
-FAR = 0.5  # of the largest deviation of an input
+# Share of the accuracy asked for that the mesh study of the base may leave as its doubt; our own choice.
+MESH_SHARE = 0.5
+# Share of the accuracy within which mesh and coarser grid together should stay, so that a small model has the rest; a
+# grid that leaves no rest is the second choice.
+GRID_SHARE = 0.8
+CHECKED = 3  # samples, the farthest from the base, that are solved on all grids to measure what a short cut leaves
+# An input in which no checked sample reaches this share of the largest deviation gets a checked sample of its own.
+FAR_SHARE = 0.5
 SAFETY = 2.0
-NOISE_K = 1e-6  # of differences of grids; what the solves themselves leave is added to the doubt
-PAYS = 4  # samples for each full solve that a small model is made from
+# [K] error of differences between grids that does not come from the grid; that of the solves is added to the doubt.
+NOISE_K = 1e-6
+SAMPLES_PER_TRAINING_SOLVE = 4  # samples for each full solve of its training from which on a small model is made
 
 
 @dataclass(frozen=True, eq=False)
@@ -256,7 +261,7 @@ class _Study:
         away = np.abs(self.away) / np.abs(self.away).max(axis=0)
         found = np.argsort(-np.square(away).sum(axis=1), kind="stable")[:CHECKED].tolist()
         for column in range(away.shape[1]):
-            if away[found, column].max() < FAR:
+            if away[found, column].max() < FAR_SHARE:
                 found.append(int(away[:, column].argmax()))
         return [number for number in found if self.solid[number]]
 
@@ -281,7 +286,7 @@ class _Study:
             if self._enough(left):
                 self._keep(number, "all grids", deviation, left)
         grids = [_Grid(step.multiplier, checked.left_K(rows)) for step, rows in zip(steps, table, strict=True)]
-        for share in (ROOM, 1.0):
+        for share in (GRID_SHARE, 1.0):
             for grid in grids:
                 if self._enough(grid.left_K, share):
                     return checked, grid
@@ -324,7 +329,7 @@ class _Study:
 
     def _by_small_model(self, grid: _Grid) -> None:
         left, solves = self._left(), solved_for(len(self.varied)) + HELD_OUT
-        if len(left) < PAYS * solves:
+        if len(left) < SAMPLES_PER_TRAINING_SOLVE * solves:
             return
         try:
             model = reduce(

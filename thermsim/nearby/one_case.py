@@ -27,10 +27,12 @@ from thermsim.run.tasks import Solved, Task
 
 Array = NDArray[np.float64]
 
-# Of the accuracy asked for: a wider doubt sends a sample to a full solve, of a reading or a mean, of a hottest spot
-# that no sensor shows, of a probe.
-DOUBT_SHARE, OTHERS_SHARE, PROBES_SHARE = 0.1, 0.5, 1.0
-REACH = 2.0  # half widths: samples farther out are solved in full, so that long tails do not widen the ranges
+# Widest doubt of a small model that is taken, as a share of the accuracy asked for: of a reading or a mean; of a
+# highest temperature; of a probe. A wider one sends the sample to a full solve. Our own choice.
+READING_SHARE, HIGHEST_SHARE, PROBE_SHARE = 0.1, 0.5, 1.0
+# Half widths up to which a small model follows an input; samples farther out are solved in full, so that long tails of
+# a distribution do not widen its ranges.
+REACH = 2.0
 CANDIDATES, HELD_OUT = 128, 16
 
 
@@ -192,6 +194,6 @@ class OneCase:
         found = []
         for question in has:
             judged = question.kind == "reading" or question.takes == "mean" or (question == HOTTEST and not sensed)
-            share = DOUBT_SHARE if judged else PROBES_SHARE if question.kind == "probe" else OTHERS_SHARE
+            share = READING_SHARE if judged else PROBE_SHARE if question.kind == "probe" else HIGHEST_SHARE
             found.append(share * self.accuracy_K)
         return np.array(found)

@@ -28,10 +28,10 @@ from thermsim.solver.steady import steady_state
 
 Array = NDArray[np.float64]
 
-# Of a sample [K]: its outer iteration may stop there, a hundred times below what such studies ask for.
+# [K] at which the outer iteration of a sample stops: a hundredth of what such studies usually ask for.
 SAMPLE_ACCURACY_K = 1e-4
 
-NO_STEADY_STATE = (RunawayError.__name__, NotConvergedError.__name__)  # kinds of `thermsim.run.journal.Failure`
+NO_STEADY_STATE = (RunawayError.__name__, NotConvergedError.__name__)  # kinds of `thermsim.run.tasks.Failure`
 
 # For each case, the numbers that differ from it; None for a case that is not asked.
 Sample = tuple[Mapping[str, float] | None, ...]

@@ -32,12 +32,13 @@ from thermsim.solver.reduced import SmallModel, ready
 
 Array = NDArray[np.float64]
 
-CELLS = 100_000  # of the grid, unless one is given
-COARSER = 0.5  # of the basis, against which the rest is judged
-GROWTH = 1.5  # of errors with the energy that the rest adds
-SOLVE_K = 1e-5  # of the full solves
-BEYOND = 1.0  # of the span of solved cases, in which answers are believed
-TOGETHER = 64  # cases that are answered at once
+CELLS = 100_000  # cells of the grid, if no grid is given
+# Share of the basis that makes the coarser answer; its distance to the answer with all vectors tells the doubt.
+COARSER_SHARE = 0.5
+ERROR_EXPONENT = 1.5  # exponent with which errors grow over the energy of that distance
+SOLVE_K = 1e-5  # [K] accuracy of the full solves, which every doubt contains
+BEYOND_SPAN = 1.0  # how far an answer may lie outside the span of the solved cases, as a share of that span
+BLOCK_CASES = 64  # cases that are answered in one block of arrays
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,18 +99,18 @@ class Reduced:
         """
         table = self._checked(given)
         inside = np.all((table >= self.low - 1e-12) & (table <= self.high + 1e-12), axis=1)
-        blocks = [self.block(table[first : first + TOGETHER]) for first in range(0, len(table), TOGETHER)]
+        blocks = [self.block(table[first : first + BLOCK_CASES]) for first in range(0, len(table), BLOCK_CASES)]
         values = np.concatenate([found for found, _ in blocks])
         energy = np.concatenate([energy for _, energy in blocks])
         doubts = scale(energy, self.least)[:, None] * self.ratio + SOLVE_K
         return Found(self.questions, values, doubts, inside & np.isfinite(energy) & self._likely(values))
 
     def _likely(self, values: Array) -> NDArray[np.bool_]:
-        """(n,) whether answers lie within `BEYOND` of the span of the solved cases; sensors may be off by anything."""
+        """(n,) whether answers lie within or near the span of the solved cases; sensors may be off by anything."""
         span = np.maximum(self.highest - self.lowest, 1.0)
         off = np.maximum(values - self.highest, self.lowest - values)
         solid = np.array([question.kind != "reading" for question in self.questions])
-        return np.asarray(np.all(off[:, solid] <= (BEYOND * span)[solid], axis=1))
+        return np.asarray(np.all(off[:, solid] <= (BEYOND_SPAN * span)[solid], axis=1))
 
     def temperature(self, values: ArrayLike) -> Array:
         """(nx, ny, nz) temperatures [C] of one case at the cell centres of its grid, NaN in voids."""
@@ -160,7 +161,7 @@ class Reduced:
         That energy is infinite where leakage outruns the cooling: there is no steady state then.
         """
         c = self.small.solve(given, basis @ self.start)
-        coarse = self.small.solve(given, c, max(1, int(COARSER * self.small.size)))
+        coarse = self.small.solve(given, c, max(1, int(COARSER_SHARE * self.small.size)))
         added = c.copy()
         added[:, : coarse.shape[1]] -= coarse
         energy = np.sqrt(np.sum(added**2, axis=1))
@@ -179,7 +180,7 @@ def features(varied: Sequence[Input], low: Array, high: Array, table: Array) -> 
 
 def scale(energy: Array, least: float) -> Array:
     """(n,) what errors go with."""
-    return np.asarray(np.maximum(energy, least) ** GROWTH)
+    return np.asarray(np.maximum(energy, least) ** ERROR_EXPONENT)
 
 
 # ---- files ------------------------------------------------------------------------------------------------------

@@ -20,7 +20,7 @@ from thermsim.readout.weights import Weights
 
 Array = NDArray[np.float64]
 
-SAME = 1e-9  # weights that differ by less are the same
+SAME = 1e-9  # absolute difference below which two weights are the same
 
 
 @dataclass(frozen=True, eq=False)

@@ -18,7 +18,7 @@ from thermsim.model.coefficients.groups import Numbers, check_varies, numbers, t
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import plan_grid
 from thermsim.model.grid.topology import alike
-from thermsim.nearby.small_model import CELLS, SOLVE_K, TOGETHER, Reduced, features, scale
+from thermsim.nearby.small_model import BLOCK_CASES, CELLS, SOLVE_K, Reduced, features, scale
 from thermsim.nearby.small_model_answers import readout_of
 from thermsim.readout.answers import answers
 from thermsim.readout.field import Field
@@ -29,17 +29,22 @@ from thermsim.solver.steady import steady_state
 
 Array = NDArray[np.float64]
 
-WIDEN = 3.0  # ranges of inputs over their tolerances
-LEAST_SHARE = 0.05  # of the way from its value to a bound that an input must not reach is left
+WIDEN = 3.0  # half width of the range of an input over its tolerance
+# Where an input has a bound that it must not reach, the range leaves at least this share of the way from its value to
+# the bound.
+LEAST_SHARE = 0.05
 SOLVED, HELD_OUT = 48, 32
 MOST_VECTORS = 44
-INTERPOLATION = 1e-8  # of coefficients that depend on temperature
+INTERPOLATION = 1e-8  # relative accuracy to which coefficients that depend on temperature are interpolated
 SAFETY = 3.0
-LEAST = 0.25  # of the held out cases have less energy than the least that is told apart
+# Quantile of the energy of the held-out cases below which energies are not told apart: the least that a doubt is scaled
+# with.
+LEAST_ENERGY_QUANTILE = 0.25
 TINY = 1e-300
-PICKED = 3  # one in so many of the solved cases is picked where the model is worst, the others are spread evenly
-ROUNDS, CANDIDATES = 2, 512  # of picking, and cases to pick from
-PROBES = 4  # solves that groups are found by
+# One in so many of the solved cases is chosen where the model is worst; the others fill the ranges evenly.
+PICKED_ONE_IN = 3
+ROUNDS, CANDIDATES = 2, 512  # rounds of choosing such cases; cases to choose from
+PROBES = 4  # full solves whose coefficients tell the groups of entries
 SEED = 9_173
 
 
@@ -78,7 +83,7 @@ def reduce(
     grid_plan = plan or plan_grid(case, CELLS)
     low, high = ranges(chosen, widen) if limits is None else limits
     work = _FullSolves(case, chosen, grid_plan, multiplier)
-    picked = solved // PICKED
+    picked = solved // PICKED_ONE_IN
     spread = _spread(low, high, solved - picked + held_out, seed)
     total = 1 + solved + held_out
     training = _Training(work, low, high, lambda done: watch(done, total) if watch is not None else None)
@@ -101,7 +106,7 @@ def reduce(
 
 
 def _in_blocks(table: Array) -> list[Array]:
-    return [table[first : first + TOGETHER] for first in range(0, len(table), TOGETHER)]
+    return [table[first : first + BLOCK_CASES] for first in range(0, len(table), BLOCK_CASES)]
 
 
 def _energies(model: Reduced, given: list[Numbers], table: Array) -> Array:
@@ -256,7 +261,7 @@ def _judged(model: Reduced, seen: Array, table: Array, checks: list[Answers[floa
     truth = np.array([[check[question] for question in model.questions] for check in checks])
     energy = np.concatenate([energy for _, energy in blocks])
     misses = np.abs(np.concatenate([found for found, _ in blocks]) - truth)
-    least = float(np.quantile(energy, LEAST))
+    least = float(np.quantile(energy, LEAST_ENERGY_QUANTILE))
     relative = misses / scale(energy, least)[:, None]
     usual = np.maximum(np.sqrt(np.mean(relative**2, axis=0)), TINY)
     worst = float(np.max(relative / usual))  # over all answers: one that came out well by luck is held to the others

@@ -51,9 +51,9 @@ Array = NDArray[np.float64]
 
 Heats = tuple[tuple[FaceSource, ...], tuple[VolumeSource, ...]]
 
-GRIDS = (1, 2, 3, 4)  # multipliers of a family, for the mesh doubt of a matrix
-MOST_ZONES = 100  # each costs a solve on every grid
-BYTES_PER_ZONE = 24  # of a cell: heat and temperature of a zone's watt, and what is read off with them
+MATRIX_MULTIPLIERS = (1, 2, 3, 4)  # multipliers of the family on which the matrix is computed, for its mesh doubt
+MOST_ZONES = 100  # zones of a matrix: each costs a solve on every grid
+BYTES_PER_ZONE = 24  # [byte] for each zone and cell: heat, temperature, and what is read off it
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,7 +143,9 @@ class Resistances:
         return np.array([[doubt.half_width for doubt in row] for row in self.doubts])
 
 
-def resistances(case: Case, plan: GridPlan | None = None, multipliers: Sequence[int] = GRIDS) -> Resistances:
+def resistances(
+    case: Case, plan: GridPlan | None = None, multipliers: Sequence[int] = MATRIX_MULTIPLIERS
+) -> Resistances:
     """Resistances on three or more grids of one family (planned for the case unless given), each with its doubt.
 
     Raises

@@ -17,7 +17,7 @@ from thermsim.case.vocabulary.schema import Case
 from thermsim.nearby.samples import Sample
 
 SHARED = "shared"
-LEAST = 1e-3  # of its value is the least that a number above zero is drawn as
+LEAST_SHARE = 1e-3  # the least a positive number is drawn as, as a share of its value
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,7 @@ class Variable:
         """How it is spread, held to what such a number may be; a length in plan to its tolerance, whatever its shape:
         farther out the outlines of a stack run into one another."""
         one = self.input
-        low, high = one.bounds.least(one.value, LEAST), one.bounds.high
+        low, high = one.bounds.least(one.value, LEAST_SHARE), one.bounds.high
         if one.acts_on == "plan":
             low, high = max(low, one.value - one.plus_minus), min(high, one.value + one.plus_minus)
         return Spread(one.value, one.plus_minus, one.shape, one.freedom, low, high)

@@ -37,7 +37,7 @@ from thermsim.solver.linearised import Goal
 from thermsim.units import MM
 
 Array = NDArray[np.float64]
-SAME = 1e-9  # of the width of a cell
+SAME_PLACE = 1e-9  # share of the width of a cell within which two places are one
 
 
 @dataclass(frozen=True)
@@ -156,7 +156,7 @@ def _carried(summit: Summit, here: Grid, there: Grid) -> Summit:
         at = old.centres[cell] + place[axis, 0] * old.widths[cell]
         for ends, moved in ((old.faces, new.faces), (old.centres, new.centres)):
             nearest = int(np.argmin(np.abs(ends - at)))
-            if abs(ends[nearest] - at) < SAME * old.widths[cell]:
+            if abs(ends[nearest] - at) < SAME_PLACE * old.widths[cell]:
                 place[axis, 0] = (moved[nearest] - new.centres[cell]) / new.widths[cell]
     return replace(summit, place=place)
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from thermsim.model.build import Model
 from thermsim.model.grid.plan import TYPICAL_C
-from thermsim.readout.surface_maximum import SAME, Box, Plane
+from thermsim.readout.surface_maximum import SAME_LINE, Box, Plane
 
 Ints = NDArray[np.int64]
 Place = tuple[float, float, float]
@@ -36,7 +36,7 @@ def face_spot(model: Model, place: Place, part: str) -> FaceSpot | None:
     On a line between cells it is the mean of what they say, on one between materials in the better conductor.
     """
     grid, level = model.grid, model.level_of_part[part]
-    same = SAME * float(grid.z.faces[-1] - grid.z.faces[0])
+    same = SAME_LINE * float(grid.z.faces[-1] - grid.z.faces[0])
     for face, side in ((level.start, "upper"), (level.stop, "lower")):
         if abs(float(grid.z.faces[face]) - place[2]) > same:
             continue
@@ -60,7 +60,7 @@ def _jumps(model: Model, place: tuple[float, float], face: int, side: str) -> tu
     ends: list[list[int]] = [[], []]
     for axis, (along, at) in enumerate(zip(model.grid.axes[:2], place, strict=True)):
         lines = along.faces - along.faces[0]
-        same = SAME * float(lines[-1])
+        same = SAME_LINE * float(lines[-1])
         for zone in zones:
             if lines[zone[axis].start] - same <= at <= lines[zone[axis].stop] + same:
                 ends[1 - axis] += [zone[1 - axis].start, zone[1 - axis].stop]

@@ -25,10 +25,8 @@ from thermsim.units import ABSOLUTE_ZERO_C
 
 Array = NDArray[np.float64]
 
-# Largest imbalance, relative to all heat that enters, that residual and round-off may leave.
-BALANCE = 1e-8
-# Heat below which a stack counts as unheated, and its balance holds nothing but round-off.
-NO_HEAT_W = 1e-6
+LARGEST_IMBALANCE = 1e-8  # largest imbalance, relative to all heat that enters, that residual and round-off may leave
+NO_HEAT_W = 1e-6  # [W] of heat below which a stack counts as unheated: its balance then holds round-off only
 
 
 @dataclass(frozen=True)
@@ -287,7 +285,7 @@ class Field:
         ------
         HeatBalanceError, AbsoluteZeroError
         """
-        if self.heat_balance_relative > BALANCE:
+        if self.heat_balance_relative > LARGEST_IMBALANCE:
             raise HeatBalanceError(
                 f"heat in and out differ by {self.heat_balance_W:.3g} W ({self.heat_balance_relative:.1e} of the heat)",
                 "this is a fault of the solver or of a coefficient range: keep the case file and report it",

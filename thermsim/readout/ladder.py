@@ -20,7 +20,7 @@ from thermsim.readout.field import Field, Leaving, ZoneReading
 
 Array = NDArray[np.float64]
 
-SAME = 1e-9  # of the stack: two ways to say one place
+SAME_HEIGHT = 1e-9  # share of the height of the stack within which two heights are one
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,7 @@ def _holds_hottest(field: Field, zone: ZoneReading) -> bool:
 
 
 def _within(at: float, faces: Array, span: slice) -> bool:
-    room = SAME * float(faces[-1] - faces[0])
+    room = SAME_HEIGHT * float(faces[-1] - faces[0])
     return bool(faces[span.start] - room <= at <= faces[span.stop] + room)
 
 

@@ -24,19 +24,20 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 Box = tuple[slice, slice]
 
-POINTS = 5  # cells of a polynomial
-BESIDE = 2  # cells beyond a rectangle that its edges are read off with
-WARMEST = 4  # cells of a rectangle in which a summit is sought
-CANDIDATES = WARMEST + 1  # with the one beside which an edge is warmest
-TRIES = 9  # places along each axis from which the best begins
+POINTS = 5  # cells along each axis that a polynomial is fitted to
+BESIDE = 2  # cells outside a rectangle that the polynomials at its edges need
+WARMEST = 4  # warmest cells of a rectangle around which a highest temperature is sought
+CANDIDATES = WARMEST + 1  # these, and the cell beside which an edge is warmest
+TRIES = 9  # points along each axis of a cell, of which the best starts the search for the maximum
 NEWTON_STEPS = 6
-NEAREST = 2.0 ** -np.arange(1.0, 41.0)  # distances from an edge where a summit is sought, in widths of the cell
+# Distances from an edge, in widths of the cell, at which a maximum beside it is sought.
+NEAREST = 2.0 ** -np.arange(1.0, 41.0)
 # What the first two cells beyond a jump of heat lie over the temperature of the half space, of (heat on one side minus
 # other) width / (2 k): in a plane of cells a = 0.3 times as high as wide (0.1 to 0.5 on the grids that are planned)
 # 1/pi int_0^pi [sqrt(1 + a^2 sin^2(u/2)) / (2 sin^2(u/2)) - 2/u^2] sin(u (j + 1/2)) du, less what follows beyond pi.
 ON_LATTICE = 0.1002, 0.0388
-_SLOPE = np.diag(np.arange(1.0, POINTS), 1)  # of coefficients of a polynomial: those of its derivative
-SAME = 1e-9  # of the size of the plane
+_DERIVATIVE = np.diag(np.arange(1.0, POINTS), 1)  # makes the coefficients of a polynomial's derivative of its own
+SAME_LINE = 1e-9  # share of the size of the plane within which two lines are one
 INSIDE, LOW_EDGE, HIGH_EDGE = 0, -1, 1
 WAYS = (INSIDE, LOW_EDGE, HIGH_EDGE)
 
@@ -96,7 +97,7 @@ class Plane:
         """The cells that a place [m] from the corner of the plane lies in or between, none of them void."""
         found = []
         for line, at in zip(self._lines, place, strict=True):
-            same = SAME * float(line.faces[-1])
+            same = SAME_LINE * float(line.faces[-1])
             found.append(np.flatnonzero((line.faces[:-1] <= at + same) & (line.faces[1:] >= at - same)).tolist())
         return [(i, j) for i in found[0] for j in found[1] if self.region[i, j] >= 0]
 
@@ -113,7 +114,7 @@ class Plane:
             start = max([body[0], *ends[ends <= index].tolist()])
             stop = min([body[1], *ends[ends > index].tolist()])
             low, high = line.faces[index : index + 2].tolist()
-            same = SAME * float(line.faces[-1])
+            same = SAME_LINE * float(line.faces[-1])
             on_edge = INSIDE
             if abs(high - at) <= same and stop == index + 1 < body[1]:
                 on_edge = HIGH_EDGE
@@ -435,8 +436,8 @@ def _highest(coefficients: Array, ends_x: Array, ends_y: Array) -> tuple[Array, 
     best = (first @ coefficients @ second.transpose(0, 2, 1)).reshape(len(rows), -1).argmax(axis=1)
     u, v = u[rows, best // TRIES], v[rows, best % TRIES]
     # Value, both slopes, both bends and the twist, as polynomials.
-    of_u, of_v = _SLOPE @ coefficients, coefficients @ _SLOPE.T
-    all_six = np.stack([coefficients, of_u, of_v, _SLOPE @ of_u, of_v @ _SLOPE.T, of_u @ _SLOPE.T])
+    of_u, of_v = _DERIVATIVE @ coefficients, coefficients @ _DERIVATIVE.T
+    all_six = np.stack([coefficients, of_u, of_v, _DERIVATIVE @ of_u, of_v @ _DERIVATIVE.T, of_u @ _DERIVATIVE.T])
 
     def at(u: Array, v: Array) -> Array:
         return np.asarray(((_powers(u)[None, :, None, :] @ all_six)[:, :, 0] * _powers(v)).sum(axis=2))

@@ -18,7 +18,7 @@ from thermsim.model.physics.boundary import Boundary, Surface
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-SAME_K = 1e-6  # below it two temperatures are one
+SAME_K = 1e-6  # [K] temperatures that differ by less are the same
 
 
 def touching(model: Model) -> tuple[tuple[int, int], ...]:

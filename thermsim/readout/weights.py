@@ -26,7 +26,7 @@ Cell = tuple[int, int, int]
 # (i, j, k) of a cell, or (axis, face, side, i, j) on a plane of faces, side 0 under and 1 over it.
 Spot = tuple[int, ...]
 
-# Relative excess of slope over bend at which a summit still counts as lying on the side of its cell.
+# Relative excess of slope over curvature up to which a maximum still counts as lying on the side of its cell.
 AT_SIDE = 1e-9
 
 
