@@ -83,7 +83,10 @@ from thermsim.sweeps.sweep import Vary, sweep
 from thermsim.units import MM
 
 SEED = 20_323
-STUDIED = 6  # of the fast cases, whose meshes are studied
+STUDIED, EACH = (
+    6,
+    3,
+)  # meshes are studied of so many of the fast cases, and of every third of the others: they take longest
 CASES = [pytest.param(number, marks=[] if number < FAST else [pytest.mark.slow]) for number in range(ALL)]
 
 
@@ -604,8 +607,9 @@ def within_doubts(found: float, doubt: float, made: Any, question: Any) -> None:
 
 @pytest.fixture
 def studied(one: Solved) -> Solved:
-    """Mesh studies of some of the fast cases, and of all others."""
-    if STUDIED <= one.drawn.number < FAST:
+    """Cases whose meshes are studied."""
+    number = one.drawn.number
+    if (number < FAST and number >= STUDIED) or (number >= FAST and number % EACH):
         pytest.skip("its meshes are not studied")
     return one
 
