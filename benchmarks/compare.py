@@ -24,7 +24,7 @@ from thermsim.comparison.choice import chosen
 from thermsim.comparison.compare import SEED, compare
 from thermsim.comparison.family import family
 from thermsim.comparison.tolerances import Way, sampled
-from thermsim.run.workers import run
+from thermsim.run.run_tasks import run
 
 DEMO = Path(__file__).parent.parent / "cases" / "crooked-film.yaml"
 MORE = """
@@ -70,7 +70,7 @@ def main() -> None:
         seconds = time.perf_counter() - start
         figures[f"{workers} workers"] = {
             "seconds": seconds, "processor seconds": processor_seconds() - spent, "of them in": stages,
-            "samples a second": given.samples / stages["OneCase"], "way": found.way,
+            "samples a second": given.samples / stages["CaseWork"], "way": found.way,
         }  # fmt: skip
     if given.full:
         figures["both ways"] = both_ways(case, given.full)
@@ -99,7 +99,7 @@ def both_ways(case: Any, count: int) -> dict[str, float]:
     gains = [one.deviation[:, :1] - one.deviation for one in taken]
     apart = np.nanmax(np.abs(gains[0] - gains[1])[:, :, whole.readings])
     return {
-        "full samples a second": count / seconds["full solves", "Nearby"],
+        "full samples a second": count / seconds["full solves", "SampleWork"],
         "gains of readings apart, K": float(apart),
         "doubt of them told, K": float(taken[0].model_K[:, whole.readings].max()),
     }

@@ -13,7 +13,7 @@ import study_tasks
 import thermsim
 from thermsim.commands import main as commands
 from thermsim.errors import MemoryLimitError, ThermsimError, WorkersError
-from thermsim.run.workers import run
+from thermsim.run.run_tasks import run
 
 CASE = """title: t
 layers:

@@ -14,9 +14,9 @@ from thermsim.comparison.choice import chosen
 from thermsim.comparison.compare import compare
 from thermsim.comparison.family import Family, family
 from thermsim.comparison.tolerances import Samples, Way, sampled
-from thermsim.nearby.samples import SAMPLE_ACCURACY_K
+from thermsim.nearby.sample_solver import SAMPLE_ACCURACY_K
 from thermsim.readout.observable import find
-from thermsim.run.workers import run
+from thermsim.run.run_tasks import run
 
 CASES = Path(__file__).parents[2] / "cases"
 SEED = 20_271

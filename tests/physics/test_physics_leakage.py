@@ -20,7 +20,7 @@ from thermsim.errors import RunawayError
 from thermsim.model.build import build_model
 from thermsim.proof.closed_form.nonlinear import Leakage, leakage_balance, leakage_limit
 from thermsim.readout.field import Field
-from thermsim.solver.limit import limit_of
+from thermsim.solver.runaway_limit import limit_of
 from thermsim.solver.steady import steady_state
 
 COOLANT, DYNAMIC, AT_SET, SET = 30.0, 150.0, 20.0, 60.0

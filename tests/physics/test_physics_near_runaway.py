@@ -13,7 +13,7 @@ from thermsim.errors import RunawayError
 from thermsim.mesh.predict import predict
 from thermsim.model.build import build_model
 from thermsim.readout.field import Field
-from thermsim.solver.limit import limit_of
+from thermsim.solver.runaway_limit import limit_of
 from thermsim.solver.steady import steady_state
 
 ZONE = ("zone", "heat", "mean")

@@ -28,7 +28,7 @@ from thermsim.report.data.compare_result import COMPARE_KEYS, document
 from thermsim.report.data.keys import KEYS
 from thermsim.report.data.result import as_json, result
 from thermsim.report.figures.gain_figure import gains
-from thermsim.report.figures.ladders_figure import items, ladders
+from thermsim.report.figures.ladder_columns_figure import items, ladders
 from thermsim.report.figures.share_figure import shares
 from thermsim.report.page import report_page
 from thermsim.report.text.compare_table import comparison_blocks

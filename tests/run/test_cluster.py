@@ -20,8 +20,8 @@ from study_tasks import IDENTITY, make_troubled, plain, tasks
 
 from thermsim.errors import InterruptedStudyError, WorkersError
 from thermsim.run.journal import Journal
+from thermsim.run.run_tasks import run
 from thermsim.run.tasks import Failure, Task
-from thermsim.run.workers import run
 
 
 def bits(results: list[Any]) -> list[bytes]:

@@ -26,8 +26,8 @@ import thermsim
 from thermsim.errors import JournalError, WriteError
 from thermsim.run.journal import FILE, Identity, Journal
 from thermsim.run.program import digest_of
+from thermsim.run.run_tasks import run
 from thermsim.run.tasks import Failure, Row, Solved
-from thermsim.run.workers import run
 
 PROGRAM = Path(study_tasks.__file__)
 COUNT = 60

@@ -17,8 +17,8 @@ from study_tasks import IDENTITY, plain, tasks
 
 from thermsim.errors import JournalError
 from thermsim.run.journal import FILE, Journal
+from thermsim.run.run_tasks import run
 from thermsim.run.tasks import Row
-from thermsim.run.workers import run
 
 COUNT = 60
 SEED = 271_828

@@ -34,8 +34,8 @@ from thermsim.errors import (
 )
 from thermsim.run.executor import chunk_size
 from thermsim.run.journal import Journal
+from thermsim.run.run_tasks import progress_line, run
 from thermsim.run.tasks import Failure, Solved, Task
-from thermsim.run.workers import progress_line, run
 from thermsim.solver.multigrid.threads import available, use_threads
 
 

@@ -19,8 +19,8 @@ import psutil
 
 from thermsim.errors import MemoryLimitError, NotConvergedError
 from thermsim.run.journal import Identity, Journal
+from thermsim.run.run_tasks import run
 from thermsim.run.tasks import Solved, Task
-from thermsim.run.workers import run
 from thermsim.solver.multigrid.threads import available
 
 STEPS = 200

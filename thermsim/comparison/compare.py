@@ -30,7 +30,7 @@ from thermsim.plausibility.cautions import gallium_cautions, option_of
 from thermsim.progress import Progress
 from thermsim.readout.observable import WARMEST, Observable
 from thermsim.run.journal import Identity, Journal
-from thermsim.run.workers import progress_line, run
+from thermsim.run.run_tasks import progress_line, run
 
 Array = NDArray[np.float64]
 
@@ -220,7 +220,7 @@ def compare(
     coverage : of the intervals, 0 to 1
     samples : of the Monte Carlo, rounded up to blocks of a power of two, and to 256
     accept_danger : options that are judged although gallium meets aluminium in them
-    workers, cluster, journal : where samples are solved and kept, see `thermsim.run.workers.run`;
+    workers, cluster, journal : where samples are solved and kept, see `thermsim.run.run_tasks.run`;
         in this process unless given
     progress : called with a line of words after each grid, and now and then while samples are solved
 

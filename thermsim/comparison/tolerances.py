@@ -13,12 +13,12 @@ from thermsim.case.inputs.spread import table
 from thermsim.case.inputs.values import inputs, with_inputs
 from thermsim.comparison.family import Family
 from thermsim.errors import ThermsimError
-from thermsim.nearby.one_case import HELD_OUT, Checks, OneCase, solved_for
-from thermsim.nearby.samples import NO_STEADY_STATE, Nearby
+from thermsim.nearby.case_tasks import HELD_OUT, CaseWork, GridChecks, solved_for
+from thermsim.nearby.sample_solver import NO_STEADY_STATE, SampleWork
 from thermsim.nearby.variables import Variable, sample_of, variables
 from thermsim.readout.observable import WARMEST
+from thermsim.run.run_tasks import MOST_IN_THIS_PROCESS
 from thermsim.run.tasks import Failure, Make, Result, Solved, Task, compute
-from thermsim.run.workers import MOST_IN_THIS_PROCESS
 
 Array = NDArray[np.float64]
 Machinery = Callable[[Make, list[Task]], list[Result]]
@@ -142,7 +142,7 @@ class _Study:
         multipliers = tuple(step.multiplier for step in self.whole.predictions[0].steps[:-1])
         if not few:
             return multipliers[0], np.zeros((len(self.whole.cases), len(self.questions)))
-        make = Checks(self.whole.cases, self.plan, multipliers, self.questions, few)
+        make = GridChecks(self.whole.cases, self.plan, multipliers, self.questions, few)
         checks = self._of_cases(make, "check of")
         gains = {}
         for multiplier in multipliers:
@@ -159,7 +159,7 @@ class _Study:
         return multiplier, shortcut
 
     def one_by_one(self, multiplier: int, way: Way | None) -> list[Any]:
-        """What `OneCase` finds of each case."""
+        """What `CaseWork` finds of each case."""
         first = self.whole.predictions[0]
         has = tuple(
             tuple(one for one in self.questions if np.isfinite(prediction.answers.get(one, np.nan)))
@@ -169,13 +169,13 @@ class _Study:
             sum(one.acts_on[number] and not one.input.is_offset for one in self.varied) for number in range(len(has))
         )
         pays = self.count >= SAMPLES_PER_TRAINING_SOLVE * (solved_for(most) + HELD_OUT)
-        make = OneCase(
+        make = CaseWork(
             self.whole.cases, self.plan, multiplier, self.questions, has, self.varied, self.values, first.accuracy_K,
             pays if way is None else way == "small models",
         )  # fmt: skip
         return self._of_cases(make, "case")
 
-    def _of_cases(self, make: Checks | OneCase, key: str) -> list[Any]:
+    def _of_cases(self, make: GridChecks | CaseWork, key: str) -> list[Any]:
         """One task for each case. An error is raised as it was."""
         tasks = [Task(f"{key} {name}", number) for number, name in enumerate(self.whole.names)]
         found = self.machinery(make, tasks)
@@ -192,7 +192,7 @@ class _Study:
         rows = np.flatnonzero(~np.all(serves, axis=1)).tolist()
         if not rows:
             return ()
-        nearby = Nearby(self.whole.cases, self.plan, multiplier, self.questions)
+        nearby = SampleWork(self.whole.cases, self.plan, multiplier, self.questions)
         work = nearby()
         nominal = work(Task("nominal", tuple(None if sure else {} for sure in np.all(serves, axis=0).tolist())))
         tasks = [

@@ -16,7 +16,7 @@ from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import Case, Clock
 from thermsim.errors import CaseError, Fault, RunawayError
 from thermsim.limits.clock import Drive, drive_at, driven, proportional, voltage_at, voltage_points
-from thermsim.limits.drives import EDGE_WIDTH, MEETS_K, Crossing, State, States, crossing
+from thermsim.limits.states import EDGE_WIDTH, MEETS_K, Crossing, State, States, crossing
 from thermsim.mesh.convergence import doubt as doubt_of
 from thermsim.mesh.predict import FEWEST_GRIDS, predict
 from thermsim.model.build import build_model

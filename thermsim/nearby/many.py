@@ -29,14 +29,14 @@ from thermsim.errors import MemoryLimitError, ThermsimError
 from thermsim.mesh.convergence import doubts
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
-from thermsim.nearby.one_case import HELD_OUT, Checks, solved_for
+from thermsim.nearby.case_tasks import HELD_OUT, GridChecks, solved_for
 from thermsim.nearby.power_maps import PowerMaps
-from thermsim.nearby.samples import SAMPLE_ACCURACY_K, Nearby
+from thermsim.nearby.sample_solver import SAMPLE_ACCURACY_K, SampleWork
 from thermsim.nearby.small_model_training import reduce
 from thermsim.progress import Progress
 from thermsim.readout.observable import Asked, Observable, find, of_reading, of_zone, temperatures
+from thermsim.run.run_tasks import MOST_IN_THIS_PROCESS, progress_line, run
 from thermsim.run.tasks import Failure, Make, Task
-from thermsim.run.workers import MOST_IN_THIS_PROCESS, progress_line, run
 
 Array = NDArray[np.float64]
 Way = Literal["base", "all grids", "superposition", "small model", "full solve", "mesh study", "no steady state"]
@@ -268,7 +268,7 @@ class _Study:
     def _checked(self) -> tuple[_Checked, _Grid] | None:
         """The coarsest grid that serves, from samples that are solved on all of them and are answered with that."""
         steps = self.base.steps
-        make = Checks(
+        make = GridChecks(
             (self.case,), self.base.plan, tuple(step.multiplier for step in steps), self.questions,
             tuple((self.solid[number],) for number in self.far_out),
         )  # fmt: skip
@@ -362,7 +362,7 @@ class _Study:
         left = self._left()
         if not left:
             return
-        nearby = Nearby((self.case,), self.base.plan, grid.multiplier, self.questions)
+        nearby = SampleWork((self.case,), self.base.plan, grid.multiplier, self.questions)
         work = nearby()
         nominal = work(Task("nominal", ({},)))[0]
         # In this process, the solver that answered the nominal state serves on.

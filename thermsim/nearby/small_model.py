@@ -42,7 +42,7 @@ BLOCK_CASES = 64  # cases that are answered in one block of arrays
 
 
 @dataclass(frozen=True, eq=False)
-class Found:
+class SmallModelAnswers:
     """Temperatures [C] and doubts [K] of n cases (n, questions).
 
     inside : (n,) whether inputs lay in their ranges, leakage leaves a steady state, and answers are not far from those
@@ -90,7 +90,7 @@ class Reduced:
     def questions(self) -> tuple[Observable, ...]:
         return self.readout.questions
 
-    def answers(self, given: ArrayLike) -> Found:
+    def answers(self, given: ArrayLike) -> SmallModelAnswers:
         """Answers for values of the varied inputs, (n, inputs) in their units.
 
         Raises
@@ -103,7 +103,7 @@ class Reduced:
         values = np.concatenate([found for found, _ in blocks])
         energy = np.concatenate([energy for _, energy in blocks])
         doubts = scale(energy, self.least)[:, None] * self.ratio + SOLVE_K
-        return Found(self.questions, values, doubts, inside & np.isfinite(energy) & self._likely(values))
+        return SmallModelAnswers(self.questions, values, doubts, inside & np.isfinite(energy) & self._likely(values))
 
     def _likely(self, values: Array) -> NDArray[np.bool_]:
         """(n,) whether answers lie within or near the span of the solved cases; sensors may be off by anything."""

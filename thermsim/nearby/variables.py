@@ -14,7 +14,7 @@ from thermsim.case.inputs.spread import Spread
 from thermsim.case.inputs.values import inputs
 from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case
-from thermsim.nearby.samples import Sample
+from thermsim.nearby.sample_solver import Sample
 
 SHARED = "shared"
 LEAST_SHARE = 1e-3  # the least a positive number is drawn as, as a share of its value

@@ -13,7 +13,7 @@ from typing import Any
 from thermsim.case.vocabulary.schema import Case, Joint, MaterialGiven, Option, Part
 from thermsim.model.physics.properties import is_void, joint_of, material_of
 from thermsim.plausibility import usual_ranges as usual
-from thermsim.plausibility.finding import Slip
+from thermsim.plausibility.slip import Slip
 
 GALLIUM = re.compile(r"gallium|galinstan|liquid[ _-]*metal|\bega?in\b", re.IGNORECASE)
 ALUMINIUM = re.compile(r"\balu(mini?um)?\b", re.IGNORECASE)

@@ -9,8 +9,8 @@ from thermsim.case.vocabulary.schema import Case, Cooling, Part
 from thermsim.plausibility import usual_ranges as usual
 from thermsim.plausibility.coverage import area_mm2
 from thermsim.plausibility.dimensions import heat_W, part_called
-from thermsim.plausibility.finding import Severity, Slip
 from thermsim.plausibility.heat_paths import Ways, film_conductances_W_K, ways_of
+from thermsim.plausibility.slip import Severity, Slip
 from thermsim.plausibility.usual_ranges import in_full, meant, outside, role_of
 
 # Materials that are cast, painted, soldered or pressed on: they fill their own contact.

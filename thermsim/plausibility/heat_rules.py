@@ -11,7 +11,7 @@ from thermsim.case.vocabulary.schema import Case, Heat
 from thermsim.plausibility import usual_ranges as usual
 from thermsim.plausibility.coverage import area_mm2, cover, thin_strips
 from thermsim.plausibility.dimensions import heat_W, map_W_mm2, part_called
-from thermsim.plausibility.finding import Slip
+from thermsim.plausibility.slip import Slip
 from thermsim.plausibility.usual_ranges import outside
 
 MOST = "silicon rarely makes more than 5, nothing more than 20"

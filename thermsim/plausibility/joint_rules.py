@@ -12,7 +12,7 @@ from thermsim.materials import catalogue
 from thermsim.materials.catalogue import JointClass, Range
 from thermsim.model.physics.properties import joint_of
 from thermsim.plausibility import usual_ranges as usual
-from thermsim.plausibility.finding import Slip
+from thermsim.plausibility.slip import Slip
 from thermsim.plausibility.usual_ranges import Usual, meant, outside
 
 # A value so many times outside the range of its joint class is a likely slip, and nearer ones are a special joint; our

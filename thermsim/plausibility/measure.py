@@ -30,8 +30,8 @@ from thermsim.plausibility.dimensions import (
     part_called,
     part_measure,
 )
-from thermsim.plausibility.findings import Slip, in_order, slips_of
-from thermsim.plausibility.forecast import Forecast, forecast
+from thermsim.plausibility.grid_forecast import Forecast, forecast
+from thermsim.plausibility.slips import Slip, in_order, slips_of
 from thermsim.printable import Printable
 from thermsim.units import MM2
 

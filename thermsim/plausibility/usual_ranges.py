@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from thermsim.case.vocabulary.schema import Case, Part
-from thermsim.plausibility.finding import Slip
+from thermsim.plausibility.slip import Slip
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from thermsim.model.physics.boundary import Boundary
 from thermsim.model.physics.heat import FaceSource, VolumeSource
 from thermsim.readout.faces import Place, heated_boxes, plane_of, zone_boxes
 from thermsim.readout.surface_maximum import Plane, Summit
-from thermsim.readout.touching import touching
+from thermsim.readout.touching_faces import touching
 from thermsim.readout.weights import Cell, Weights, at_point, at_warmest_cell, mean_over, sides_of
 from thermsim.solver.guesses import heated_faces, nodes
 from thermsim.solver.steady import Steady

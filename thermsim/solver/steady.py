@@ -17,9 +17,9 @@ from thermsim.errors import NotConvergedError, RunawayError
 from thermsim.model.assemble import assemble
 from thermsim.model.build import Guess, Model
 from thermsim.solver.guesses import guess_from
-from thermsim.solver.limit import HOTTEST_C, Limit, limit_of
 from thermsim.solver.linear import TOLERANCE, Solution, State, check_way_out, prepare, renew, solve
 from thermsim.solver.mixing import Mixing
+from thermsim.solver.runaway_limit import HOTTEST_C, Limit, limit_of
 
 Array = NDArray[np.float64]
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from thermsim.case.inputs.values import inputs
 from thermsim.nearby.variables import variables
 from thermsim.readout.observable import WARMEST
-from thermsim.report.figures.ladders_figure import items
+from thermsim.report.figures.ladder_columns_figure import items
 from thermsim.report.words import comparison as words
 from thermsim.report.words.comparison import headline_question, name_of, predictions
 from thermsim.report.words.numbers import UNKNOWN, fixed, order_in_words

@@ -12,7 +12,7 @@ from thermsim.readout.observable import HOTTEST
 from thermsim.report.data.versions import versions
 from thermsim.report.figures.face_figure import active_face, shade_ends
 from thermsim.report.figures.gain_figure import gains
-from thermsim.report.figures.ladders_figure import ladders
+from thermsim.report.figures.ladder_columns_figure import ladders
 from thermsim.report.figures.share_figure import shares
 from thermsim.report.page import page_tables as tables
 from thermsim.report.words import comparison as words

@@ -12,9 +12,9 @@ from thermsim.plausibility import usual_ranges as usual
 from thermsim.plausibility.cautions import gallium_cautions, gallium_places, option_of
 from thermsim.plausibility.cooling_rules import bare_contacts, cooling_values, depth_of_slice, heat_balance, heated_side
 from thermsim.plausibility.coverage import area_mm2
-from thermsim.plausibility.finding import Slip
 from thermsim.plausibility.heat_rules import heat_slips, total_power, zone_gaps
 from thermsim.plausibility.joint_rules import joint_slips, joint_tolerance
+from thermsim.plausibility.slip import Slip
 from thermsim.plausibility.usual_ranges import outside, role_of
 
 __all__ = ["Slip", "in_order", "slips_of"]

@@ -38,7 +38,7 @@ Sample = tuple[Mapping[str, float] | None, ...]
 
 
 @dataclass(frozen=True)
-class Nearby:
+class SampleWork:
     """What a process needs to answer samples; calling it makes the one that answers.
 
     cases : the base, then its options; plan : of grids of the base; questions : what is asked of each case
@@ -50,11 +50,11 @@ class Nearby:
     questions: tuple[Observable, ...]
 
     def __call__(self) -> Callable[[Task], Array]:
-        solvers: dict[int, Solver] = {}
+        solvers: dict[int, SampleSolver] = {}
 
-        def solver(number: int) -> Solver:
+        def solver(number: int) -> SampleSolver:
             if number not in solvers:
-                solvers[number] = Solver(self.cases, number, self.plan, self.multiplier, self.questions)
+                solvers[number] = SampleSolver(self.cases, number, self.plan, self.multiplier, self.questions)
             return solvers[number]
 
         def work(task: Task) -> Array:
@@ -78,7 +78,7 @@ class Nearby:
         return work
 
 
-class Solver:
+class SampleSolver:
     """Answers for cases near one case. Each starts from the state of that case, never from the last one: the bits of
     an answer then depend on its sample alone.
     """

@@ -1,4 +1,4 @@
-"""What can be found of one case of a comparison by itself, a task each: checks on two grids, slopes, a small model.
+"""Tasks that need one case of a comparison only: samples on several grids, slopes, answers of a small model.
 
 Sensors' offsets shift what they show and no temperature: they need no solve, and no room in a small model.
 """
@@ -18,8 +18,8 @@ from thermsim.errors import MemoryLimitError, ThermsimError
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.topology import alike
 from thermsim.nearby.gradients import gradients
-from thermsim.nearby.samples import Sample, Solver
-from thermsim.nearby.small_model import Found
+from thermsim.nearby.sample_solver import Sample, SampleSolver
+from thermsim.nearby.small_model import SmallModelAnswers
 from thermsim.nearby.small_model_training import reduce
 from thermsim.nearby.variables import Variable
 from thermsim.readout.observable import HOTTEST, Observable, of_reading
@@ -43,8 +43,8 @@ def solved_for(varied: int) -> int:
 
 
 @dataclass(frozen=True)
-class Checks:
-    """Makes the function that answers a few samples of one case on some grids; the number of the case is its task.
+class GridChecks:
+    """Makes the function that answers a few samples of one case on some grids; a task holds the number of its case.
 
     cases : the base, then its options; plan : of grids of the base
     """
@@ -62,14 +62,14 @@ class Checks:
         """By multiplier (samples, questions) deviations from the nominal state [K]; NaN without a steady state."""
         found = {}
         for multiplier in self.multipliers:
-            solver = Solver(self.cases, task.value, self.plan, multiplier, self.questions)
+            solver = SampleSolver(self.cases, task.value, self.plan, multiplier, self.questions)
             nominal = solver.answer({})
             rows = [_deviation(solver, sample, task.value, nominal) for sample in self.samples]
             found[str(multiplier)] = np.array(rows).reshape(-1, len(nominal))
         return found
 
 
-def difference(solver: Solver, one: Input) -> Array:
+def finite_difference(solver: SampleSolver, one: Input) -> Array:
     """(questions,) slopes [K per unit] by full solves at both ends of a tolerance, where no grid follows the input;
     zeros where the case can be solved at one of them at most."""
     values, found = [], []
@@ -86,7 +86,7 @@ def difference(solver: Solver, one: Input) -> Array:
     return np.asarray((found[-1] - found[0]) / (values[-1] - values[0]))
 
 
-def _deviation(solver: Solver, sample: Sample, number: int, nominal: Array) -> Array:
+def _deviation(solver: SampleSolver, sample: Sample, number: int, nominal: Array) -> Array:
     try:
         return solver.answer(sample[number] or {}) - nominal
     except MemoryLimitError:
@@ -96,10 +96,10 @@ def _deviation(solver: Solver, sample: Sample, number: int, nominal: Array) -> A
 
 
 @dataclass(frozen=True, eq=False)
-class OneCase:
+class CaseWork:
     """Makes the function that finds slopes of one case and, where `small`, answers all samples by a small model.
 
-    cases, plan, questions : as in `Checks`; has : for each case, those of the questions that it can answer
+    cases, plan, questions : as in `GridChecks`; has : for each case, those of the questions that it can answer
     varied, values : (samples, variables); multiplier : of the grid
     """
 
@@ -118,45 +118,49 @@ class OneCase:
 
     def work(self, task: Task) -> Solved:
         """slopes : (variables, questions) [K per unit of the variable]; serves : (samples,) 1 where the small model
-        answers, 0 where a full solve must; deviation, doubt : (samples, questions) [K].
+        answers, 0 where a full solve must; deviation from the nominal state, doubt : (samples, questions) [K].
 
         Raises what `gradients` raises. The way is the reason why there is no small model, or how it was made.
         """
         number = int(task.value)
         has = self.has[number]
-        own = {one.path: one for one in inputs(self.cases[number])}
-        mine = {place: own[path] for place, one in enumerate(self.varied) if (path := one.paths[number]) is not None}
+        by_path = {one.path: one for one in inputs(self.cases[number])}
+        own_inputs = {
+            place: by_path[path] for place, one in enumerate(self.varied) if (path := one.paths[number]) is not None
+        }
         columns = [self.questions.index(question) for question in has]
         count, width = len(self.values), len(self.questions)
         slopes, deviation, doubt = (np.zeros((rows, width)) for rows in (len(self.varied), count, count))
         serves, way = np.ones(count), "no input changes a temperature"
-        if mine:
+        if own_inputs:
             plan = alike(self.plan, self.cases[0], self.cases[number])
-            paths = [one.path for one in mine.values()]
+            paths = [one.path for one in own_inputs.values()]
             found = gradients(self.cases[number], plan, self.multiplier, has, paths)
             rows = [[found[question].get(path, 0.0) for question in has] for path in paths]
-            slopes[np.ix_(list(mine), columns)] = rows
-            solver = Solver(self.cases, number, self.plan, self.multiplier, self.questions) if found.left_out else None
-            for place, one in mine.items():
+            slopes[np.ix_(list(own_inputs), columns)] = rows
+            solver = (
+                SampleSolver(self.cases, number, self.plan, self.multiplier, self.questions) if found.left_out else None
+            )
+            for place, one in own_inputs.items():
                 if solver is not None and one.path in found.left_out:
-                    slopes[place, columns] = difference(solver, one)[columns]
-        solid = {place: one for place, one in mine.items() if not one.is_offset}
-        if solid:
-            small, way = self._small(number, solid, plan)
+                    slopes[place, columns] = finite_difference(solver, one)[columns]
+        physical = {place: one for place, one in own_inputs.items() if not one.is_offset}
+        if physical:
+            small, way = self._small(number, physical, plan)
             serves = np.zeros(count)
             if small is not None:
-                at = [small.questions.index(question) for question in has]
-                deviation[:, columns] = small.values[:, at] - [found.answers[question] for question in has]
-                doubt[:, columns] = small.doubts[:, at]
-                sure = np.all(small.doubts[:, at] <= self._close(has), axis=1)
-                serves = (small.inside & sure).astype(np.float64)
-        for place, one in mine.items():
+                answered = [small.questions.index(question) for question in has]
+                deviation[:, columns] = small.values[:, answered] - [found.answers[question] for question in has]
+                doubt[:, columns] = small.doubts[:, answered]
+                close = np.all(small.doubts[:, answered] <= self._close(has), axis=1)
+                serves = (small.inside & close).astype(np.float64)
+        for place, one in own_inputs.items():
             shown = of_reading(one.owner)
             if one.is_offset and shown in has:
                 deviation[:, self.questions.index(shown)] += self.values[:, place] - one.value
         return Solved({"slopes": slopes, "serves": serves, "deviation": deviation, "doubt": doubt}, way)
 
-    def _small(self, number: int, varied: dict[int, Input], plan: GridPlan) -> tuple[Found | None, str]:
+    def _small(self, number: int, varied: dict[int, Input], plan: GridPlan) -> tuple[SmallModelAnswers | None, str]:
         """Answers of a small model to all samples, and how it was made, or None, and why there is none.
 
         varied : the inputs by their place among the variables
