@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-MOST_FAULTS = 200  # of a case: more are neither looked for nor read by anybody
+MOST_FAULTS = 200  # faults of one case that are looked for and told: nobody reads more
 
 # Likeness of two spellings (difflib's ratio) from which on one is surely the other.
 SURE = 0.75

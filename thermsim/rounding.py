@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from math import ceil, floor, isfinite, log10
 
-MOST_DECIMALS = 3  # of a number in a table; the JSON result keeps every digit
+MOST_DECIMALS = 3  # decimals of a number in a table; the JSON result keeps every digit
 
 
 def decimals_for(half_width: float, most: int = MOST_DECIMALS) -> int:

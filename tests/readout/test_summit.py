@@ -83,7 +83,7 @@ def test_an_edge_is_read_off_from_both_sides() -> None:
     face = 30.0 - (x * np.log(np.abs(x)))[:, None] + 2.0 * x[:, None] * np.ones(4)
     found = Plane(one_body(widths), widths).summits(face[None], [(slice(0, 10), slice(0, 4))])[0]
     assert found.value[0] == pytest.approx(30.0, abs=1e-9)
-    assert found.way[0, 0] == 1
+    assert found.side[0, 0] == 1
 
 
 def test_weights_make_the_value_and_its_slope() -> None:
@@ -168,7 +168,7 @@ def test_an_edge_may_be_warmest_though_its_cells_are_not() -> None:
     box = (slice(0, 20), slice(0, 12))
     found = Plane(one_body(widths), widths).summits(face[None], [box])[0]
     assert face[19, :].max() < face[box].max() < 0.5 * (face[19, 5:7] + face[20, 5:7]).max()
-    assert found.way[0, 0] == 1 and found.value[0] > face[box].max() + 0.4
+    assert found.side[0, 0] == 1 and found.value[0] > face[box].max() + 0.4
 
 
 def test_what_a_lattice_makes_of_a_jump_of_heat() -> None:

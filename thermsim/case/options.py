@@ -39,7 +39,7 @@ from thermsim.materials.leakage import LAWS
 
 REMOVE = "remove"
 
-# Keys of one mapping that say the same in different ways: who gives one way gives up the others.
+# Alternatives among the keys of one mapping: an option that gives one alternative drops the others.
 EXCLUSIVE: tuple[tuple[frozenset[str], ...], ...] = (
     (frozenset({"resistance_mm2K_W"}), frozenset({"film_um", "conductivity_W_mK", "boundary_mm2K_W"})),
     (frozenset({"conductivity_W_mK"}), frozenset({"in_plane_W_mK", "through_W_mK"})),
@@ -55,13 +55,13 @@ EXCLUSIVE: tuple[tuple[frozenset[str], ...], ...] = (
     ),
     (frozenset({"zone"}), frozenset({"probe"})),
 )
-# A joint of another class is another joint: nothing that was measured of the old one holds.
+# Keys that an option drops when it names another joint class: values measured on the old joint do not hold for it.
 OF_ONE_JOINT = ("resistance_mm2K_W", "film_um", "conductivity_W_mK", "boundary_mm2K_W", "wetted_fraction")
-WHOLE_JOINT = ("material", "resistance_mm2K_W")  # who gives one of these gives another joint
+WHOLE_JOINT = ("material", "resistance_mm2K_W")  # keys of which either makes it another joint
 OF_TOLERANCE = ("plus_minus", "shape", "repeats")
-# Keys that hold one length in a slice and two in a stack; with one, the brackets may be left out.
+# Lists of two lengths in a stack and of one in a slice, where an option may leave out the brackets.
 LISTS = ("size_mm", "corner_mm", "centre_mm", "wetted_mm", "in_plane_W_mK")
-# Values that may be written plainly, and the key they then stand for.
+# Mappings that may be written as one plain value, and the key that this value then has (else `value`).
 PLAIN = {"material": "name"}
 ENTRY_OF: dict[str, type[Entry]] = {
     "layers": Part,
@@ -416,10 +416,11 @@ class _Changes:
     def excluded(holder: dict[str, Any], key: str, given: frozenset[str]) -> list[str]:
         """Keys of a mapping that a changed key excludes, but for those that the same change gives."""
         gone: set[str] = set()
-        for ways in EXCLUSIVE:
-            if any(key in way for way in ways):
-                gone |= set().union(*(way for way in ways if key not in way))
-                gone -= set().union(*(way for way in ways if key in way))  # a face may have a film and radiate as well
+        for alternatives in EXCLUSIVE:
+            if any(key in keys for keys in alternatives):
+                gone |= set().union(*(keys for keys in alternatives if key not in keys))
+                # A key may stand in two alternatives: a face may have a film and radiate as well.
+                gone -= set().union(*(keys for keys in alternatives if key in keys))
         if "joint" in holder:
             if key == "material":
                 gone |= set(OF_ONE_JOINT)

@@ -186,9 +186,9 @@ def _afford(case: Case, accuracy_K: float, progress: Progress | None) -> Afforde
     limit_C = case.limits.reading_C
     assert limit_C is not None  # as just checked
     plan = plan_grid(case)
-    rough = _Judge(case, States(case, plan.grid(MULTIPLIERS[0])))
-    met = rough.power_at(limit_C, "expected")
-    judge, held = _studied(States(case, plan.grid(MULTIPLIERS[SEARCH_GRID])), met, accuracy_K, progress)
+    rough_judge = _Judge(case, States(case, plan.grid(MULTIPLIERS[0])))
+    met = rough_judge.power_at(limit_C, "expected")
+    judge, is_accuracy_held = _studied(States(case, plan.grid(MULTIPLIERS[SEARCH_GRID])), met, accuracy_K, progress)
     clock = case.clock
     steps = () if clock is None else tuple(judge.step(clock, limit_C, *pair) for pair in _pairs(clock))
     between, beyond = (None, None) if clock is None else judge.between(clock, limit_C)
@@ -197,7 +197,7 @@ def _afford(case: Case, accuracy_K: float, progress: Progress | None) -> Afforde
     drives = [drive_at(clock, step.frequency_GHz, step.voltage_V) for step in steps] if clock is not None else []
     drives += [] if power is None else [proportional(power.share)]
     not_held = judge.not_held(drives)
-    return Afforded(case.option, limit_C, power, steps, between, beyond, least_GHz, held, not_held)
+    return Afforded(case.option, limit_C, power, steps, between, beyond, least_GHz, is_accuracy_held, not_held)
 
 
 def _pairs(clock: Clock) -> list[tuple[float, float, bool]]:

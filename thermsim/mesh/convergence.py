@@ -170,13 +170,13 @@ def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[D
     settles = SETTLES if len(widths) < GRIDS_OF_LIMIT else TO_ITS_LIMIT
     notes = np.select(kinds, [TOO_CLOSE, OSCILLATES, UNSETTLED, SETTLES_SLOWLY, settles], TOO_FAST)
     if len(widths) < GRIDS_OF_LIMIT:
-        told, half_width = values[-1], _of_three(values, widths, order, kinds)
+        reported, half_width = values[-1], _of_three(values, widths, order, kinds)
     else:
         drifts = _drifts(values, widths) & (notes != TOO_CLOSE)
         notes = np.where(drifts, UNSETTLED, notes)
         limit, off = _limit(values, widths)
         has_limit = (notes == TO_ITS_LIMIT) | (notes == TOO_FAST)
-        told = np.where(has_limit, limit, values[-1])
+        reported = np.where(has_limit, limit, values[-1])
         half_width = np.where(has_limit, off, off + np.abs(limit - values[-1]))
         drift = np.abs(e21) / ((widths[-2] / widths[-1]) ** DRIFT_ORDER - 1.0)
         half_width = np.where(drifts, np.maximum(half_width, drift), half_width)
@@ -185,7 +185,9 @@ def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[D
     unknown = (notes == TOO_CLOSE) | (notes == OSCILLATES) | ~(np.abs(np.nan_to_num(order)) < 0.9 * FARTHEST_ORDER)
     return [
         Doubt(float(value), float(finest), None if lost else float(p), float(half), str(note))
-        for value, finest, lost, p, half, note in zip(told, values[-1], unknown, order, half_width, notes, strict=True)
+        for value, finest, lost, p, half, note in zip(
+            reported, values[-1], unknown, order, half_width, notes, strict=True
+        )
     ]
 
 

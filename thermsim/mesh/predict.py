@@ -96,7 +96,7 @@ def predict(
         plan, field = _plan_for(case, even, first_cells, wanted, memory_GB)
     steps: list[MeshStep] = []
     judged: Answers[Doubt] = Answers()
-    held = False
+    accuracy_held = False
     runaways = _Runaways()
     for multiplier in plan.multipliers[:grids]:
         if needed_GB(plan.cells(multiplier)) > memory_GB:
@@ -129,15 +129,17 @@ def predict(
             progress(_line(steps[-1], worst))
         if each is not None:
             each(multiplier, field)
-        held = bool(judged) and worst <= wanted and _flows_hold(judged, wanted_W)
-        if held and grids is None:
+        accuracy_held = bool(judged) and worst <= wanted and _flows_hold(judged, wanted_W)
+        if accuracy_held and grids is None:
             break
         start = time.perf_counter()
     assert field is not None
-    status: Literal["accuracy held", "accuracy not held"] = "accuracy held" if held else "accuracy not held"
-    way = _ladder_told(steps, judged)
+    status: Literal["accuracy held", "accuracy not held"] = "accuracy held" if accuracy_held else "accuracy not held"
+    ladder_of_limit = _ladder_told(steps, judged)
     bounds = source_bounds(field)
-    found = Prediction(case, field, tuple(steps), judged, way, wanted, status, plan, bounds, accuracy_W=wanted_W)
+    found = Prediction(
+        case, field, tuple(steps), judged, ladder_of_limit, wanted, status, plan, bounds, accuracy_W=wanted_W
+    )
     return replace(found, remarks=remarks(found))
 
 

@@ -33,8 +33,8 @@ from thermsim.model.build import Guess, Model
 Array = NDArray[np.float64]
 
 
-TINY = 1e-300  # [W/K], stands for nothing between two voids
-BLOCK_CELLS = 200_000  # of conductances that are worked out at once: they stay in the cache
+TINY = 1e-300  # [W/K] avoids 0/0 between two voids, and changes no other sum
+BLOCK_CELLS = 200_000  # cells whose conductances are computed at once, so that they stay in the cache
 
 
 @dataclass(frozen=True, eq=False)

@@ -21,7 +21,7 @@ from thermsim.units import MM, UM
 
 Array = NDArray[np.float64]
 
-GAUSS_POINTS = 4  # each way in a cell: a film that doubles from side to side is then right to 1e-7
+GAUSS_POINTS = 4  # along each axis of a cell: exact to 1e-7 for a film that doubles from side to side
 
 
 @dataclass(frozen=True, eq=False)

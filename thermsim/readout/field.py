@@ -324,16 +324,16 @@ class Field:
         sources: Sequence[FaceSource | VolumeSource]
         if zone.face is None:
             sources = [source for source in model.volume_sources if source.part == zone.part]
-            held = np.nan_to_num(self.temperature[zone.x, zone.y, zone.levels])
+            cells_C = np.nan_to_num(self.temperature[zone.x, zone.y, zone.levels])
         else:
             on_face = zone.face, zone.side
             sources = [source for source in model.face_sources if (source.face, source.side) == on_face]
-            held = np.nan_to_num(self.face_C(zone.face, zone.side)[zone.x, zone.y])
-        made, growth = np.zeros(held.shape), np.zeros(held.shape)
+            cells_C = np.nan_to_num(self.face_C(zone.face, zone.side)[zone.x, zone.y])
+        made, growth = np.zeros(cells_C.shape), np.zeros(cells_C.shape)
         for source in sources:
             watts, law = source.watts[zone.x, zone.y], source.leakage
-            made += watts if law is None else watts * law.factor(held)
-            growth += 0.0 if law is None else watts * law.slope(held)
+            made += watts if law is None else watts * law.factor(cells_C)
+            growth += 0.0 if law is None else watts * law.slope(cells_C)
         return made, growth
 
     def _highest_of(self, zone: ZoneCells) -> tuple[float, Place]:

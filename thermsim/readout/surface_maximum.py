@@ -39,21 +39,21 @@ ON_LATTICE = 0.1002, 0.0388
 _DERIVATIVE = np.diag(np.arange(1.0, POINTS), 1)  # makes the coefficients of a polynomial's derivative of its own
 SAME_LINE = 1e-9  # share of the size of the plane within which two lines are one
 INSIDE, LOW_EDGE, HIGH_EDGE = 0, -1, 1
-WAYS = (INSIDE, LOW_EDGE, HIGH_EDGE)
+SIDES = (INSIDE, LOW_EDGE, HIGH_EDGE)
 
 
 @dataclass(frozen=True, eq=False)
 class Summit:
     """Highest temperatures (n,) [C] of one rectangle, and where they are.
 
-    cell : (2, n) indices along both axes; way : (2, n) along each axis inside the cell, or at an edge of the rectangle
+    cell : (2, n) indices along both axes; side : (2, n) along each axis inside the cell, or at an edge of the rectangle
     place : (2, n) from the centre of the cell, in its widths
     """
 
     box: Box
     value: Array
     cell: Ints
-    way: Ints
+    side: Ints
     place: Array
 
     def counts_beside(self, boxes: Sequence[Box]) -> NDArray[np.bool_]:
@@ -77,21 +77,21 @@ class Plane:
         """Of each rectangle, for temperatures (n, nx, ny) [C], NaN where there is no face."""
         count, rows = len(face), np.arange(len(face))
         cells = np.array([self._candidates(face, box) for box in boxes]).reshape(len(boxes), 2, CANDIDATES * count)
-        own = np.repeat([[[s.start, s.stop] for s in box] for box in boxes], CANDIDATES * count, axis=0)
+        bounds = np.repeat([[[s.start, s.stop] for s in box] for box in boxes], CANDIDATES * count, axis=0)
         flat = cells.transpose(1, 0, 2).reshape(2, -1)
         which = np.tile(np.tile(rows, CANDIDATES), len(boxes))
-        value, way, place = self._climb(face, which, flat, own)
+        value, side, place = self._climb(face, which, flat, bounds)
         value = value.reshape(len(boxes), CANDIDATES, count)
         found = []
         for number, box in enumerate(boxes):
             best = value[number].argmax(axis=0)
             at = (number * CANDIDATES + best) * count + rows
-            found.append(Summit(box, value[number, best, rows], flat[:, at], way[:, at], place[:, at]))
+            found.append(Summit(box, value[number, best, rows], flat[:, at], side[:, at], place[:, at]))
         return found
 
     def weights(self, summit: Summit, row: int = 0) -> dict[tuple[int, int], float]:
         """Of the temperatures of cells whose sum is the summit of one row, to first order in all they depend on."""
-        return self._weights(summit.cell[:, [row]], summit.box, summit.way[:, row].tolist(), summit.place[:, [row]])
+        return self._weights(summit.cell[:, [row]], summit.box, summit.side[:, row].tolist(), summit.place[:, [row]])
 
     def touching(self, place: tuple[float, float]) -> list[tuple[int, int]]:
         """The cells that a place [m] from the corner of the plane lies in or between, none of them void."""
@@ -108,7 +108,7 @@ class Plane:
 
         cell : one that touches the place; jumps : faces at which heat beside it ends
         """
-        way, offset, box = [], [], []
+        side, offset, box = [], [], []
         for line, at, index, ends in zip(self._lines, place, cell, jumps, strict=True):
             body = int(line.start[cell]), int(line.stop[cell])
             start = max([body[0], *ends[ends <= index].tolist()])
@@ -120,10 +120,10 @@ class Plane:
                 on_edge = HIGH_EDGE
             elif abs(low - at) <= same and start == index > body[0]:
                 on_edge = LOW_EDGE
-            way.append(on_edge)
+            side.append(on_edge)
             offset.append(0.5 * on_edge if on_edge else (at - 0.5 * (low + high)) / (high - low))
             box.append(slice(start, stop))
-        return self._weights(np.array(cell)[:, None], (box[0], box[1]), way, np.array(offset)[:, None])
+        return self._weights(np.array(cell)[:, None], (box[0], box[1]), side, np.array(offset)[:, None])
 
     def _candidates(self, face: Array, box: Box) -> Ints:
         """(2, CANDIDATES, n) cells of a rectangle in which its summit is sought."""
@@ -133,9 +133,9 @@ class Plane:
     def _warmest_edge(self, face: Array, box: Box, default: Ints) -> Ints:
         """(2, n) the cell of a rectangle beside which an edge inside its body is warmest; `default` where none is."""
         rows, found, highest = np.arange(len(face)), default.copy(), np.full(len(face), -np.inf)
-        for axis, own in enumerate(box):
+        for axis, bounds in enumerate(box):
             across, width = box[1 - axis], self.widths[axis]
-            for inner, outer in ((own.start, own.start - 1), (own.stop - 1, own.stop)):
+            for inner, outer in ((bounds.start, bounds.start - 1), (bounds.stop - 1, bounds.stop)):
                 if not 0 <= outer < len(width):
                     continue
                 lines = [(index, across) if axis == 0 else (across, index) for index in (inner, outer)]
@@ -149,9 +149,9 @@ class Plane:
                 found[axis, higher], found[1 - axis, higher] = inner, across.start + best[higher]
         return found
 
-    def _weights(self, cell: Ints, box: Box, way: list[int], place: Array) -> dict[tuple[int, int], float]:
-        own = np.array([[[s.start, s.stop] for s in box]])
-        near = [self._lines[axis].near(cell, own[:, axis], axis).part(way[axis]) for axis in (0, 1)]
+    def _weights(self, cell: Ints, box: Box, side: list[int], place: Array) -> dict[tuple[int, int], float]:
+        bounds = np.array([[[s.start, s.stop] for s in box]])
+        near = [self._lines[axis].near(cell, bounds[:, axis], axis).part(side[axis]) for axis in (0, 1)]
         along = [near[axis].terms(place[axis]) @ near[axis].powers[0] for axis in (0, 1)]
         found: dict[tuple[int, int], float] = {}
 
@@ -171,24 +171,24 @@ class Plane:
                     add(i0, j0, -weight)
         return found
 
-    def _climb(self, face: Array, which: Ints, cell: Ints, own: Ints) -> tuple[Array, Ints, Array]:
-        """Highest value (m,) in and beside each cell (2, m) of a row of temperatures, its ways and places (2, m)."""
-        near = [self._lines[axis].near(cell, own[:, axis], axis) for axis in (0, 1)]
+    def _climb(self, face: Array, which: Ints, cell: Ints, bounds: Ints) -> tuple[Array, Ints, Array]:
+        """Highest value (m,) in and beside each cell (2, m) of a row of temperatures, its sides and places (2, m)."""
+        near = [self._lines[axis].near(cell, bounds[:, axis], axis) for axis in (0, 1)]
         value = np.full(cell.shape[1], -np.inf)
-        way, place = np.zeros(cell.shape, dtype=np.int64), np.zeros(cell.shape)
-        for ways in [(x, y) for x in WAYS for y in WAYS]:
-            here = np.flatnonzero(near[0].may(ways[0]) & near[1].may(ways[1]))
+        side, place = np.zeros(cell.shape, dtype=np.int64), np.zeros(cell.shape)
+        for sides in [(x, y) for x in SIDES for y in SIDES]:
+            here = np.flatnonzero(near[0].may(sides[0]) & near[1].may(sides[1]))
             if not len(here):
                 continue
-            x, y = (near[axis].rows(here).part(ways[axis]) for axis in (0, 1))
+            x, y = (near[axis].rows(here).part(sides[axis]) for axis in (0, 1))
             patch = self._patch(face, which[here], cell[:, here], x.index, y.index)
             found, *at = _highest_of(x.powers @ patch @ y.powers.transpose(0, 2, 1), x, y)
             better = found > value[here]
             chosen = here[better]
             value[chosen] = found[better]
-            way[:, chosen] = np.array(ways)[:, None]
+            side[:, chosen] = np.array(sides)[:, None]
             place[:, chosen] = np.array(at)[:, better]
-        return value, way, place
+        return value, side, place
 
     def _patch(self, face: Array, which: Ints, cell: Ints, x: Ints, y: Ints) -> Array:
         """(m, 5, 5) temperatures; of a cell of another body, what the two lines through the middle say of it."""
@@ -249,15 +249,15 @@ class _Line:
         start, stop, closed = (np.moveaxis(array, 0, axis) for array in (start, stop, closed))
         return cls(start, stop, closed, np.concatenate([[0.0], np.cumsum(widths)]))
 
-    def near(self, cell: Ints, own: Ints, axis: int) -> _Near:
-        """What lies along the axis about cells (2, m) of rectangles own (m, 2); what is alike is worked out once."""
+    def near(self, cell: Ints, bounds: Ints, axis: int) -> _Near:
+        """What lies along the axis about cells (2, m) in rectangles with bounds (m, 2); alike ones once."""
         at = cell[0], cell[1]
-        table = np.column_stack([cell[axis], self.start[at], self.stop[at], self.closed[at], own])
+        table = np.column_stack([cell[axis], self.start[at], self.stop[at], self.closed[at], bounds])
         keys, where = np.unique(table, axis=0, return_inverse=True)
         return self._near(keys[:, 0], keys[:, 1:3], keys[:, 3:5] > 0, keys[:, 5:]).rows(np.reshape(where, -1))
 
-    def _near(self, middle: Ints, body: Ints, closed: Bools, own: Ints) -> _Near:
-        first, end = np.maximum(body[:, 0], own[:, 0]), np.minimum(body[:, 1], own[:, 1])
+    def _near(self, middle: Ints, body: Ints, closed: Bools, bounds: Ints) -> _Near:
+        first, end = np.maximum(body[:, 0], bounds[:, 0]), np.minimum(body[:, 1], bounds[:, 1])
         body_low, body_high = first == body[:, 0], end == body[:, 1]
         ends_low, ends_high = body_low & closed[:, 0], body_high & closed[:, 1]  # there cells are mirrored
         lowest = middle - POINTS // 2
@@ -280,10 +280,10 @@ class _Line:
         powers = _through((at - centres[middle][:, None]) / width[:, None], is_there)
         inside = _Part(index, powers, np.stack([low, high], axis=1) / width[:, None], INSIDE)
         touches = [(middle == first) & ~body_low, (middle == end - 1) & ~body_high]
-        edges = [self._edge(middle, body, own, side) for side in (LOW_EDGE, HIGH_EDGE)]
+        edges = [self._edge(middle, body, bounds, side) for side in (LOW_EDGE, HIGH_EDGE)]
         return _Near(inside, (edges[0], edges[1]), np.stack(touches, axis=1))
 
-    def _edge(self, middle: Ints, body: Ints, own: Ints, side: int) -> _Part:
+    def _edge(self, middle: Ints, body: Ints, bounds: Ints, side: int) -> _Part:
         """The temperature at one side of cells and inward: of two cells on each side of it.
 
         Of one where there are no two, and on the edge alone where the rectangle ends after one: heat jumps there too.
@@ -297,7 +297,7 @@ class _Line:
         powers = np.zeros((len(middle), POINTS, POINTS))
         four = is_there[:, :4].all(axis=1)
         powers[four, :4, :4] = _at_jump(inward[four, :4])
-        powers[own[:, 1] - own[:, 0] < 2, 1:] = 0.0
+        powers[bounds[:, 1] - bounds[:, 0] < 2, 1:] = 0.0
         # No pair at the side of a body, where no edge is.
         low, high = inward[~four, 1], inward[~four, 2]
         apart = np.where(high == low, 1.0, high - low)
@@ -311,20 +311,20 @@ class _Part:
 
     index : (m, 5) cells; powers : (m, 5, 5) what their temperatures make of the coefficients of the terms
     ends : (m, 2) places between which it is used
-    way : inside a cell the terms are powers of the place; at an edge 1, s, s^2, s ln s of the distance s inward from it
+    side : inside a cell the terms are powers of the place; at an edge 1, s, s^2, s ln s of the distance inward, s
     """
 
     index: Ints
     powers: Array
     ends: Array
-    way: int
+    side: int
 
     def rows(self, which: Any) -> _Part:
-        return _Part(self.index[which], self.powers[which], self.ends[which], self.way)
+        return _Part(self.index[which], self.powers[which], self.ends[which], self.side)
 
     def terms(self, place: Array) -> Array:
         """(m, 5) at places (m,)."""
-        return _powers(place) if self.way == INSIDE else _jump_terms(0.5 - self.way * place)
+        return _powers(place) if self.side == INSIDE else _jump_terms(0.5 - self.side * place)
 
 
 @dataclass(frozen=True, eq=False)
@@ -339,11 +339,11 @@ class _Near:
         low, high = (edge.rows(which) for edge in self.edges)
         return _Near(self.inside.rows(which), (low, high), self.touches[which])
 
-    def may(self, way: int) -> Bools:
-        return np.ones(len(self.touches), dtype=bool) if way == INSIDE else self.touches[:, int(way == HIGH_EDGE)]
+    def may(self, side: int) -> Bools:
+        return np.ones(len(self.touches), dtype=bool) if side == INSIDE else self.touches[:, int(side == HIGH_EDGE)]
 
-    def part(self, way: int) -> _Part:
-        return self.inside if way == INSIDE else self.edges[int(way == HIGH_EDGE)]
+    def part(self, side: int) -> _Part:
+        return self.inside if side == INSIDE else self.edges[int(side == HIGH_EDGE)]
 
 
 def _at_jump(away: Array) -> Array:
@@ -384,21 +384,21 @@ def _powers(place: Array) -> Array:
 
 def _highest_of(coefficients: Array, x: _Part, y: _Part) -> tuple[Array, Array, Array]:
     """Highest value (m,) of temperatures with coefficients (m, 5, 5), and its places: on edges first, then inward."""
-    if x.way == INSIDE and y.way == INSIDE:
+    if x.side == INSIDE and y.side == INSIDE:
         return _highest(coefficients, x.ends, y.ends)
     on_edge = [part.terms(part.ends[:, 0]) for part in (x, y)]
-    along_x = coefficients if x.way == INSIDE else _only(on_edge[0][:, None, :] @ coefficients, 1)
-    both = along_x if y.way == INSIDE else _only(along_x @ on_edge[1][:, :, None], 2)
-    _, u, v = _highest(both, *(part.ends if part.way == INSIDE else 0.0 * part.ends for part in (x, y)))
-    if x.way != INSIDE:
+    along_x = coefficients if x.side == INSIDE else _only(on_edge[0][:, None, :] @ coefficients, 1)
+    both = along_x if y.side == INSIDE else _only(along_x @ on_edge[1][:, :, None], 2)
+    _, u, v = _highest(both, *(part.ends if part.side == INSIDE else 0.0 * part.ends for part in (x, y)))
+    if x.side != INSIDE:
         u = x.ends[:, 0]
-    if y.way != INSIDE:
+    if y.side != INSIDE:
         v = y.ends[:, 0]
     # The summit is so near its edge that it hardly moves along it.
-    if x.way != INSIDE:
-        u = x.way * (0.5 - _inward((coefficients @ y.terms(v)[:, :, None])[:, :, 0]))
-    if y.way != INSIDE:
-        v = y.way * (0.5 - _inward((x.terms(u)[:, None, :] @ coefficients)[:, 0, :]))
+    if x.side != INSIDE:
+        u = x.side * (0.5 - _inward((coefficients @ y.terms(v)[:, :, None])[:, :, 0]))
+    if y.side != INSIDE:
+        v = y.side * (0.5 - _inward((x.terms(u)[:, None, :] @ coefficients)[:, 0, :]))
     value = (x.terms(u)[:, None, :] @ coefficients @ y.terms(v)[:, :, None])[:, 0, 0]
     return value, u, v
 

@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 from thermsim.errors import NotConvergedError
 from thermsim.model.assemble import FacePlane
 from thermsim.model.build import Model
-from thermsim.model.physics.boundary import HOLDS
+from thermsim.model.physics.boundary import FIXED_TEMPERATURE_FILM
 from thermsim.solver.linear import TOLERANCE, State, solve
 from thermsim.solver.linearised import Goal, Linearised, Plane, adjoint_faces, halves, nodes_of
 from thermsim.solver.multigrid.multigrid import companion
@@ -93,36 +93,36 @@ def adjoint(at: Linearised, goal: Goal, state: State | None = None) -> Array:
     NotConvergedError
     """
     state = state or at.state
-    found = np.zeros(at.stencil.ground.shape)
-    rest = _source(at, goal)
+    solution = np.zeros(at.stencil.ground.shape)
+    residual = _source(at, goal)
     if at.log_slope is not None:
-        for slope, by_log in zip(at.log_slope, _log_conductivity(at, found, goal), strict=True):
-            rest += slope * by_log
-    whole = float(np.sqrt(np.vdot(rest, rest)))
-    if whole == 0.0:
-        return found
-    kept: list[tuple[Array, Array, float]] = []
-    left, step = 1.0, TOLERANCE if at.log_slope is None else INNER_RESIDUAL
+        for slope, by_log in zip(at.log_slope, _log_conductivity(at, solution, goal), strict=True):
+            residual += slope * by_log
+    norm = float(np.sqrt(np.vdot(residual, residual)))
+    if norm == 0.0:
+        return solution
+    previous: list[tuple[Array, Array, float]] = []
+    relative, step = 1.0, TOLERANCE if at.log_slope is None else INNER_RESIDUAL
     for _ in range(MOST_STEPS):
-        enough = max(step, min(0.3 * RELATIVE_RESIDUAL / left, 0.1))
-        towards = np.nan_to_num(solve(state, rest, None, enough).checked().temperature)
+        tolerance = max(step, min(0.3 * RELATIVE_RESIDUAL / relative, 0.1))
+        direction = np.nan_to_num(solve(state, residual, None, tolerance).checked().temperature)
         if at.log_slope is None:
-            return towards
-        gone = -_balance(at, towards)
-        for way, used, square in kept:
-            share = float(np.vdot(gone, used)) / square
-            towards -= share * way
-            gone -= share * used
-        square = float(np.vdot(gone, gone))
-        share = float(np.vdot(rest, gone)) / square
-        found += share * towards
-        rest = rest - share * gone
-        kept.append((towards, gone, square))
-        left = float(np.sqrt(np.vdot(rest, rest))) / whole
-        if left <= RELATIVE_RESIDUAL:
-            return found
+            return direction
+        image = -_balance(at, direction)
+        for before, its_image, square in previous:
+            share = float(np.vdot(image, its_image)) / square
+            direction -= share * before
+            image -= share * its_image
+        square = float(np.vdot(image, image))
+        share = float(np.vdot(residual, image)) / square
+        solution += share * direction
+        residual = residual - share * image
+        previous.append((direction, image, square))
+        relative = float(np.sqrt(np.vdot(residual, residual))) / norm
+        if relative <= RELATIVE_RESIDUAL:
+            return solution
     raise NotConvergedError(
-        f"an adjoint stopped at a relative residual of {left:.1e}",
+        f"an adjoint stopped at a relative residual of {relative:.1e}",
         "close to runaway, or a conductivity that jumps with temperature: lower the power, or smooth its table",
     )
 
@@ -288,7 +288,7 @@ def _of_boundary(at: Linearised, side: _Side) -> tuple[Array, Array, Array, Arra
     in_fluid = np.nan_to_num(np.where(solid_above, faces.known_lower, faces.known_upper))
     from_cell = made + half * np.where(solid_above, side.above - side.over, side.below - side.under)
     by_fluid = np.where(linked, np.where(film > half, from_cell, film * (node - in_fluid)), 0.0)
-    free = linked & (link.film < HOLDS)  # a face that is held feels no film
+    free = linked & (link.film < FIXED_TEMPERATURE_FILM)  # a face that is held feels no film
     by_film = np.where(free, -area * (np.nan_to_num(link.known_C) - node_C) * (in_fluid - node), 0.0)
     by_influx = np.where(cooled, area * node, 0.0)
     by_area = by_film * np.where(free, link.film, 0.0) + by_influx * link.influx

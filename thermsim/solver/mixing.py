@@ -43,28 +43,28 @@ def _guess(model: Model, parts: Parts, like: Guess) -> Guess:
     return model.guess(temperature, tuple(rest[:faces]), dict(zip(like.surface, surfaces, strict=True)), reach)
 
 
-def _product(one: Parts, other: Parts, count: int) -> float:
+def _dot(one: Parts, other: Parts, count: int) -> float:
     return sum(float(np.vdot(a, b)) for a, b in zip(one[:count], other[:count], strict=True))
 
 
-def _less(one: Parts, other: Parts) -> Parts:
+def _minus(one: Parts, other: Parts) -> Parts:
     return tuple(a - b for a, b in zip(one, other, strict=True))
 
 
 class Mixing:
-    """The last steps of one iteration.
+    """The last steps of one iteration, in the symbols above.
 
-    times_change : how many changes the result of a step may be off, from what changes of the start did to changes;
-        None where nothing was mixed
+    times_change : the error of a step's result over its f, estimated from the kept differences as |dx| / |df|; None
+        where nothing was mixed
     """
 
     def __init__(self) -> None:
         self.times_change: float | None = None
         self._last: tuple[Guess, Guess] | None = None
-        self._of_change: list[Parts] = []
-        self._of_result: list[Parts] = []
+        self._df: list[Parts] = []
+        self._dg: list[Parts] = []
         self._amplified: list[float] = []
-        self._goes_on_by = 1.0
+        self._b = 1.0
         self._is_off = False
 
     @property
@@ -76,41 +76,41 @@ class Mixing:
         """What the last step gave; from here on nothing is mixed."""
         assert self._last is not None
         self.times_change, self._is_off = None, True
-        self._of_change, self._of_result = [], []
+        self._df, self._dg = [], []
         return self._last[1]
 
     def next(self, model: Model, guess: Guess, after: Guess, ratio: float) -> Guess:
         """The guess to go on from. after : what a step gave; ratio : of its change to the one before"""
-        if self._is_off or (ratio < SLOW_RATIO and not self._of_change):
+        if self._is_off or (ratio < SLOW_RATIO and not self._df):
             self._last = (guess, after)
             return after
         before, self._last = self._last, (guess, after)
         if before is None or len({one.reach is None for one in (*before, guess, after)}) > 1:
-            self._of_change, self._of_result, self._amplified = [], [], []
+            self._df, self._dg, self._amplified = [], [], []
             return after
         cells = 1 if after.reach is None else 4
-        change, result = _less(_parts(after), _parts(guess)), _parts(after)
-        self._keep(before, change, result)
+        f, g = _minus(_parts(after), _parts(guess)), _parts(after)
+        self._keep(before, f, g)
         if ratio > 1.0:
-            self._goes_on_by = max(0.5 * self._goes_on_by, LEAST_DAMPING)
-        gram = np.array([[_product(one, other, cells) for other in self._of_change] for one in self._of_change])
-        right = np.array([_product(one, change, cells) for one in self._of_change])
-        shares = np.linalg.lstsq(gram, right, rcond=1e-12)[0].tolist()
-        for share, of_change, of_result in zip(shares, self._of_change, self._of_result, strict=True):
-            change = _less(change, tuple(share * part for part in of_change))
-            result = _less(result, tuple(share * part for part in of_result))
-        stays = 1.0 - self._goes_on_by
-        mixed = _less(result, tuple(stays * part for part in change)) if stays > 0.0 else result
+            self._b = max(0.5 * self._b, LEAST_DAMPING)
+        gram = np.array([[_dot(one, other, cells) for other in self._df] for one in self._df])
+        right_side = np.array([_dot(one, f, cells) for one in self._df])
+        coefficients = np.linalg.lstsq(gram, right_side, rcond=1e-12)[0].tolist()
+        for c, df, dg in zip(coefficients, self._df, self._dg, strict=True):
+            f = _minus(f, tuple(c * part for part in df))
+            g = _minus(g, tuple(c * part for part in dg))
+        stays = 1.0 - self._b
+        mixed = _minus(g, tuple(stays * part for part in f)) if stays > 0.0 else g
         self.times_change = max(1.0, *self._amplified)
         return _guess(model, mixed, after)
 
-    def _keep(self, before: tuple[Guess, Guess], change: Parts, result: Parts) -> None:
-        of_result = _less(result, _parts(before[1]))
-        of_change = _less(change, _less(_parts(before[1]), _parts(before[0])))
-        moved = float(np.abs(of_change[0]).max())
-        start = float(np.abs(of_result[0] - of_change[0]).max())
-        self._of_change.append(of_change)
-        self._of_result.append(of_result)
+    def _keep(self, before: tuple[Guess, Guess], f: Parts, g: Parts) -> None:
+        dg = _minus(g, _parts(before[1]))
+        df = _minus(f, _minus(_parts(before[1]), _parts(before[0])))
+        moved = float(np.abs(df[0]).max())
+        start = float(np.abs(dg[0] - df[0]).max())
+        self._df.append(df)
+        self._dg.append(dg)
         self._amplified.append(start / moved if moved > 0.0 else 1.0)
-        for kept in (self._of_change, self._of_result, self._amplified):
-            del kept[:-DEPTH]
+        for history in (self._df, self._dg, self._amplified):
+            del history[:-DEPTH]

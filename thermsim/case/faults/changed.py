@@ -21,8 +21,10 @@ from thermsim.case.vocabulary.numbers import Input, Steps, numbers
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
 
-MOST_REACHED = 20_000  # lengths with a tolerance times zones and inserts: beyond, whoever draws samples looks at these
-MOST_TOLD = 3  # faults of one changed case: one cause has many
+# Lengths with a tolerance times zones and inserts up to which it is tried in advance whether they can collide; beyond
+# it, each drawn sample is checked instead.
+MOST_REACHED = 20_000
+MOST_TOLD = 3  # faults of one changed case that are told: they mostly have one cause
 
 
 def check_held(case: Case) -> None:

@@ -30,7 +30,7 @@ from thermsim.case.vocabulary.schema import (
 from thermsim.errors import Fault
 from thermsim.materials import catalogue
 
-LEAST_ACCURACY_K = 1e-4  # finer than this, round-off and the solver's own tolerance speak
+LEAST_ACCURACY_K = 1e-4  # [K] finer than this, round-off and the tolerance of the solver decide, not the mesh
 LARGEST_STEP_K = 50.0
 LARGEST_EXPONENT = 10.0
 

@@ -7,7 +7,7 @@ from itertools import pairwise
 from thermsim.case.faults.examination import Look
 from thermsim.case.faults.wording import did_you_mean, listed
 
-LARGEST_RATIO = 10.0  # of a step to the clock typed; beyond it, units were mixed up (MHz, mV)
+LARGEST_RATIO = 10.0  # of a step's clock or voltage to the typed one; beyond it a unit was mixed up (MHz, mV)
 
 
 def check_clock(look: Look) -> None:

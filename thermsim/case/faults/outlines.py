@@ -23,8 +23,8 @@ from thermsim.case.source.yaml_source import KeyPath
 from thermsim.case.vocabulary.schema import Case, Heat, Part, Quantity
 from thermsim.materials.catalogue import VOID
 
-SHORTEST_mm = 1e-5  # 10 nm: thinner than any part, and safely more than the distance at which outlines are one
-TOLERANCE_mm = 1e-6  # what calipers, drawings and double precision all leave open
+SHORTEST_mm = 1e-5  # [mm] shortest length, 10 nm: thinner than any part, and well above TOLERANCE_mm
+TOLERANCE_mm = 1e-6  # [mm] outlines that differ by less are the same: calipers, drawings and rounding leave that open
 
 
 def check_outlines(look: Look) -> None:

@@ -21,7 +21,7 @@ from thermsim.case.vocabulary.schema import Case, Joint
 from thermsim.errors import CaseError, Fault
 
 MOST_LINES = MOST_COLUMNS = 1000
-LARGEST_TABLE = 50_000_000  # [byte]; far above what 1000 x 1000 numbers need
+LARGEST_TABLE = 50_000_000  # [byte] far above what 1000 x 1000 numbers need
 
 _CELL = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
 _NUMERIC = re.compile(r"[-+]?([0-9][0-9.,]*|[.,][0-9]+)([eE][-+]?[0-9]+)?|[-+]?(nan|inf)", re.IGNORECASE)

@@ -21,12 +21,12 @@ from thermsim.case.source.yaml_source import KeyPath, Source
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import MOST_FAULTS, CaseError, enough
 
-# Lists of entries that can each be left out without making the case unreadable.
+# Lists whose faulty entries are left out in the next round, so that the faults of all others are found as well.
 ENTRY_LISTS = ("layers", "heat", "zones", "inserts", "cooling", "probes", "readings", "options")
 MOST_ROUNDS = 4
-MOST_SET_ASIDE = 50  # entries that a round leaves out: with more, what else may be wrong waits until they are mended
-MOST_ENTRIES = 1000  # of one list: every pair of zones is held against each other
-MOST_WORK = 200_000  # options times values of the case that each of them changes
+MOST_SET_ASIDE = 50  # faulty entries that a round leaves out; with more, the search ends until they are mended
+MOST_ENTRIES = 1000  # entries of one list: every zone is compared with every other one
+MOST_WORK = 200_000  # options times values of the case: each option makes and checks a case of its own
 
 
 def valid_case(source: Source) -> Case:

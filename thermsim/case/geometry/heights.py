@@ -11,7 +11,7 @@ from thermsim.case.vocabulary.schema import Case, Joint, Part
 from thermsim.materials import catalogue
 
 UM_PER_MM = 1000.0
-DECIMALS = 9  # of a thickness that is worked out [mm]: no round-off is written into a case
+DECIMALS = 9  # decimals [mm] of a computed thickness, so that no round-off is written into a case
 
 Tables = Mapping[str, NDArray[np.float64]]
 

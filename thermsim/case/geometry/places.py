@@ -12,10 +12,10 @@ from thermsim.case.vocabulary.schema import Case, Cooling, Face, Insert, Joint, 
 
 Box = tuple[float, float, float, float]  # two lower edges, two upper edges: (x0, y0, x1, y1)
 
-# Axis that an outer face is normal to (0 is x), and at which end of it the face lies (0 the lower, -1 the upper).
+# Axis normal to an outer face (0 is x), and the end of that axis where the face lies (0 the lower, -1 the upper).
 AXIS_OF_FACE = {"left": (0, 0), "right": (0, -1), "front": (1, 0), "back": (1, -1), "bottom": (2, 0), "top": (2, -1)}
 
-SLICE_DEPTH_mm = 1000.0  # so that watts of a slice are watts per metre unless `depth_mm` says otherwise
+SLICE_DEPTH_mm = 1000.0  # [mm] depth of a slice without `depth_mm`: its watts are then watts per metre
 
 
 def depth_mm(case: Case) -> float:

@@ -22,10 +22,10 @@ from thermsim.errors import ThermsimError
 
 Array = NDArray[np.float64]
 
-HALF_WIDTH_COVERAGE = 0.95  # of a half width that is "normal" or "t"
-NORMAL_95 = 1.959963984540054  # normal quantile of 0.975, JCGM 100 table G.1 (1.960)
+HALF_WIDTH_COVERAGE = 0.95  # probability that a value lies within its half width, for shapes `normal` and `t`
+NORMAL_95 = 1.959963984540054  # quantile of the normal distribution at 0.975, JCGM 100 table G.1 (1.960)
 REPLICATES = 8
-BITS = 30  # of a Sobol coordinate
+BITS = 30  # binary digits of a Sobol coordinate
 
 
 @dataclass(frozen=True)

@@ -31,7 +31,7 @@ from thermsim.model.physics.properties import Bounded, is_void, joint_of, materi
 from thermsim.units import MM2K_W, UM
 
 FACTOR = "conductivity factor"
-# What a joint class fills in, with the unit of its key.
+# Keys that a joint class fills in, with the SI value of their unit and the type of their field.
 OF_CLASS: dict[str, tuple[float, type[Quantity] | type[Film]]] = {
     "resistance_mm2K_W": (MM2K_W, NonNegative),
     "film_um": (UM, Film),

@@ -26,11 +26,11 @@ from thermsim.errors import MOST_FAULTS, CaseError, Fault, enough
 KeyPath = tuple[str | int, ...]  # the keys and list positions that lead to a value
 Mark = tuple[int, int]  # line and column, both counted from 1
 
-LARGEST_FILE = 1_000_000  # [byte]; a case is written by hand
-LARGEST_NUMBER = 1e15  # in any unit of the vocabulary; its square still fits into a double with room
-MOST_VALUES = 50_000  # aliases unfolded; a chain of aliases can otherwise grow without end
-MOST_NODES = 2 * MOST_VALUES  # as they stand in the file: keys and values
-DEEPEST = 40  # mappings and lists inside one another
+LARGEST_FILE = 1_000_000  # [byte] far above any case that is written by hand
+LARGEST_NUMBER = 1e15  # in any unit of a case file: squares of it stay far inside double precision
+MOST_VALUES = 50_000  # values with all aliases unfolded: a chain of aliases could otherwise grow without end
+MOST_NODES = 2 * MOST_VALUES  # keys and values as they stand in the file
+DEEPEST = 40  # levels of mappings and lists inside one another
 
 _NUMBER = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
 _WHOLE_NUMBER = re.compile(r"[-+]?[0-9]+")

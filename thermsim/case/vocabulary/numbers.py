@@ -50,7 +50,7 @@ PLAIN: dict[type[Entry], dict[str, ActsOn]] = {
     Film: dict.fromkeys(("value", "low", "high", "edge", "centre"), "balance"),
     Conductivity: {"value": "balance", "at_C": "law", "exponent": "law"},
 }
-# Temperatures are straight lines in these, or their derivative is that of a straight line at the solved state.
+# Keys of inputs in which temperatures are linear, or have the derivative of a linear model at the solved state.
 LINEAR = ("power_W", "film_W_m2K", "fluid_C", "temperature_C", "low_C", "high_C", "flux_W_mm2", "per_K", "share")
 FILMS = ("film_um", "low", "high", "edge", "centre")
 UNITS = ("mm2K_W", "W_m2K", "W_mm2", "W_mK", "J_kgK", "kg_m3", "mm", "um", "C", "K", "W", "g")

@@ -15,7 +15,7 @@ from thermsim.model.coefficients.groups import Faces, Ints, Numbers, Topology, f
 
 Array = NDArray[np.float64]
 
-GROUND, HEAT = 3, 4  # kinds of entries, after the conductances across the three axes
+GROUND, HEAT = 3, 4  # kinds of entries; 0, 1 and 2 are conductances across the three axes
 
 
 @dataclass(frozen=True)

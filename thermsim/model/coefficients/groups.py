@@ -28,7 +28,7 @@ from thermsim.model.physics.properties import is_void, joint_of, material_of
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-VARIES = ("balance", "heights", "sensor")  # what an input may act on
+VARIES = ("balance", "heights", "sensor")  # what an input of a small model may act on
 
 
 @dataclass(frozen=True, eq=False)

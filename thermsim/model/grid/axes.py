@@ -22,11 +22,14 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-# Cells a segment, relative to the plan: ratios from 2 down to 4/3, never below the 1.3 that a study needs.
+# Cells of a segment over those of the plan, grid by grid. Ratios fall from 2 to 4/3, never below the 1.3 that a mesh
+# study needs.
 MULTIPLIERS = (1, 2, 3, 4, 6, 8, 12, 16)
-NARROWEST = 0.35  # of the widths at its ends, in the middle of a segment whose count was rounded up far
-FOLLOWS = 0.3  # at least this share of its own width keeps a segment beside a sliver, which it need not resolve
-STEEPEST = 1.2  # growth where one side of a line forces the other to begin much finer than it would
+# Least width in the middle of a segment, over the widths at its ends, where its count of cells was rounded up far.
+NARROWEST = 0.35
+FOLLOWS = 0.3  # Beside a sliver, a segment keeps at least this share of its own width: it need not follow the sliver's.
+# Growth per distance where one side of a line forces the other to begin much finer than it would.
+STEEPEST_GROWTH = 1.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -262,7 +265,7 @@ def _grown(segment: Segment, count: int) -> Segment:
     """The segment with the growth that makes its integral `count`; beyond the limits all its widths scale instead."""
     legs = ((segment.low, segment.low_width), (segment.high, segment.high_width))
     low = -(1.0 - NARROWEST) * min(width / leg for leg, width in legs if leg > 0.0)
-    high = STEEPEST
+    high = STEEPEST_GROWTH
     for _ in range(60):
         middle = 0.5 * (low + high)
         if replace(segment, growth=middle).steps() > count:

@@ -17,8 +17,9 @@ from thermsim.model.grid.axes import FOLLOWS, PlannedAxis
 
 Array = NDArray[np.float64]
 
-# How far widths between two outlines may be scaled to make a rounded count fit widths that are alike at the outlines.
-BENDS = 4.0
+# Largest factor by which widths inside a segment are scaled so that a rounded count of cells fits; widths at the
+# outlines stay.
+LARGEST_SCALING = 4.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +99,7 @@ def _fitted(grading: Grading, squeeze: float, low: float, high: float, count: fl
     def scaled(factor: float) -> Grading:
         return Grading(place, np.concatenate([[low], factor * inner, [high]]))
 
-    narrow, wide = 1.0 / BENDS, BENDS
+    narrow, wide = 1.0 / LARGEST_SCALING, LARGEST_SCALING
     for _ in range(25):
         middle = float(np.sqrt(narrow * wide))
         if scaled(middle).steps > count:

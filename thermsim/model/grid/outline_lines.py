@@ -11,8 +11,8 @@ from thermsim.case.vocabulary.schema import Case, Part, PowerMap
 from thermsim.model.physics.boundary import KINDS
 from thermsim.units import MM
 
-SAME_mm = 1e-6  # outlines that differ by less are the same, rounded differently
-MAP_LINES = 12  # of a power map, each way: enough for hot spots, few enough for a first grid
+SAME_mm = 1e-6  # [mm] outlines that differ by less are the same
+MAP_LINES = 12  # grid lines that a power map adds along each axis: enough for hot spots, few enough for a first grid
 
 
 class Outline(NamedTuple):

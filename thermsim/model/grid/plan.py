@@ -12,16 +12,17 @@ from thermsim.model.grid.outline_lines import outlines
 from thermsim.model.physics.properties import material_of
 from thermsim.units import GIGABYTE, MM
 
-# Widths grow by this much per distance from where heat turns: neighbours then differ by less than a third.
+# Growth of the width per distance from where heat is made: neighbouring cells then differ by less than a third.
 GROWTH = 0.4
-# Where a budget allows finer widths than this share of the scale, growth falls with the width: the grid then keeps its
-# shape and is refined throughout. Otherwise a slice would get cells of nanometres at its edges, and no finer inside.
+# Where the number of cells allows widths below this share of the scale, growth falls with the width, so that the grid
+# is refined throughout. Otherwise the edges of a slice would get cells of nanometres, and its inside none.
 FINE_ENOUGH = 0.04
-# Heights relative to widths where heat turns, in an isotropic part.
-FLATNESS = 0.5
-SLIVER = 0.03  # of the wanted width, in plan; upwards thin layers are layers, and the solver takes them line by line
-TYPICAL_C = 60.0  # where conductivities are compared
-# Cells of the first grid of a study. Coarser ones are too far from the asymptotic range to judge by.
+FLATNESS = 0.5  # Height over width of cells where heat is made, in an isotropic part.
+# Share of the wanted width below which a segment in plan is a sliver; in height every thin layer is real, and the
+# solver takes columns of cells as a whole.
+SLIVER = 0.03
+TYPICAL_C = 60.0  # [C] at which conductivities are compared
+# Cells of the first grid of a study. Coarser grids are too far from the asymptotic range to judge by.
 FIRST_GRID_CELLS = 8_000
 FIRST_MULTIPLIER = MULTIPLIERS[0]
 # What a study may use unless told otherwise [GB], and what a cell of model and solver together takes [byte].

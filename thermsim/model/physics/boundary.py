@@ -23,9 +23,10 @@ from thermsim.units import MM, W_MM2, ZERO_CELSIUS_K
 
 Array = NDArray[np.float64]
 
-HOLDS = 1e30  # film [W/m2K] of a face that is held at a temperature: so good that it is exact in double precision
-STEFAN_BOLTZMANN = 5.670374419e-8  # [W/m2K4], CODATA 2018, exact in the SI
-HOTTEST_C = 3000.0  # no face is hotter
+# [W/m2K] film of a face held at a temperature: its resistance vanishes in double precision.
+FIXED_TEMPERATURE_FILM = 1e30
+STEFAN_BOLTZMANN = 5.670374419e-8  # [W/m2K4] CODATA 2018, exact in the SI
+HOTTEST_C = 3000.0  # [C] upper end of the search for the temperature of a face
 
 
 class Link(NamedTuple):
@@ -158,7 +159,7 @@ class FixedBoundary(Boundary):
         return cls(entry.label, entry.face, _value(entry.temperature_C))
 
     def link(self, at: Surface) -> Link:
-        return Link(HOLDS, self.temperature, 0.0)
+        return Link(FIXED_TEMPERATURE_FILM, self.temperature, 0.0)
 
     @property
     def known_C(self) -> tuple[float, ...]:
@@ -196,7 +197,7 @@ class GradedBoundary(Boundary):
     def link(self, at: Surface) -> Link:
         start, end = self.span
         share = np.clip((np.asarray(at.place[self.axis]) - start) / (end - start), 0.0, 1.0)
-        return Link(HOLDS, self.low + (self.high - self.low) * share, 0.0)
+        return Link(FIXED_TEMPERATURE_FILM, self.low + (self.high - self.low) * share, 0.0)
 
     @property
     def known_C(self) -> tuple[float, ...]:

@@ -164,14 +164,14 @@ def scale_bar(ax: Axes, width_mm: float) -> None:
 
 def _map(prediction: Prediction, view: FaceView, ax: Axes | None, ends_C: tuple[float, float] | None) -> Figure:
     width, height = float(view.sheet.x[-1]), float(view.sheet.y[-1])
-    own = ax is None
+    is_own_figure = ax is None
     scale = min(WIDEST_IN / width, HIGHEST_IN / height)
     inches = (width * scale + 1.9, height * scale + 1.45)
     figure, ax = canvas(ax, *inches)
-    scale_of_own = scale if own else None
+    scale_of_own = scale if is_own_figure else None
     sides = _fit(figure, ax, view, scale_of_own, (0.0, 0.0))
     if any(sides):
-        if own:
+        if is_own_figure:
             figure.set_size_inches(inches[0] + sum(sides) * width * scale, inches[1])
         _fit(figure, ax, view, scale_of_own, sides)
     labels = Labels(ax)
@@ -180,7 +180,7 @@ def _map(prediction: Prediction, view: FaceView, ax: Axes | None, ends_C: tuple[
     shade = shades(prediction, ends_C)
     lines = draw_sheets(ax, (view.sheet,), levels, shade)
     _outlines(ax, view, width, height)
-    _colour_bar(figure, ax, shade, own)
+    _colour_bar(figure, ax, shade, is_own_figure)
     titled(ax, prediction.case, view.what, pad=26)
     scale_bar(ax, width)
     map_pixels = labels.pixels(0.0, 0.0, width, height)

@@ -69,12 +69,12 @@ def _draw(prediction: Prediction, view: SectionView, ax: Axes | None) -> Figure:
     z1 = max(float(sheet.y[-1]) for sheet in view.sheets)
     times = stretch(x1 - x0, z1)
     drawn_in = WIDTH_IN * times * z1 / (x1 - x0)
-    own = ax is None
+    is_own_figure = ax is None
     figure, ax = canvas(ax, WIDTH_IN + 3.0, drawn_in + 1.9)
     ax.set_xlim(x0, x1)
     ax.set_ylim(0.0, z1)
     ax.set_aspect(times)
-    if own:
+    if is_own_figure:
         w, h = figure.get_size_inches()
         ax.set_position((0.7 / w, 1.2 / h, WIDTH_IN / w, drawn_in / h))
     ax.apply_aspect()
@@ -85,7 +85,7 @@ def _draw(prediction: Prediction, view: SectionView, ax: Axes | None) -> Figure:
     _outlines(ax, view)
     place = ax.get_position()
     inch = 1.0 / figure.get_figheight()
-    if own:
+    if is_own_figure:
         below = (place.x0, 0.42 * inch, place.width, 0.13 * inch)
         colour_bar(figure, shade, cax=figure.add_axes(below), orientation="horizontal")
     else:

@@ -74,13 +74,13 @@ def _draw(case: Case, ax: Axes | None) -> Figure:
     height = drawn[-1].high
     times = stretch(x1 - x0, height)
     tall_in = WIDTH_IN * times * height / (x1 - x0)
-    own = ax is None
+    is_own_figure = ax is None
     notes = _notes(case, times)
     figure, ax = canvas(ax, WIDTH_IN + 4.5, tall_in + 2.15 + 0.19 * len(notes))
     ax.set_xlim(x0, x1)
     ax.set_ylim(0.0, height)
     ax.set_aspect(times)
-    if own:
+    if is_own_figure:
         w, h = figure.get_size_inches()
         ax.set_position((0.65 / w, (0.95 + 0.19 * len(notes)) / h, WIDTH_IN / w, tall_in / h))
     ax.apply_aspect()

@@ -123,39 +123,39 @@ def _square(found: Sweep, question: Observable) -> Block:
 def failure_words(found: Sweep) -> list[str]:
     """Points without an answer, by reason."""
     first = {point.kind: point.failure for point in reversed(found.points) if point.kind is not None}
-    told = []
+    lines = []
     for kind, reason in first.items():
         failed = [point.values for point in found.points if point.kind == kind]
         spans = [
-            f"{one.path} {_span(min(own), max(own))}"
-            for one, own in zip(found.ranges, zip(*failed, strict=True), strict=True)
+            f"{one.path} {_span(min(values), max(values))}"
+            for one, values in zip(found.ranges, zip(*failed, strict=True), strict=True)
         ]
         share = f"{len(failed)} of {len(found.points)} points"
-        told.append(f"No answer at {share}, {kind} ({', '.join(spans)}); the first: {reason}.")
-    return told
+        lines.append(f"No answer at {share}, {kind} ({', '.join(spans)}); the first: {reason}.")
+    return lines
 
 
 def remarks_of(found: Sweep) -> list[str]:
     """What must be said beside the numbers."""
-    told = []
+    lines = []
     if not found.accuracy_held:
         over = sum(
             1 for one in found.points if any(doubt.half_width > found.accuracy_K for doubt in one.doubts.values())
         )
-        told.append(
+        lines.append(
             f"Accuracy not held: at {over} of {len(found.points)} points a mesh doubt is above the "
             f"{found.accuracy_K:g} K asked for, +- {doubt_in_words(found.widest_K)} K at most."
         )
     for worst in worst_of(one for point in found.points for one in point.not_held):
         count = sum(any(one.key == worst.key for one in point.not_held) for point in found.points)
-        told.append(f"WARNING: at {count} of {len(found.points)} points {worst.words}.")
+        lines.append(f"WARNING: at {count} of {len(found.points)} points {worst.words}.")
     sized = {one.path.split(".size_mm")[0].removeprefix("layers.") for one in found.ranges if ".size_mm" in one.path}
     for heat in found.case.heat:
         if heat.in_ in sized:
-            own = [f"zone {zone.zone!r}" for zone in heat.zones if zone.corner_mm is None]
-            own += ["its power map"] if heat.map is not None else []
-            told += [f"{what} is the whole of {heat.in_!r} and changes its size with it." for what in own]
-    return told
+            sized_with_it = [f"zone {zone.zone!r}" for zone in heat.zones if zone.corner_mm is None]
+            sized_with_it += ["its power map"] if heat.map is not None else []
+            lines += [f"{what} is the whole of {heat.in_!r} and changes its size with it." for what in sized_with_it]
+    return lines
 
 
 def _grids(found: Sweep) -> str:

@@ -3,9 +3,8 @@
 Coarsening is by index: pairs of neighbours in x, in y and in z, chosen once for the whole level. The rules, each of
 which was measured to save iterations on stacks of parts:
 
-- by size: two neighbours pair only if their joint width is at most `SIZE` times the smallest width of their level,
-  over x and y,
-  so that coarse cells grow isotropic;
+- by size: two neighbours pair only if their joint width is at most `PAIR_WIDTH` times the smallest width of their level
+  over x and y, so that coarse cells grow isotropic;
 - never across the edge of a part, until nothing else is left to pair;
 - in z only inside a part, and only where the pair is flatter than it is wide, measured in the metric of its
   conductivities;
@@ -26,12 +25,14 @@ Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 
-SIZE = 3.0
-Z_SIZE = 2.0  # a pair in z may be so many times taller than the smallest lateral width
-STRETCH = 0.325  # power of k_y / k_x, measured (1/2 would be right if all parts had this ratio)
-PROGRESS = 0.6  # the limit on widths is raised until at most this share of the columns is left
-PROGRESS_LAST = 0.7  # edges of parts are crossed when more than this share would be left
-SAMPLES = 48  # columns along an axis that are looked at for edges and ratios (hints, not results)
+PAIR_WIDTH = 3.0  # joint width of a lateral pair, over the smallest width that has a neighbour to pair with, at first
+PAIR_HEIGHT = 2.0  # the same of a pair in z, over the smallest lateral width
+# Exponent of k_y / k_x in the scale of x, measured (1/2 would be right if all parts had the same ratio)
+STRETCH_EXPONENT = 0.325
+COLUMNS_LEFT = 0.6  # the limit on joint widths is raised until at most this share of the columns is left
+COLUMNS_LEFT_AT_EDGES = 0.7  # pairs may cross the edges of parts when more than this share of the columns would be left
+# Columns along an axis that are searched for edges and ratios: they guide the pairing, and change no result.
+SAMPLED_COLUMNS = 48
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,22 +77,22 @@ def plan(x: Axis, y: Axis, z: Axis) -> list[Step]:
     steps = []
     while len(x.width) * len(y.width) > 1:
         smallest = min(float(_pairable(a).min(initial=np.inf)) for a in (x, y))
-        first_x, first_y = _halved(x, y, SIZE * smallest)
-        if len(first_x) * len(first_y) > PROGRESS_LAST * (len(x.width) + 1) * (len(y.width) + 1) and (
+        first_x, first_y = _halved(x, y, PAIR_WIDTH * smallest)
+        if len(first_x) * len(first_y) > COLUMNS_LEFT_AT_EDGES * (len(x.width) + 1) * (len(y.width) + 1) and (
             x.edge.any() or y.edge.any()
         ):
             x, y = (Axis(a.width, np.zeros_like(a.edge)) for a in (x, y))
             continue
-        step = Step(first_x, first_y, pairs(z, Z_SIZE * smallest))
+        step = Step(first_x, first_y, pairs(z, PAIR_HEIGHT * smallest))
         steps.append(step)
         x, y, z = x.coarse(step.x), y.coarse(step.y), z.coarse(step.z)
     return steps
 
 
 def _halved(x: Axis, y: Axis, limit: float) -> tuple[Ints, Ints]:
-    """Pairs of x and y by size; the limit is raised until at most `PROGRESS` of the columns are left, or no pair is."""
+    """Pairs of x and y by size; the limit is raised until few enough columns are left, or no pair is."""
     largest = max(float((a.width[:-1] + a.width[1:]).max(initial=0.0)) for a in (x, y))
-    aim = PROGRESS * len(x.width) * len(y.width)
+    aim = COLUMNS_LEFT * len(x.width) * len(y.width)
     while True:
         first = pairs(x, limit), pairs(y, limit)
         if (len(first[0]) - 1) * (len(first[1]) - 1) <= aim or limit >= largest:
@@ -113,13 +114,13 @@ def axes(stencil: Any, swapped: bool) -> tuple[Axis, Axis, Axis]:
     """Axes of the finest level from widths, parts and conductances (a sample of columns is looked at)."""
     box = stencil.box
     nx, ny, _ = box.shape
-    i, j = (np.unique(np.linspace(0, n - 1, min(n, SAMPLES)).astype(int)) for n in (nx, ny))
+    i, j = (np.unique(np.linspace(0, n - 1, min(n, SAMPLED_COLUMNS)).astype(int)) for n in (nx, ny))
     along_x, along_y, columns = box[:, j], box[i], box[np.ix_(i, j)]
     edge_x = (along_x[1:] != along_x[:-1]).any(axis=(1, 2))
     edge_y = (along_y[:, 1:] != along_y[:, :-1]).any(axis=(0, 2))
     edge_z = (columns[:, :, 1:] != columns[:, :, :-1]).any(axis=(0, 1))
     ratio_xy, ratio_z = _ratios(stencil, i[i < nx - 1][::2], j[j < ny - 1][::2])
-    stretch = ratio_xy**STRETCH
+    stretch = ratio_xy**STRETCH_EXPONENT
     x = Axis(stencil.width_x * stretch, edge_x)
     y = Axis(np.asarray(stencil.width_y, dtype=float), edge_y)
     z = Axis(stencil.width_z * np.sqrt(ratio_z), edge_z)

@@ -15,10 +15,10 @@ from thermsim.solver.multigrid.vector_registers import LANES
 
 Floats = npt.NDArray[np.float64]
 
-FIRST_AIM = (
-    1e-3  # the residual is measured after so much, because single-precision links leave an error of up to 1e-4 of it
-)
-NEXT_AIM = 1e-6  # and then after so much at most
+# The residual is measured in double precision when it should have fallen by this factor, because single-precision links
+# leave an error of up to 1e-4 of it.
+FIRST_REDUCTION = 1e-3
+NEXT_REDUCTION = 1e-6  # the same for every later measurement
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,7 +148,7 @@ class _Work:
             previous = p.residual
             exact.exchange(f, v, tables, t, sizes, sync, me, team, buffer, norm, False)
             kernels.down_finest(f, v, tables, sync, me, team, scratch, self.of_square, 0.0, 0.0, False)
-            aim = max(0.7 * self.tolerance, (FIRST_AIM if measured == 1 else NEXT_AIM) * p.residual)
+            aim = max(0.7 * self.tolerance, (FIRST_REDUCTION if measured == 1 else NEXT_REDUCTION) * p.residual)
             while not sync[3]:
                 kernels.cycle(f, v, tables, sync, me, team, parallel, scratch, self.of_cycle)
                 rz, zw = float(self.of_cycle[::2].sum()), float(self.of_cycle[1::2].sum())

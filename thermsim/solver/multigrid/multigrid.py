@@ -22,8 +22,8 @@ from thermsim.solver.multigrid.coarsening import Ints, Step, axes, columns, plan
 from thermsim.solver.multigrid.threads import available
 from thermsim.solver.multigrid.vector_registers import LANES
 
-SERIAL_CELLS = 20_000  # levels below this many cells are not worth sharing among threads
-LEAST_SLABS = 8  # slabs a thread needs for its sweeps to run one behind the other
+SERIAL_CELLS = 20_000  # levels with fewer cells are not worth sharing among threads
+LEAST_SLABS = 8  # slabs of cells that each thread needs, so that sweeps can follow one another through the grid
 
 
 @dataclass(frozen=True, eq=False)
