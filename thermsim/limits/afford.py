@@ -208,7 +208,7 @@ def _pairs(clock: Clock) -> list[tuple[float, float, bool]]:
 
 
 def _studied(states: States, met: Crossing | None, accuracy_K: float, progress: Progress | None) -> tuple[_Judge, bool]:
-    """A judge who knows what the grid is off, from a mesh study where the limit is met, or short of a runaway."""
+    """The states with the error of their grid, from a mesh study where the limit is met, or short of a runaway."""
     case = states.case
     share = 1.0 if met is None else met.at
     shares = [share] if met is not None and met.ends_by == "limit" else []
@@ -231,7 +231,7 @@ def _studied(states: States, met: Crossing | None, accuracy_K: float, progress: 
 
 
 class _Judge:
-    """Readings of states as the mesh study corrects them, with their doubts; none corrected before it is done."""
+    """Readings of states, corrected by a mesh study of the state `there`, with their doubts; uncorrected without it."""
 
     def __init__(
         self,
@@ -310,7 +310,7 @@ class _Judge:
         return PowerAtLimit(state.made_W, doubt_W, least_W, met.at, self.highest(state)[1], "limit")
 
     def _doubt_below(self, state: State, colder: Drive) -> tuple[float, State]:
-        """Mesh doubt of the highest reading of a state, as a multiple of its distance to a colder state, and that."""
+        """Mesh doubt of the highest reading of a state over its distance to that of a colder state, and that state."""
         below = self._state(colder)
         highest, name = self.highest(state)
         return (self.expected(state, name)[1] + MEETS_K) / (highest - self.expected(below, name)[0]), below

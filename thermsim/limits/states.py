@@ -102,7 +102,7 @@ Excess = Callable[[float], float | None]  # over a limit [K], rising; None where
 
 
 def crossing(excess: Excess, low: float, high: float) -> Crossing:
-    """Find it between a place below the limit and one that is not.
+    """Find the crossing between a place below the limit and one that is not.
 
     Illinois' variant of the false position (Dowell and Jarratt, BIT 11 (1971) 168); halving next to a runaway.
     """

@@ -39,7 +39,7 @@ Sample = tuple[Mapping[str, float] | None, ...]
 
 @dataclass(frozen=True)
 class SampleWork:
-    """What a process needs to answer samples; calling it makes the one that answers.
+    """Makes the function that answers samples, once in each process (see `thermsim.run.run_tasks`).
 
     cases : the base, then its options; plan : of grids of the base; questions : what is asked of each case
     """
@@ -79,7 +79,7 @@ class SampleWork:
 
 
 class SampleSolver:
-    """Answers for cases near one case. Each starts from the state of that case, never from the last one: the bits of
+    """Solves samples of one case in full. Each starts from the state of that case, never from the last one: the bits of
     an answer then depend on its sample alone.
     """
 

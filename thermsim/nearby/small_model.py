@@ -179,7 +179,7 @@ def features(varied: Sequence[Input], low: Array, high: Array, table: Array) -> 
 
 
 def scale(energy: Array, least: float) -> Array:
-    """(n,) what errors go with."""
+    """(n,) what the errors of a small model are proportional to: the energy, of at least `least`, to ERROR_EXPONENT."""
     return np.asarray(np.maximum(energy, least) ** ERROR_EXPONENT)
 
 

@@ -53,7 +53,7 @@ class Executor(Protocol):
 def dispatch(
     executor: Executor, tasks: Sequence[Task], keep_every: float
 ) -> Generator[tuple[int, list[Row]], None, None]:
-    """Finished tasks about as often as they are to be kept [s], and how many are computed at once.
+    """Yields, about every `keep_every` [s], how many tasks are computed at once, and the rows finished since.
 
     What is finished is passed on before an error or the interrupt key ends it. The executor is shut down at the end.
     """

@@ -80,7 +80,7 @@ class Identity:
 
     @property
     def key(self) -> bytes:
-        """All of it in 32 bytes."""
+        """Digest of the whole identity (32 bytes), the key of every checksum in the journal."""
         return hashlib.sha256(json.dumps(self.items(), sort_keys=True).encode("utf-8")).digest()
 
 

@@ -68,7 +68,7 @@ class Pool:
         self._hand_out()
 
     def wait(self, seconds: float | None) -> Finished:
-        """The dead are replaced, and their tasks given to others."""
+        """As in `Executor`; processes that died are replaced, and their tasks given to others."""
         by_connection = {worker.connection: worker for worker in self.workers}
         for connection in multiprocessing.connection.wait(list(by_connection), seconds):
             worker = by_connection[connection]  # type: ignore[index]
@@ -186,7 +186,7 @@ def _ended(code: int | None) -> str:
 
 
 def _serve(connection: Connection) -> None:
-    """Life of a worker process."""
+    """Main loop of a worker process: takes tasks from its pipe, and sends each row back."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the owner decides
     threading.Thread(target=_end_with_owner, daemon=True).start()
     use_threads(1)

@@ -147,7 +147,7 @@ def _top(line: Line, around: list[Place]) -> tuple[Place, Place]:
 
 
 class Line:
-    """States of a model by the temperature of one cell, the hottest where little power is on.
+    """Steady states of a model by the temperature of one pinned cell, the hottest one at little power.
 
     idle_C : of that cell without power; per_share_K : its rise with all of the power, from a cold start
     """

@@ -34,7 +34,10 @@ class Lowest:
 
 
 def lowest(values: Array, margins: Array, axes: Sequence[Sequence[float]]) -> Lowest:
-    """See `Lowest`. values, margins : (n,) or (n, m) [C, K], NaN in gaps; axes : the values of the ranges."""
+    """Find the lowest temperature of a sweep.
+
+    values, margins : (n,) or (n, m) [C, K], NaN in gaps; axes : the values of the ranges
+    """
     place = np.unravel_index(int(np.nanargmin(values)), values.shape)
     gaps = np.isnan(values)
     near = ~gaps & (np.where(gaps, np.inf, values - margins) <= values[place])
@@ -66,7 +69,7 @@ def _beside(
 
 
 def _grown(near: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """With the direct neighbours."""
+    """The marked points and their direct neighbours."""
     grown = near.copy()
     for axis in range(near.ndim):
         inner, moved = np.moveaxis(near, axis, 0), np.moveaxis(grown, axis, 0)

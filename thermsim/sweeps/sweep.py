@@ -241,7 +241,7 @@ def _climb(climb: _Climb, reference: Prediction, wanted_K: float, memory_GB: flo
 
 
 class _Climb:
-    """The points with what was found so far: one row of answers a grid."""
+    """All points with their answers so far, one row for each grid; `on` adds the next grid."""
 
     def __init__(
         self,
