@@ -180,3 +180,48 @@ def test_first_use_says_that_it_compiles_and_needs_no_cache_folder(tmp_path: Pat
     assert "compiling" in first.stderr
     again = thermsim("predict", SLAB, NUMBA_CACHE_DIR=str(tmp_path / "cache"))
     assert again.stdout == first.stdout or "compiling" not in again.stderr
+
+
+@pytest.mark.parametrize(
+    ("command", "written"),
+    [
+        (["predict", SLAB], "result.json"),
+        (["sweep", SLAB, "--vary", "top.fluid_C", "20", "30", "2"], "sweep.json"),
+    ],
+    ids=["predict", "sweep"],
+)
+def test_a_reader_of_a_pipe_who_leaves_loses_no_files(command: list[str], written: str, tmp_path: Path) -> None:
+    """The reading end is closed before a line is printed, as `| head -0` would."""
+    reading, writing = os.pipe()
+    os.close(reading)
+    done = subprocess.run(
+        [sys.executable, "-m", "thermsim", *command, "--out", str(tmp_path / "out")],
+        stdout=writing,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONUTF8": "1", "PYTHONPATH": str(CASES.parent)},
+        check=False,
+    )
+    os.close(writing)
+    assert done.returncode == 0
+    assert "thermsim:" not in done.stderr and "Traceback" not in done.stderr and "roken" not in done.stderr
+    assert (tmp_path / "out" / written).exists()
+
+
+def test_an_interrupt_while_files_are_written_names_the_journal(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from thermsim.commands.main import commands
+    from thermsim.comparison import compare
+    from thermsim.errors import InterruptedStudyError
+    from thermsim.report.files import compare_export
+
+    def interrupted(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(compare, "compare", lambda *_, **__: None)
+    monkeypatch.setattr(compare_export, "write", interrupted)
+    asked = ["compare", str(CASES / "crooked-film.yaml"), "--out", str(tmp_path / "out")]
+    with pytest.raises(InterruptedStudyError) as told:
+        commands(asked, standalone_mode=False)
+    assert "study.sqlite" in told.value.remedy and "--resume" in told.value.remedy

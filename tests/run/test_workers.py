@@ -220,6 +220,14 @@ def test_the_interrupt_key_in_one_process(keep: bool, tmp_path: Path) -> None:
         journal.close()
 
 
+def test_an_interrupt_counts_what_earlier_rounds_of_the_study_have_kept(tmp_path: Path) -> None:
+    with Journal.open(tmp_path, IDENTITY) as journal:
+        run(make, tasks(2), workers=1, journal=journal)
+        with pytest.raises(InterruptedStudyError, match="0 of 1 tasks are finished") as told:
+            run(make_troubled(tmp_path), [Task("key", "interrupt")], workers=1, journal=journal)
+    assert told.value.remedy.startswith("2 tasks are kept in ")
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGINT for a single process")
 def test_the_interrupt_key_stops_workers_and_says_how_to_go_on(tmp_path: Path) -> None:
     """To the whole group of processes, as a terminal does."""

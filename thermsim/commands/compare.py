@@ -17,7 +17,14 @@ from thermsim.commands.terminal import (
     print_json,
     tell_slips,
 )
-from thermsim.errors import HeatBalanceError, JournalError, NotConvergedError, NoWayOutError, RunawayError
+from thermsim.errors import (
+    HeatBalanceError,
+    InterruptedStudyError,
+    JournalError,
+    NotConvergedError,
+    NoWayOutError,
+    RunawayError,
+)
 
 
 @click.command()
@@ -100,6 +107,18 @@ def compare(
         except (NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError):
             tell_slips(case)
             raise
+        except KeyboardInterrupt:  # between the tasks, where `run` does not hear it
+            if journal is None:
+                raise
+            raise _interrupted(journal.path) from None
+    written: list[Path] = []
+    if folder is not None:  # before a line is printed: whoever reads a pipe may leave early
+        from thermsim.report.files.compare_export import PAGE, write
+
+        try:
+            written = write(found, folder, replace=replace or resume)
+        except KeyboardInterrupt:
+            raise _interrupted(folder / FILE) from None
     if as_json:
         from thermsim.report.data.compare_result import document
 
@@ -109,7 +128,11 @@ def compare(
 
         show(found, console())
     if folder is not None:
-        from thermsim.report.files.compare_export import PAGE, write
-
-        written = write(found, folder, replace=replace or resume)
         click.echo(f"{len(written)} files in {folder}: open {folder / PAGE}", err=as_json)
+
+
+def _interrupted(journal: Path) -> InterruptedStudyError:
+    return InterruptedStudyError(
+        "interrupted: nothing half-written is left",
+        f"the tasks that are finished are kept in {journal}; the same command with `--resume` goes on",
+    )

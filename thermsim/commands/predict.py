@@ -65,6 +65,11 @@ def predict(
     except (NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError):
         tell_slips(case)
         raise
+    written: list[Path] = []
+    if folder is not None:  # before a line is printed: whoever reads a pipe may leave early
+        from thermsim.report.files.export import VOLUME, write
+
+        written = write(prediction, folder, resistances=resistances, replace=replace, volume=True if volume else None)
     if as_json:
         from thermsim.report.data.result import result
 
@@ -74,13 +79,10 @@ def predict(
 
         show(prediction, console())
     if folder is not None:
-        from thermsim.report.files.export import VOLUME, write
-
         if resistances is None and prediction.field.model.zones:
             click.echo(
                 "resistances.csv is left out: too many zones, or no room for them in the memory allowed", err=True
             )
-        written = write(prediction, folder, resistances=resistances, replace=replace, volume=True if volume else None)
         click.echo(f"{len(written)} files in {folder}", err=as_json)
         if folder / VOLUME not in written:
             click.echo(f"{VOLUME} is left out: {prediction.steps[-1].cells:,} cells; --volume writes it", err=as_json)

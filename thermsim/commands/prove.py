@@ -33,15 +33,17 @@ def prove(as_json: bool, folder: Path | None, stacks: int | None, cases: Path | 
         if stacks is not None:
             honesty = judge(stacks, progress=progress)
     found = document(proof, honesty)
+    written: list[Path] = []
+    if folder is not None:  # before a line is printed: whoever reads a pipe may leave early
+        from thermsim.report.page.proof_page import write
+
+        written = write(found, folder)
     if as_json:
         print_json(found)
     else:
         for line in table(found):
             click.echo(line)
     if folder is not None:
-        from thermsim.report.page.proof_page import write
-
-        written = write(found, folder)
         click.echo(f"{len(written)} files in {folder}: open {written[0]}", err=as_json)
     if not found["holds"]:
         raise ProofError(

@@ -73,6 +73,11 @@ def sweep(
             accuracy_K=accuracy,
             progress=progress,
         )
+    written: list[Path] = []
+    if folder is not None:  # before a line is printed: whoever reads a pipe may leave early
+        from thermsim.report.files.sweep_export import write_sweep
+
+        written = write_sweep(found, folder, replace=replace)
     if as_json:
         from thermsim.report.text.sweep_table import document
 
@@ -82,6 +87,4 @@ def sweep(
 
         show(found, console())
     if folder is not None:
-        from thermsim.report.files.sweep_export import write_sweep
-
-        click.echo(f"{len(write_sweep(found, folder, replace=replace))} files in {folder}", err=as_json)
+        click.echo(f"{len(written)} files in {folder}", err=as_json)

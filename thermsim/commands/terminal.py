@@ -79,9 +79,14 @@ def _grave_slips(case: Case, name: str = "") -> list[tuple[str, str]]:
 
 
 def console() -> Console:
+    """A console that leaves a broken pipe to `main`; rich's own would end with exit code 1, as if all had failed."""
     from rich.console import Console
 
-    return Console()
+    class Terminal(Console):
+        def on_broken_pipe(self) -> None:
+            raise BrokenPipeError
+
+    return Terminal()
 
 
 def print_json(document: Any) -> None:

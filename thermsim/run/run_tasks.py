@@ -138,6 +138,7 @@ def progress_line(done: int, total: int, seconds_left: float | None) -> str:
 
 
 def _interrupted(keys: list[str], done: int, journal: Journal | None) -> InterruptedStudyError:
+    kept = {}
     if journal is not None:  # the key may have struck while it was written
         journal.flush()
         kept = journal.rows()
@@ -145,4 +146,6 @@ def _interrupted(keys: list[str], done: int, journal: Journal | None) -> Interru
     what = f"interrupted: {done} of {len(keys)} tasks are finished"
     if journal is None:
         return InterruptedStudyError(what, "nothing is kept; with a folder for its journal, a study can be resumed")
-    return InterruptedStudyError(what, f"they are kept in {journal.path}; the same command with `--resume` goes on")
+    # A study asks for its tasks in several rounds: the journal holds those of earlier rounds too.
+    all_kept = f"{len(kept)} task{' is' if len(kept) == 1 else 's are'} kept in {journal.path}"
+    return InterruptedStudyError(what, f"{all_kept}; the same command with `--resume` goes on")
