@@ -94,3 +94,57 @@ def test_names_of_the_catalogue(wrong: str, remedy: str) -> None:
 def test_the_starter_names_only_commands_that_exist() -> None:
     words = starter_text().split("`thermsim ")[1:]
     assert all(word.split("`")[0].split()[0] in commands.commands for word in words)
+
+
+THICK = "thickness_mm: 3.0"
+DIE = "{value: 0.66, plus_minus: 0.02"
+PASTE = "{value: 7.8, plus_minus: 2,"
+TOP = "film_W_m2K: 14000, fluid_C: 31.0"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        (THICK, "thickness_mm: 3 mm", "leave the unit out, the key names it: 3"),
+        (THICK, "thickness_mm: 3500 um", "that is 3.5 mm: write 3.5"),
+        (THICK, "thickness_mm: 3500 \u00b5m", "that is 3.5 mm: write 3.5"),
+        (THICK, "thickness_mm: 0.25 in", "that is 6.35 mm: write 6.35"),
+        (THICK, "thickness_mm: 3 furlongs", "write the number in mm, without a unit"),
+        (THICK, "thickness_mm: 3.0.1 um", "write the number in mm, without a unit"),
+        ("size_mm: [44.0, 44.0]", "size_mm: [4.4 cm, 44.0]", "that is 44 mm: write 44"),
+        (DIE, "{value: 0.66, plus_minus: 20 um", "that is 0.02 mm: write 0.02"),
+        (DIE, "{value: 0.66, plus_minus: 5 %", "that is 0.033 mm: write 0.033"),
+        (PASTE, "{value: 0.078 cm2K/W, plus_minus: 2,", "that is 7.8 mm2K/W: write 7.8"),
+        ("conductivity_W_mK: 70", "conductivity_W_mK: 0.7 W/cmK", "that is 70 W/mK: write 70"),
+        ("wetted_fraction: 0.95", "wetted_fraction: 95 %", "that is 0.95: write 0.95"),
+        ("wetted_fraction: 0.95", "wetted_fraction: {value: 0.95, plus_minus: 4 %}", "number alone, without a unit"),
+        ("power_W: 23.1", "power_W: 23100 mW", "that is 23.1 W: write 23.1"),
+        (TOP, "film_W_m2K: 1.4 W/cm^2K, fluid_C: 31.0", "that is 14000 W/m2K: write 14000"),
+        (TOP, "film_W_m2K: 14 kW/(m\u00b2 K), fluid_C: 31.0", "that is 14000 W/m2K: write 14000"),
+        # Celsius temperatures from kelvins and Fahrenheit by definition: 0 C = 273.15 K, 86 F = 30 C
+        (TOP, "film_W_m2K: 14000, fluid_C: 304.15 K", "that is 31 C: write 31"),
+        (TOP, "film_W_m2K: 14000, fluid_C: 86 \u00b0F", "that is 30 C: write 30"),
+        (TOP, "film_W_m2K: 14000, fluid_C: {value: 31.0, plus_minus: 9 F}", "that is 5 C: write 5"),
+        (TOP, "film_W_m2K: 14000, fluid_C: {value: 31.0, plus_minus: 2 K}", "that is 2 C: write 2"),
+        (TOP, "film_W_m2K: 14000, fluid_C: {value: 31.0, plus_minus: 10 %}", "the number in C, without a unit"),
+        ("limits:", "clock: {frequency_GHz: 4200 MHz, voltage_V: 1.1}\nlimits:", "that is 4.2 GHz: write 4.2"),
+        ("limits:", "clock: {frequency_GHz: 4.2, voltage_V: 1100 mV}\nlimits:", "that is 1.1 V: write 1.1"),
+    ],
+)  # fmt: skip
+def test_a_remedy_never_changes_the_quantity(old: str, new: str, told: str) -> None:
+    (found,) = faults((old, new))
+    assert found.endswith(told)
+
+
+@pytest.mark.parametrize(
+    ("holds", "told"),
+    [
+        ("mW", "the table must be in W: multiply its cells by 0.001, then write `W`"),
+        ("W/cm2", "the table must be in W/mm2: multiply its cells by 0.01, then write `W/mm2`"),
+        ("horses", "the table must be in W or W/mm2: convert its cells first"),
+        ("w", "did you mean `W`?"),
+    ],
+)
+def test_a_table_in_another_unit_is_converted_first(holds: str, told: str) -> None:
+    (found,) = faults(("    zones:\n", f"    map: {{file: heat.csv, holds: {holds}}}\n    zones:\n"))
+    assert found.endswith(told)

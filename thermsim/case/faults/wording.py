@@ -9,6 +9,7 @@ from typing import Any, get_args
 
 from pydantic import ValidationError
 
+from thermsim.case.faults.written_units import units_of_table, without_unit
 from thermsim.case.source.yaml_source import KeyPath, Source, holds
 from thermsim.case.vocabulary.schema import Case, Conductivity, Entry, Film, Joint, MaterialGiven, Part, Quantity
 from thermsim.errors import MOST_FAULTS, Fault, nearest_names
@@ -112,10 +113,11 @@ def _problem(one: Any, source: Source) -> Problem:
     if kind == "literal_error" and isinstance(value, str):
         known = re.findall("'([^']*)'", one["ctx"]["expected"])
         side = _SIDES.get(value.lower()) if "+x" in known else None
-        message += f"; {value} is `{side}`" if side else did_you_mean(value, known)
+        in_units = units_of_table(value, known) if path[-1] == "holds" else None
+        message += f"; {value} is `{side}`" if side else in_units or did_you_mean(value, known)
     if kind == "model_type" and one["ctx"].get("class_name") == "Around" and isinstance(value, str):
         message += f"; write {{material: {value}}}"
-    return Problem(path, source.fault(path, message + _hint(kind, value, source.at(path[:-1]))))
+    return Problem(path, source.fault(path, message + _hint(kind, path, value, source.at(path[:-1]))))
 
 
 def _walk(loc: tuple[str | int, ...], values: Any) -> KeyPath:
@@ -278,7 +280,7 @@ _GROUPED = re.compile(r"[0-9]{1,3}([_' ][0-9]{3})+(\.[0-9]+)?")
 _HEXADECIMAL = re.compile(r"0x[0-9a-fA-F]+")
 
 
-def _hint(kind: str, value: Any, holder: Any) -> str:
+def _hint(kind: str, path: KeyPath, value: Any, holder: Any) -> str:
     """What usually lies behind a value of the wrong kind."""
     if kind == "string_type" and isinstance(value, (int, float)):
         return "; put it in quotes to make it text"
@@ -298,5 +300,5 @@ def _hint(kind: str, value: Any, holder: Any) -> str:
     if _HEXADECIMAL.fullmatch(value):
         return f"; write it in decimals: {int(value, 16)}"
     if united := _UNITED.fullmatch(value):
-        return f"; leave the unit out, the key names it: {united[1]}"
+        return without_unit(path, united[1], united[2], holder)
     return ""
