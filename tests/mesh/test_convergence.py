@@ -380,3 +380,11 @@ def test_doubt_is_honest_on_heat_spreading(on_lines: bool) -> None:
 def test_a_doubt_is_a_hundred_errors_of_the_solver_at_least() -> None:
     """However well the grids agree: what the solver leaves open is never near what is told."""
     assert doubt([50.0, 50.0, 50.0], [1.0, 0.5, 0.25], noise=1e-6).half_width >= 0.999e-4
+
+
+def test_three_grids_that_drift_are_as_wide_as_a_drift() -> None:
+    """Heat between films of 1e9 W/m2K that touch goes with the logarithm of the cells: -3946 W, by another solver."""
+    sizes = [4.0, 2.0, 1.0]
+    found = doubt([-1851.0, -2026.0, -2201.0], sizes)
+    assert found.note in ("settles slowly", "does not settle")
+    assert abs(found.value + 3946.0) < found.half_width

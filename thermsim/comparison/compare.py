@@ -6,6 +6,7 @@ are carried through twice, by sensitivities and by samples, and what base and op
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -135,6 +136,7 @@ def _as_shares(contributions: Sequence[Contribution], uncertainty_K: float) -> l
             uncertainty_K=uncertainty_K * one.share**0.5,
             share=one.share,
             measurable=not one.path.startswith("readings."),
+            is_ratio=not re.search(r"_C$|(corner|centre|at)_mm\b", one.path),
         )
         for one in contributions
     ]

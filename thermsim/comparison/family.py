@@ -13,6 +13,7 @@ from thermsim.errors import ThermsimError
 from thermsim.mesh.convergence import Doubt, doubts
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
+from thermsim.mesh.remarks import remarks
 from thermsim.model.grid.topology import alike
 from thermsim.progress import Progress
 from thermsim.readout.observable import HOTTEST, WARMEST, Asked, Observable, find, temperatures
@@ -117,12 +118,17 @@ def family(
 
 
 def _held(whole: Family, number: int) -> Prediction:
-    """The prediction of a case; of an option, the accuracy is asked of its gains, whatever its temperatures hold."""
+    """The prediction of a case; of an option, the accuracy is asked of the gains that its verdict hangs on.
+
+    Every gain has its own mesh doubt beside it, whatever the temperatures hold.
+    """
     first, other = whole.predictions[0], whole.predictions[number]
     if number == 0:
         return first
-    widest = max(whole.gain(number, question).half_width for question in whole.in_common(number))
-    return replace(other, status="accuracy held" if widest <= first.accuracy_K else "accuracy not held")
+    asked = {whole.questions[place] for place in whole.judged}
+    widest = max(whole.gain(number, one).half_width for one in whole.in_common(number) if one in asked)
+    judged = replace(other, status="accuracy held" if widest <= first.accuracy_K else "accuracy not held")
+    return replace(judged, remarks=remarks(judged))
 
 
 def warmest(table: Array, questions: Sequence[Observable]) -> Array:

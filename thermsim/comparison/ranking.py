@@ -28,6 +28,7 @@ class InputShare:
     value, half_width : in `unit`; sensitivity : kelvin of gain per `unit`
     uncertainty_K : standard uncertainty of the gain by this input alone; share : of the variance of the gain, 0 to 1
     measurable : False for what nobody can measure before the step
+    is_ratio : whether nothing is its zero; a place or a temperature has an arbitrary one, and no relative width
     """
 
     name: str
@@ -38,6 +39,7 @@ class InputShare:
     uncertainty_K: float
     share: float
     measurable: bool = True
+    is_ratio: bool = True
 
     @property
     def half_width_K(self) -> float:
@@ -70,10 +72,11 @@ def unfit(one: InputShare, gain_K: float, worth_K: float = 0.0, remedy: str = ""
     """In words, why an input is not fit for the question; None where it is.
 
     It is unfit where its half width is a third of its value or more, and moves the gain by as much as the gain lies
-    away from what is worth it. An input about zero (an offset) has no relative width and is not judged.
+    away from what is worth it. An input about zero (an offset), a place or a temperature has no relative
+    width and is not judged.
     remedy : a better way to find the input, as a sentence
     """
-    if one.value == 0.0 or one.half_width < UNFIT_RELATIVE * abs(one.value):
+    if not one.is_ratio or one.value == 0.0 or one.half_width < UNFIT_RELATIVE * abs(one.value):
         return None
     if one.half_width_K <= 0.0 or one.half_width_K < abs(gain_K - worth_K):
         return None

@@ -68,6 +68,7 @@ SAFETY_DEPARTS, SAFETY_MOVED, SHARE_OF_DISTANCE = 1.4, 1.2, 0.04
 # Three steps per logarithm of the width drift if the smallest is at least this share of the largest: then no limit is
 # in sight.
 EQUAL_STEPS = 0.75
+SLOW_DRIFT = 0.1  # observed orders of three grids below it are a drift: their two steps are all but equal
 DRIFT_ORDER = 0.1  # the order with which the doubt of a drift assumes that it goes on
 
 SETTLES = "settles"
@@ -129,7 +130,8 @@ def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[D
         order 0.5 to 2.2           2.5 |e21|/(r21^p - 1), p at most 1.3
         order above 2.2            1.1 larger(1): a small last difference may be luck
         differences change sign    1.5 larger(1)
-        order below 0.5            2.5 times the range of the three values
+        order below 0.5            2.5 times the range of the three values; |e21|/(r21^0.1 - 1) where
+                                   two steps are all but equal (order within 0.1 of none), if that is more
 
     and 1.5 |first - finest| at least, |first - finest| where the order is above 2.2.
 
@@ -235,7 +237,8 @@ def _of_three(values: Array, widths: Array, order: Array, kinds: list[NDArray[np
     e32, e21 = np.abs(values[-3] - values[-2]), np.abs(values[-2] - values[-1])
     larger = np.maximum(e21, e32 * (r21 - 1.0) / ((r32 - 1.0) * r21)) / (r21 - 1.0)
     settled = SAFETY_SETTLES * e21 / (r21 ** np.clip(order, SLOWEST, CAUTIOUS_ORDER) - 1.0)
-    span, wavy = SAFETY_UNSETTLED * np.ptp(values[-3:], axis=0), SAFETY_OSCILLATES * larger
+    drift = np.where(np.abs(order) < SLOW_DRIFT, e21 / (r21**DRIFT_ORDER - 1.0), 0.0)
+    span, wavy = np.maximum(SAFETY_UNSETTLED * np.ptp(values[-3:], axis=0), drift), SAFETY_OSCILLATES * larger
     found = np.select(kinds, [wavy, wavy, span, span, settled], SAFETY_FAST * larger)
     share = np.select(kinds, [FIRST_ORDER] * len(kinds), FIRST_ORDER_FAST)
     return np.asarray(np.maximum(found, share * np.abs(_weighted(_first_order(h), values) - values[-1])))

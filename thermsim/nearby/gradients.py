@@ -7,7 +7,7 @@ stretched along with it, so the gradient is that of the numbers this very grid w
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -59,6 +59,12 @@ class Gradients:
     values: Answers[dict[str, float]]
     left_out: dict[str, str]
     known: dict[str, Input]
+
+    def __iter__(self) -> Iterator[Observable]:
+        return iter(self.values)
+
+    def __len__(self) -> int:
+        return len(self.values)
 
     def __getitem__(self, question: Asked) -> dict[str, float]:
         return self.values[question]

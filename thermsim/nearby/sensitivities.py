@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -12,7 +12,8 @@ from thermsim.mesh.convergence import GRIDS_OF_LIMIT, Doubt, doubts
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
 from thermsim.nearby.gradients import Gradients, gradients
-from thermsim.readout.observable import Answers, Asked
+from thermsim.progress import Progress
+from thermsim.readout.observable import Answers, Asked, Observable
 
 
 @dataclass(frozen=True)
@@ -27,6 +28,12 @@ class Sensitivities:
     values: Answers[dict[str, Doubt]]
     left_out: dict[str, str]
     finest: Gradients = field(repr=False)
+
+    def __iter__(self) -> Iterator[Observable]:
+        return iter(self.values)
+
+    def __len__(self) -> int:
+        return len(self.values)
 
     def __getitem__(self, question: Asked) -> dict[str, Doubt]:
         return self.values[question]
@@ -44,27 +51,32 @@ def sensitivities(
     asked: Collection[Asked] | None = None,
     paths: Collection[str] | None = None,
     accuracy_K: float | None = None,
+    memory_GB: float | None = None,
+    progress: Progress | None = None,
 ) -> Sensitivities:
     """The derivative of every answer with respect to every number of a case.
 
     They are found on the last grids of a mesh study, and told as temperatures are: at their limit where they settle.
     Answers with a kink (see `gradients`) are judged with the rest; their doubt is wide.
 
-    asked, paths : as in `gradients`; accuracy_K : of the mesh study, the case's own unless given
+    Parameters
+    ----------
+    asked, paths : as in `gradients`
+    accuracy_K, memory_GB : of the mesh study, as in `predict`
+    progress : called with a line of words after each grid
 
     Raises
     ------
     what `predict` and `gradients` raise
     """
-    prediction = predict(case, accuracy_K=accuracy_K)
+    prediction = predict(case, accuracy_K=accuracy_K, memory_GB=memory_GB, progress=progress)
     steps = prediction.steps[-GRIDS_OF_LIMIT:]
-    on_grids = [
-        gradients(
-            case, prediction.plan, step.multiplier, asked, paths,
-            prediction.field if step is steps[-1] else None,
-        )
-        for step in steps
-    ]  # fmt: skip
+    on_grids = []
+    for step in steps:
+        if progress is not None:
+            progress(f"sensitivities on {step.cells:,} cells")
+        solved = prediction.field if step is steps[-1] else None
+        on_grids.append(gradients(case, prediction.plan, step.multiplier, asked, paths, solved))
     finest = on_grids[-1]
     left_out = {path: why for one in on_grids for path, why in one.left_out.items()}
     values: Answers[dict[str, Doubt]] = Answers()
