@@ -107,6 +107,7 @@ def test_runaway_is_reported_with_the_limit(resistance: float, widest: float) ->
         solved(uniform_stack(resistance, EXPONENTIAL), widest)
     found = re.search(r"up to about ([0-9.]+) W", str(told.value))
     assert found is not None
+    assert f"{found.group()} typed" in str(told.value)  # leakage at the temperatures found comes to it
     assert float(found.group(1)) == pytest.approx(low * (DYNAMIC + AT_SET), rel=2e-3, abs=0.2)
 
 

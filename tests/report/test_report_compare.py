@@ -31,6 +31,7 @@ from thermsim.report.figures.gain_figure import gains
 from thermsim.report.figures.ladder_columns_figure import items, ladders
 from thermsim.report.figures.share_figure import shares
 from thermsim.report.page import report_page
+from thermsim.report.page.page_tables import contributions
 from thermsim.report.text.compare_table import comparison_blocks
 from thermsim.report.text.shown import show
 from thermsim.report.words import comparison as compare_words
@@ -290,6 +291,22 @@ def test_shares_add_up_and_the_rest_is_told() -> None:
     lengths = [patch.get_width() for patch in ax.patches]
     assert lengths == pytest.approx([8.0] * 6 + [32.0, 20.0])
     assert [label.get_text() for label in ax.get_yticklabels()][-2:] == ["all other inputs", "the grids"]
+
+
+@pytest.mark.parametrize(
+    ("share", "told"), [(0.634, "63 %"), (0.012, "1 %"), (0.0071, "1 %"), (0.0052, "1 %"), (0.0031, "under 1 %")]
+)
+def test_a_share_is_told_alike_in_picture_and_tables(share: float, told: str) -> None:
+    assert compare_words.share_words(share) == told
+    if share < compare_words.SEEN:  # nobody is shown it
+        return
+    inputs = (Contribution("big.power_W", "shared", 9.0, "W", 1.0, "assumed", 0.1, share),)
+    one = option(1, "thicker lid", gain(WARMEST, 4.0, 3.0, 5.0), "supported", contributions=inputs)
+    found = comparison(one)
+    (row,) = (line.split() for line in printed(found).splitlines() if line.split()[:1] == ["big.power_W"])
+    ((cells,),) = ([row for row in table.rows if row[0] == "big.power_W"] for table in contributions(found))
+    drawn = words_of(shares(found))
+    assert " ".join(row[1:3]) == told and told in cells and told in drawn
 
 
 def test_rungs_of_all_ladders_stand_in_the_order_of_the_way() -> None:

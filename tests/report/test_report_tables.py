@@ -93,6 +93,7 @@ def test_hottest_spot_comes_first_and_every_answer_is_there() -> None:
         doubt = made.doubts["zone", zone.zone, "mean"].half_width
         assert with_doubt(zone.mean_C, doubt, 2) in text
     assert "Heat in less heat out" in text
+    assert "Sanity, on the finest grid: the mean of all heat made" in text  # other temperatures are at their limit
     assert "Tolerances of the" in text  # what the doubt does not hold is said
     assert re.search(r"Accuracy held: no mesh doubt is above the 50 K", text)
 

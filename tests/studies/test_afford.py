@@ -350,6 +350,7 @@ def test_without_clock_it_is_said_what_to_add() -> None:
     told = words(afford(slab()))
     assert "clock: {frequency_GHz:" in told
     assert "thermal shutdown" in told
+    assert "Made: all power that is made, leakage at the temperatures found among it." in told
     assert "steps: [" in words(afford(slab(clock=CLOCK)))
 
 

@@ -142,9 +142,9 @@ def measure_next(
         why += "right at" if right_at else f"only {abs(distance):.2g} K from"
         why += f" the {worth_K:g} K asked for"
     words = (
-        f"No single measurement settles it: {first.name} carries most of the doubt ({percent(first.share)}), but "
-        f"{why}. A good measurement may still turn out so far from what is thought now that it settles it (chance: "
-        f"{percent(chance)})."
+        f"No single measurement is sure to settle it: {first.name} carries most of the doubt ({percent(first.share)}), "
+        f"but if it is still {_with(first.value, first.unit)} then, {why}; measured well, it settles it only if it "
+        f"turns out far enough from that (chance: {percent(chance)})."
     )
     return NextMeasurement(None, None, "", chance, words)
 

@@ -155,9 +155,9 @@ def _with_limit(
     total = sum(float(source.watts.sum()) for source in model.sources)
     none = f"no steady state below {HOTTEST_C:g} C exists" if top.is_hot else "no steady state exists"
     error = RunawayError(
-        f"leakage outruns the cooling: at {total:.1f} W {none} (thermal runaway)",
-        f"a steady state exists up to about {top.share * total:.1f} W ({100 * top.share:.1f} % of the power, same "
-        "cooling); lower the power or the leakage, or cool better",
+        f"leakage outruns the cooling: at {total:.1f} W typed {none} (thermal runaway)",
+        f"a steady state exists up to about {top.share * total:.1f} W typed ({100 * top.share:.1f} % of the power, "
+        "same cooling; leakage at the temperatures found comes to it); lower the power or the leakage, or cool better",
     )
     error.share, error.share_doubt = top.share, top.doubt
     return error

@@ -11,6 +11,7 @@ from thermsim.report.words.comparison import (
     SEEN,
     grid_share,
     held_by,
+    share_words,
     shown_contributions,
     tolerance_words,
     whose_words,
@@ -76,8 +77,14 @@ def _panel(ax: Axes, name: str, rows: list[tuple[str, str, float]], last: bool) 
     for row, (path, words, share) in enumerate(rows):
         hatch = {REST: "////", GRIDS: "...."}.get(path, "")
         ax.barh(row, 100.0 * share, height=BAR, fc="white" if hatch else SOLID, ec=INK, lw=0.8, hatch=hatch)
-        said = f"{100.0 * share:.0f} %" if share >= 0.01 else "under 1 %"
-        ax.annotate(said, (100.0 * share, row), xytext=(4, 0), textcoords="offset points", va="center", fontsize=SMALL)
+        ax.annotate(
+            share_words(share),
+            (100.0 * share, row),
+            xytext=(4, 0),
+            textcoords="offset points",
+            va="center",
+            fontsize=SMALL,
+        )
         ax.annotate(words, (1.0, row), xycoords=("axes fraction", "data"), xytext=(42, 0), textcoords="offset points",
                     va="center", fontsize=SMALL, annotation_clip=False)  # fmt: skip
     ax.set_xlim(0.0, 100.0)

@@ -76,13 +76,13 @@ def contributions(comparison: Comparison) -> list[Table]:
                 each.path,
                 words.whose_words(whose.get((each.path, each.of), "")),
                 words.tolerance_words(each),
-                f"{100.0 * each.share:.0f} %",
+                words.share_words(each.share),
                 words.sensitivity_words(each),
             )
             for each in words.shown_contributions(one, MOST_INPUTS)
         ]
         if rows and (grid := words.grid_share(one)) >= words.SEEN:
-            rows.append((words.GRIDS, "", "", f"{100.0 * grid:.0f} %", ""))
+            rows.append((words.GRIDS, "", "", words.share_words(grid), ""))
         head = ("input", "whose", "as it is", "share", "moves gain by [K]")
         found += [Table(head, tuple(rows), (0, 1, 2), one.option)] if rows else []
     return found

@@ -76,12 +76,13 @@ def _name(one: Afforded) -> str:
 
 def _powers(found: Affordance) -> Block:
     limits = dict.fromkeys(f"{one.limit_C:g}" for one in found.answers)
-    columns = [Column("option", right=False), Column("power at\nlimit [W]"), Column("at least\n[W]")]
-    columns += [Column("of typed"), Column("first\nto meet it", right=False)]
+    columns = [Column("option", right=False), Column("made at\nlimit [W]"), Column("at least\n[W]")]
+    columns += [Column("of power\ntyped"), Column("first\nto meet it", right=False)]
     rows = tuple(_power_cells(one) for one in found.answers)
     notes = [f"+- is the mesh doubt; at least: {LEFT}"]
-    if found.case.clock is not None:
-        notes.append("Power: all that is made. Of typed: of the power of the clocked zones; the others keep theirs.")
+    made = "Made: all power that is made, leakage at the temperatures found among it. "
+    whose = "of the power of the clocked zones; the others keep theirs."
+    notes.append(f"{made}Of power typed: {'the share of it at the limit.' if found.case.clock is None else whose}")
     title = f"{found.case.title}: what readings of {' and '.join(limits)} C allow"
     return Block(title, columns=tuple(columns), rows=rows, notes=tuple(notes))
 

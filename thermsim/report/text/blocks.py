@@ -203,8 +203,8 @@ def _bounds(bounds: dict[str, float | None] | None) -> tuple[str, ...]:
     lowest, mean = (fixed(bounds[key] or 0.0, ".2f") for key in ("lowest_C", "mean_C"))
     highest = "no limit" if bounds["highest_C"] is None else f"{fixed(bounds['highest_C'], '.2f')} C"
     return (
-        f"Sanity: the mean of all heat made, {mean} C, lies between {lowest} C (if every level spread perfectly) and "
-        f"{highest} (if nothing spread sideways).",
+        f"Sanity, on the finest grid: the mean of all heat made, {mean} C, lies between {lowest} C (if every level "
+        f"spread perfectly) and {highest} (if nothing spread sideways).",
     )
 
 

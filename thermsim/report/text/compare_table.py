@@ -30,6 +30,7 @@ from thermsim.report.words.comparison import (
     scatter_note,
     scatter_words,
     sensitivity_words,
+    share_words,
     shown_contributions,
     tolerance_words,
     value_words,
@@ -145,10 +146,9 @@ def _contributions(comparison: Comparison) -> Iterator[Block]:
         rows += [(one.option, "", "", "", "")] if shown else []
         for each in shown:
             of = whose_words(whose.get((each.path, each.of), ""))
-            share = f"{100.0 * each.share:.0f} %"
-            rows.append((f"  {each.path}", share, of, tolerance_words(each), sensitivity_words(each)))
+            rows.append((f"  {each.path}", share_words(each.share), of, tolerance_words(each), sensitivity_words(each)))
         if shown and (grid := grid_share(one)) >= SEEN:
-            rows.append((f"  {GRIDS}", f"{100.0 * grid:.0f} %", "", "", ""))
+            rows.append((f"  {GRIDS}", share_words(grid), "", "", ""))
     if rows:
         columns = (
             Column("input", right=False),

@@ -64,6 +64,11 @@ def percent(share: float, samples: int) -> str:
     return f"{100.0 * share:.0f} %"
 
 
+def share_words(share: float) -> str:
+    """A share of the doubt, in tables and in pictures: `63 %`, `1 %`, `under 1 %`."""
+    return f"{100.0 * share:.0f} %" if share >= SEEN else "under 1 %"
+
+
 def often(coverage: float) -> str:
     """`9 of 10`, `19 of 20`, `97.5 of 100`: how often a gain lies in its interval."""
     for whole in (10, 20):
