@@ -9,10 +9,12 @@ from samples import CORNCRAKE
 
 from thermsim.case.faults.tables import parse_table
 from thermsim.case.load import parse_case
+from thermsim.case.options import with_option
 from thermsim.case.vocabulary.starter import starter_text
 from thermsim.commands.main import commands
 from thermsim.errors import CaseError, UnknownNameError
 from thermsim.materials import catalogue
+from thermsim.sweeps.points import Vary, ranges_of
 
 
 def faults(*changes: tuple[str, str], text: str = CORNCRAKE) -> list[str]:
@@ -148,3 +150,60 @@ def test_a_remedy_never_changes_the_quantity(old: str, new: str, told: str) -> N
 def test_a_table_in_another_unit_is_converted_first(holds: str, told: str) -> None:
     (found,) = faults(("    zones:\n", f"    map: {{file: heat.csv, holds: {holds}}}\n    zones:\n"))
     assert found.endswith(told)
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        ("film_W_m2K: 9", "`fluid_C` is missing: `film_W_m2K` is given, and needs it"),
+        ("emissivity: 0.9", "`room_C` is missing: `emissivity` is given, and needs it"),
+        ("low_C: 30, high_C: 40", "`towards` is missing: `low_C` with `high_C` is given, and needs it"),
+        ("film_W_m2K: 9, emissivity: 0.9", "`fluid_C` and `room_C` are missing: "),
+    ],
+)
+def test_of_a_cooled_face_what_was_begun_is_missing(given: str, told: str) -> None:
+    (found,) = faults(("{face: bottom, film_W_m2K: 12, fluid_C: 30.0}", f"{{face: bottom, {given}}}"))
+    assert f"face 'bottom': {told}" in found
+    assert "temperature_C" not in found
+
+
+def test_a_probe_is_one_point_of_which_nothing_is_taken() -> None:
+    at_probe = "probe: under C5, takes: highest"
+    assert "leave it out, a probe is one point" in faults(("zone: C5, takes: highest", at_probe))[0]
+    moved = "options:\n  - option: moved\n    changes: {readings.C5: {probe: under C5}}\n"
+    parse_case(CORNCRAKE.replace("options:\n", moved), "f", Path())  # what was taken of the zone goes with it
+
+
+@pytest.mark.parametrize(
+    ("film", "told"),
+    [
+        ("{low: {value: 180, plus_minus: 20}, high: 260, towards: +x}", "write `low: 180`, and an option"),
+        ("{edge: 180, centre: {value: 200, plus_minus: 20}}", "write `centre: 200`, and an option"),
+        ("{edge: 180, centre: 200, plus_minus: 20}", "takes no tolerance: write an option"),
+    ],
+)
+def test_ends_of_a_film_take_no_tolerance(film: str, told: str) -> None:
+    assert told in faults((FILM, film))[0]
+
+
+TOPS = """{face: top, film_W_m2K: 14000, fluid_C: 31.0, corner_mm: [3, 3], size_mm: [18, 38]}
+  - {face: top, film_W_m2K: 9000, fluid_C: 30.0, corner_mm: [21, 3], size_mm: [18, 38]}"""
+ONE_TOP = "{face: top, film_W_m2K: 14000, fluid_C: 31.0, wetted_mm: [34.0, 34.0]}"
+
+
+@pytest.mark.parametrize("name", ["top", "cooling.top"])
+def test_two_entries_on_one_face_are_told_apart_by_place(name: str) -> None:
+    option = f"options:\n  - option: tried\n    changes: {{{name}.film_W_m2K: 12000}}\n"
+    (found,) = faults((ONE_TOP, TOPS), ("options:\n", option))
+    ways = "write `cooling.top.0` or `cooling.top.1`; or give each its `environment`, a name"
+    assert found.endswith(f"`{name}` may mean several entries; {ways}")
+    by_place = option.replace(f"{{{name}.", "{cooling.top.1.")
+    changed = with_option(parse_case(CORNCRAKE.replace(ONE_TOP, TOPS).replace("options:\n", by_place)), "tried")
+    assert [one.film_W_m2K.value for one in changed.cooling[:2] if one.film_W_m2K] == [14000, 12000]
+
+
+@pytest.mark.parametrize("path", ["top.film_W_m2K", "cooling.top.film_W_m2K"])
+def test_a_sweep_tells_two_entries_on_one_face_apart(path: str) -> None:
+    with pytest.raises(UnknownNameError) as caught:
+        ranges_of(parse_case(CORNCRAKE.replace(ONE_TOP, TOPS)), [Vary(path, 5000, 9000, 3)])
+    assert "cooling.top.0.film_W_m2K or cooling.top.1.film_W_m2K, or give each `env" in caught.value.remedy

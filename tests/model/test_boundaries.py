@@ -228,11 +228,11 @@ def test_a_grade_begins_and_ends_with_its_patch(towards: str) -> None:
 def test_bad_boundaries_are_told() -> None:
     for given, told in (
         ({"low_C": 50, "high_C": 20, "towards": "+x"}, "`low_C` is above `high_C`"),
-        ({"low_C": 10, "high_C": 20}, "`low_C` with `high_C` with `towards`"),
-        ({"emissivity": 0.5}, "`emissivity` with `room_C`"),
+        ({"low_C": 10, "high_C": 20}, "`towards` is missing: `low_C` with `high_C` is given"),
+        ({"emissivity": 0.5}, "`room_C` is missing: `emissivity` is given"),
         ({"emissivity": 1.5, "room_C": 20}, "1"),
         ({"film_W_m2K": 5, "fluid_C": 20, "temperature_C": 20}, "a cooled face has"),
-        ({"film_W_m2K": 5, "emissivity": 0.5, "room_C": 20}, "a cooled face has"),
+        ({"film_W_m2K": 5, "emissivity": 0.5, "room_C": 20}, "`fluid_C` is missing"),
         ({"film_W_m2K": 5, "fluid_C": 20, "looking": "+x"}, "`looking` limits `exposed`"),
     ):
         with pytest.raises(CaseError, match=told):

@@ -199,3 +199,23 @@ def test_a_gallium_body_between_parts_counts_as_well() -> None:
 def test_a_nitride_is_no_aluminium() -> None:
     film = ("film_um: 240, conductivity_W_mK: 70, boundary_mm2K_W: 3.0", "material: gallium film")
     assert dangers(slips(film, ("lid, material: copper", "lid, material: aluminium nitride"))) == []
+
+
+STEPS = "steps: [{frequency_GHz: 4.4, voltage_V: 1.16}, {frequency_GHz: 4.8, voltage_V: 1.33}]"
+
+
+@pytest.mark.parametrize(
+    ("typed", "message", "remedy"),
+    [
+        ("1.10, voltage_V: 4.2", "a faster step needs less voltage", "`frequency_GHz: 4.2` and `voltage_V: 1.1`"),
+        ("4.2, voltage_V: 1.21", "a faster step needs less voltage", "check `frequency_GHz` and `voltage_V`"),
+        ("5.0, voltage_V: 1.15", "a slower step needs more voltage", "check `frequency_GHz` and `voltage_V`"),
+    ],
+)
+def test_a_clock_against_the_order_of_its_steps(typed: str, message: str, remedy: str) -> None:
+    (slip,) = slips(("options:\n", f"clock: {{frequency_GHz: {typed}, {STEPS}}}\noptions:\n"))
+    assert slip.place == "clock" and message in slip.message and remedy in slip.remedy
+
+
+def test_a_clock_in_the_order_of_its_steps_is_no_slip() -> None:
+    assert slips(("options:\n", f"clock: {{frequency_GHz: 4.2, voltage_V: 1.1, {STEPS}}}\noptions:\n")) == ()

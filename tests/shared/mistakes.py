@@ -153,7 +153,7 @@ ONE_MISTAKE = [
         "bottom, film_W_m2K: 10,",
         "the face `bottom` is taken as a whole in line 51",
     ),
-    ("film_W_m2K: 14000, ", "", "{face: top", "face 'top': a cooled face has `film_W_m2K` with `fluid_C`"),
+    ("film_W_m2K: 14000, ", "", "{face: top", "face 'top': `film_W_m2K` is missing: `fluid_C` is given, and needs it"),
     ("in: die, at_mm", "in: dice, at_mm", "dice", "probe 'under C5': there is no part 'dice'; did you mean `die`?"),
     ("[10.3, 2.2, 0.0]", "[10.3, 2.2, 0.7]", "[10.3", "probe 'under C5': z = 0.7 mm lies outside 'die'"),
     (

@@ -17,6 +17,7 @@ like one that is given, without the tolerance of the old.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -216,9 +217,17 @@ def check_options(case: Case) -> None:
         raise CaseError(enough(faults))
 
 
-def _listed(one: Called) -> str:
-    """Its list and name, or its place where the name is not its own."""
-    return next((word for word in one.addresses if word.startswith(f"{one.kind}.")), one.address)
+def _listed(one: Called, among: Collection[Called]) -> str:
+    """Its list and name, or its place where another of those that are meant has the same name."""
+    words = (word for word in one.addresses if word.startswith(f"{one.kind}."))
+    alone = (word for word in words if sum(word in other.addresses for other in among) == 1)
+    return next(alone, one.address)
+
+
+def _share_a_name(those: Collection[Called]) -> bool:
+    """Whether entries of `cooling` among them are called by their face alone, and so alike."""
+    names = [one.name for one in those if one.kind == "cooling"]
+    return len(set(names)) < len(names)
 
 
 def _named(name: str, fault: Fault) -> Fault:
@@ -318,8 +327,9 @@ class _Changes:
             wanted = {rest[0]} if rest else set(value) if isinstance(value, dict) else set()
             fitting = {path: hit for path, hit in best.items() if wanted and wanted <= self.keys_for(hit)}
             if len(fitting) != 1:
-                ways = " or ".join(f"`{_listed(hit)}`" for hit in best.values())
-                self.refuse(key, f"`{address}` may mean several entries; write {ways}")
+                ways = " or ".join(f"`{_listed(hit, best.values())}`" for hit in best.values())
+                named = "; or give each its `environment`, a name" if _share_a_name(best.values()) else ""
+                self.refuse(key, f"`{address}` may mean several entries; write {ways}{named}")
                 return None, ()
             best = fitting
         return next(iter(best)), rest
@@ -421,6 +431,8 @@ class _Changes:
                 gone |= set().union(*(keys for keys in alternatives if key not in keys))
                 # A key may stand in two alternatives: a face may have a film and radiate as well.
                 gone -= set().union(*(keys for keys in alternatives if key in keys))
+        if "reading" in holder and key == "probe":
+            gone.add("takes")
         if "joint" in holder:
             if key == "material":
                 gone |= set(OF_ONE_JOINT)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import log
 
 import numpy as np
 
 from thermsim.case.geometry.places import Box, part_box, zone_box
-from thermsim.case.vocabulary.schema import Case, Heat
+from thermsim.case.vocabulary.schema import Case, Clock, Heat
 from thermsim.plausibility import usual_ranges as usual
 from thermsim.plausibility.coverage import area_mm2, cover, thin_strips
 from thermsim.plausibility.dimensions import heat_W, map_W_mm2, part_called
@@ -15,6 +16,7 @@ from thermsim.plausibility.slip import Slip
 from thermsim.plausibility.usual_ranges import outside
 
 MOST = "silicon rarely makes more than 5, nothing more than 20"
+LARGEST_SWAP = 1.6  # ratio to every step within which an exchanged clock is likely meant; our own choice
 MOST_NAMED = 4  # zones that are named where many share one slip; the others are counted
 
 
@@ -24,6 +26,33 @@ def total_power(case: Case) -> Iterator[Slip]:
         watts = sum(heat_W(case, heat) for heat in case.heat)
         if watts > 0.0:
             yield from outside(watts, usual.TOTAL_POWER, usual.POWER_UNITS, "total power", "heat")
+
+
+def clock_typed(case: Case) -> Iterator[Slip]:
+    """A clock that needs more voltage than a faster step, or less than a slower one: the reader sees to the steps."""
+    clock = case.clock
+    if clock is None:
+        return
+    typed = f"the clock typed, {clock.frequency_GHz:g} GHz at {clock.voltage_V:g} V"
+    for step in clock.steps:
+        faster = step.frequency_GHz - clock.frequency_GHz
+        if faster * (step.voltage_V - clock.voltage_V) < 0.0:
+            how = "a faster step needs less voltage" if faster > 0.0 else "a slower step needs more voltage"
+            message = f"{how} ({step.frequency_GHz:g} GHz at {step.voltage_V:g} V) than {typed}"
+            yield Slip("warning", "clock", message, _clock_remedy(clock))
+            return
+
+
+def _clock_remedy(clock: Clock) -> str:
+    """Exchange both numbers, where that puts the clock among its steps."""
+    alike = [
+        abs(log(one / other))
+        for step in clock.steps
+        for one, other in ((clock.voltage_V, step.frequency_GHz), (clock.frequency_GHz, step.voltage_V))
+    ]
+    if max(alike) < log(LARGEST_SWAP):
+        return f"were both exchanged? `frequency_GHz: {clock.voltage_V:g}` and `voltage_V: {clock.frequency_GHz:g}`"
+    return "check `frequency_GHz` and `voltage_V` of the clock, and those of the step"
 
 
 def heat_slips(case: Case, heat: Heat) -> Iterator[Slip]:

@@ -12,7 +12,7 @@ from thermsim.plausibility import usual_ranges as usual
 from thermsim.plausibility.cautions import gallium_cautions, gallium_places, option_of
 from thermsim.plausibility.cooling_rules import bare_contacts, cooling_values, depth_of_slice, heat_balance, heated_side
 from thermsim.plausibility.coverage import area_mm2
-from thermsim.plausibility.heat_rules import heat_slips, total_power, zone_gaps
+from thermsim.plausibility.heat_rules import clock_typed, heat_slips, total_power, zone_gaps
 from thermsim.plausibility.joint_rules import joint_slips, joint_tolerance
 from thermsim.plausibility.slip import Slip
 from thermsim.plausibility.usual_ranges import outside, role_of
@@ -33,6 +33,7 @@ def slips_of(case: Case, option: Option | None = None) -> tuple[Slip, ...]:
     found = [
         *gallium_cautions(case, option),
         *total_power(case),
+        *clock_typed(case),
         *(slip for heat in case.heat for slip in heat_slips(case, heat)),
         *heat_balance(case),
         *(slip for cooling in case.cooling for slip in cooling_values(cooling)),

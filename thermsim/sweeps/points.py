@@ -23,6 +23,7 @@ FEWEST_VALUES = 2
 MOST_POINTS = 10_000  # more values of a range than anybody waits for: taken for a slip and refused
 DIGITS = 12  # significant digits of a value, so that no round-off of the spacing is shown
 SAME_HEIGHT_mm = 1e-9
+MOST_MEANT = 6  # numbers that are named where a path may mean several
 
 
 @dataclass(frozen=True)
@@ -110,10 +111,20 @@ def _range(known: dict[str, Input], vary: Vary) -> Range:
     return Range(one.path, one.unit, one.value, values, vary.is_log)
 
 
+def _may_mean(path: str, whole: str) -> bool:
+    """Whether a path names a number but for its list and place: `top.film_W_m2K` of `cooling.top.0.film_W_m2K`."""
+    parts = iter(whole.split("."))
+    return whole.endswith("." + path.split(".")[-1]) and all(part in parts for part in path.split("."))
+
+
 def _unknown(path: str, known: Iterable[str]) -> tuple[str, str]:
     """What is wrong with a path, and what the case has instead."""
     paths = list(known)
     head = path.split(".")[0]
+    if meant := [one for one in paths if _may_mean(path, one)]:
+        several = "the case has no number {!r}" if len(meant) == 1 else "{!r} may mean several numbers"
+        name = ", or give each `environment`, a name" if len(meant) > 1 and meant[0].startswith("cooling.") else ""
+        return several.format(path), f"write {' or '.join(meant[:MOST_MEANT])}{name}"
     of_head = [one for one in paths if one.startswith(f"{head}.")]
     heads = dict.fromkeys(one.rpartition(".")[0].split(".")[0] or one for one in paths)
     remedy = f"{head} has: {listed(of_head)}" if of_head else f"numbers belong to: {listed(heads, 40)}"

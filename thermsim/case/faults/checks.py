@@ -256,7 +256,10 @@ def check_tolerances(look: Look) -> None:
             continue
         place = (*path, "plus_minus")
         if isinstance(entry, (Film, Conductivity)) and entry.value is None:
-            look.add(place, f"`plus_minus` of `{path[-1]}` needs `value` beside it")
+            what = f"`plus_minus` of `{path[-1]}` needs `value` beside it"
+            if isinstance(entry, Film):
+                what += "; a wedge, a dome or a map takes no tolerance: write an option for each shape it may have"
+            look.add(place, what)
             continue
         assert entry.value is not None
         low, high = entry.value - entry.plus_minus, entry.value + entry.plus_minus

@@ -60,8 +60,7 @@ class Cooling(Entry):
     @model_validator(mode="after")
     def _one_kind(self) -> Cooling:
         if self._given not in map(set, BOUNDARY_KEYS.values()):
-            listed = (" with ".join(f"`{key}`" for key in keys) for keys in BOUNDARY_KEYS.values())
-            raise ValueError(f"a cooled face has {', or '.join(listed)}")
+            raise ValueError(self._told_of_kind())
         if self.low_C is not None and self.high_C is not None and self.low_C.value > self.high_C.value:
             raise ValueError("`low_C` is above `high_C`: exchange them, or turn `towards` round")
         if (self.corner_mm is None) != (self.size_mm is None) or (self.wetted_mm and self.size_mm):
@@ -73,6 +72,18 @@ class Cooling(Entry):
         if self.looking is not None and self.face != "exposed":
             raise ValueError("`looking` limits `exposed`; any other face looks one way only")
         return self
+
+    def _told_of_kind(self) -> str:
+        """What is missing of the kind that was begun; all kinds where none was, or where two exclude each other."""
+        begun = [keys for keys in BOUNDARY_KEYS.values() if self._given and self._given < set(keys)]
+        if not begun:
+            listed = (" with ".join(f"`{key}`" for key in keys) for keys in BOUNDARY_KEYS.values())
+            return f"a cooled face has {', or '.join(listed)}"
+        least = min(begun, key=len)
+        missing = [key for key in least if key not in self._given]
+        there = " with ".join(f"`{key}`" for key in least if key in self._given)
+        verb = "is" if len(missing) == 1 else "are"
+        return f"{' and '.join(f'`{key}`' for key in missing)} {verb} missing: {there} is given, and needs it"
 
     @property
     def _given(self) -> set[str]:

@@ -86,6 +86,8 @@ class Reading(Entry):
             raise ValueError("a reading belongs to a `zone` or to a `probe`")
         if self.zone is None and (self.in_ is not None or self.at is not None):
             raise ValueError("`in` and `at` say which `zone` is meant; a probe has one place")
+        if self.zone is None and "takes" in self.model_fields_set:
+            raise ValueError("`takes` says what of a zone is read: leave it out, a probe is one point")
         return self
 
 
