@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,7 @@ import pytest
 from thermsim.case.load import parse_case
 from thermsim.plausibility.coverage import cover, thin_strips
 from thermsim.plausibility.measure import Measurements, measure
-from thermsim.report.drawing.text_stack import drawing
+from thermsim.report.drawing.text_stack import drawing, power_in_words
 
 STACK = """
 title: An invented stack, sizes as in the Corncrake package
@@ -133,6 +134,18 @@ def test_maps_are_read(tmp_path: Path) -> None:
     assert (joint.lowest_mm2K_W, joint.highest_mm2K_W) == pytest.approx((20 / 70 + 3, 120 / 70 + 3))
     assert heat.power_W == pytest.approx(0.8 * 257.92)
     assert heat.covered_share == pytest.approx(1.0)
+
+
+def test_zones_and_map_are_both_told(tmp_path: Path) -> None:
+    (tmp_path / "power.csv").write_text("0.5,0.7\n0.9,1.1\n", encoding="utf-8")
+    text = STACK[: STACK.index("options:")].replace("    zones:", "    map: {file: power.csv, holds: W}\n    zones:")
+    case = parse_case(text, folder=tmp_path)
+    (heat,) = measure(case).heat
+    assert heat.map_W == pytest.approx(0.5 + 0.7 + 0.9 + 1.1)
+    assert sum(zone.power_W for zone in heat.zones) + heat.map_W == pytest.approx(heat.power_W)
+    told = str(measure(case))
+    assert re.search(r"map power\.csv +3\.2 ", told)
+    assert "W in zones, 3.2 W from power.csv)" in power_in_words(case, case.heat[0])
 
 
 # Copper 8933 kg/m3 (Incropera, 7th ed., Table A.1): 36 x 32 x 2.45 mm weigh 25.2125 g (by hand).

@@ -137,6 +137,8 @@ def test_what_the_terminal_says() -> None:
     assert "WARNING: mind this" in lines and "the first remark" in lines
     assert lines.index("Read first") < lines.index("WARNING: mind this") < lines.index("Measure next")
     assert any("Opening a package cannot be undone." in line for line in lines)
+    assert any(line.startswith("Taken as exact, for no tolerance is given: ") for line in lines)
+    assert re.search(r"; and \d+ more\.", " ".join(lines))
 
 
 def test_disagreement_of_the_ways_is_read_first() -> None:

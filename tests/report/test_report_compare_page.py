@@ -18,7 +18,8 @@ from thermsim.errors import WriteError
 from thermsim.report.data.compare_result import CSV_HEAD, document
 from thermsim.report.files import compare_export, export
 from thermsim.report.page import report_page
-from thermsim.report.page.page_tables import exact, grids, uncertain
+from thermsim.report.page.page_tables import grids, uncertain
+from thermsim.report.words.comparison import exact
 
 FILES = {
     "report.html", "result.json", "gains.csv", "gains.png", "shares.png", "ladders.png", "versions.json",

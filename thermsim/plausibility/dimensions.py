@@ -87,14 +87,18 @@ class JointMeasure:
 
 def heat_W(case: Case, heat: Heat) -> float:
     """Power [W] of one entry of `heat`: its zones and its map."""
-    watts = sum(zone.power_W.value for zone in heat.zones)
+    return sum(zone.power_W.value for zone in heat.zones) + map_W(case, heat)
+
+
+def map_W(case: Case, heat: Heat) -> float:
+    """Power [W] of the map of one entry of `heat`; 0 where it has none."""
     if heat.map is None:
-        return watts
+        return 0.0
     table = np.asarray(case.tables[heat.map.file], dtype=np.float64)
     if heat.map.holds == "W":
-        return watts + float(table.sum())
+        return float(table.sum())
     x0, y0, x1, y1 = part_box(case, part_called(case, heat.in_))
-    return watts + float(table.mean()) * (x1 - x0) * (y1 - y0)
+    return float(table.mean()) * (x1 - x0) * (y1 - y0)
 
 
 def map_W_mm2(case: Case, heat: Heat) -> Array:

@@ -26,6 +26,7 @@ from thermsim.plausibility.dimensions import (
     height_of,
     joint_measure,
     levels_of,
+    map_W,
     map_W_mm2,
     part_called,
     part_measure,
@@ -48,7 +49,7 @@ class ZoneMeasure:
 class HeatMeasure:
     """One heated part; powers hold at the temperature of its leakage law. Strips: `between a and b`, with width.
 
-    map_highest_W_mm2 : the hottest cell of its power map; None without a map
+    map_highest_W_mm2 : the hottest cell of its power map; None without a map, as map_file and map_W, its whole power
     """
 
     part: str
@@ -61,6 +62,8 @@ class HeatMeasure:
     strips: tuple[str, ...]
     zones: tuple[ZoneMeasure, ...]
     map_highest_W_mm2: float | None = None
+    map_file: str | None = None
+    map_W: float | None = None
 
 
 @dataclass(frozen=True)
@@ -177,6 +180,8 @@ def _heat(case: Case, heat: Heat) -> HeatMeasure:
         strips=tuple(f"between {a} and {b}: {s.width_mm:.3g} mm" for s in strips for a, b in [s.between]),
         zones=tuple(zones),
         map_highest_W_mm2=None if heat.map is None else float(map_W_mm2(case, heat).max()),
+        map_file=None if heat.map is None else heat.map.file,
+        map_W=None if heat.map is None else map_W(case, heat),
     )
 
 

@@ -10,7 +10,7 @@ from thermsim.case.vocabulary.schema import Case, Cooling, Joint, MaterialGiven,
 from thermsim.model.physics.boundary import boundary_of
 from thermsim.report.drawing.labels import Labels, Spot
 from thermsim.report.drawing.style import FAINT, INK, PAPER, SMALL, SOLID, TEXT, canvas, styled
-from thermsim.report.drawing.text_stack import joint_in_words
+from thermsim.report.drawing.text_stack import joint_in_words, power_in_words
 from thermsim.report.figures.section_figure import in_words, name_bands, stretch
 from thermsim.report.words.titles import titled
 
@@ -201,6 +201,5 @@ def _name(layer: Part | Joint, case: Case) -> str:
     words = f"{layer.part}: {layer.material.name or 'own material'}, {sides} mm, {layer.thickness_mm.value:g} mm thick"
     for heat in case.heat:
         if heat.in_ == layer.part:
-            watts = sum(zone.power_W.value for zone in heat.zones)
-            words += f", {watts:.4g} W" if heat.map is None else f", power from {heat.map.file}"
+            words += f", {power_in_words(case, heat)}"
     return words

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from thermsim.case.inputs.values import inputs
 from thermsim.nearby.variables import variables
 from thermsim.readout.observable import WARMEST
 from thermsim.report.figures.ladder_columns_figure import items
@@ -183,20 +182,3 @@ def uncertain(comparison: Comparison) -> Table:
         )
     head = ("input", "held by", "value", "+-", "unit", "how it is spread", "basis")
     return Table(head, tuple(rows), (0, 1, 4, 5, 6))
-
-
-def exact(comparison: Comparison) -> list[tuple[str, list[str]]]:
-    """What is taken as exact: inputs of the base without a tolerance, and those of options that differ from it.
-
-    Where things are drawn on parts, and where probes are, is many numbers: it is said in one.
-    """
-    found: list[tuple[str, list[str]]] = []
-    seen: set[tuple[str, float]] = set()
-    for name, prediction in predictions(comparison):
-        exactly = [one for one in inputs(prediction.case) if not one.plus_minus and one.acts_on != "nothing"]
-        own = [one for one in exactly if (one.path, one.value) not in seen]
-        seen |= {(one.path, one.value) for one in own}
-        drawn = [one for one in own if one.acts_on == "plan" and one.steps[0] in ("heat", "probes")]
-        words = [f"{one.path} {one.value:g} {one.unit}".rstrip() for one in own if one not in drawn]
-        found += [(name, words + ["places and sizes of zones and probes"] * bool(drawn))] if own else []
-    return found

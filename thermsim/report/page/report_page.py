@@ -70,7 +70,7 @@ def html(comparison: Comparison, drawn: dict[str, Figure]) -> str:
         grids=tables.grids(comparison),
         meshes=tables.meshes(comparison),
         inputs=tables.uncertain(comparison),
-        exact=tables.exact(comparison),
+        exact=words.exact(comparison),
     )
 
 

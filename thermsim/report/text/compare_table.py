@@ -14,6 +14,7 @@ from thermsim.report.words.comparison import (
     SEEN,
     base_words,
     decimals_of,
+    exact_words,
     grid_share,
     headline_question,
     held_by,
@@ -157,7 +158,7 @@ def _contributions(comparison: Comparison) -> Iterator[Block]:
             Column("as it is", right=False),
             Column("moves gain\nby [K]"),
         )
-        notes = (CONTRIBUTIONS_NOTE,)
+        notes = tuple(filter(None, (CONTRIBUTIONS_NOTE, exact_words(comparison))))
         yield Block("What carries the doubt", columns=columns, rows=tuple(rows), notes=notes)
 
 

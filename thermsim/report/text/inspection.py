@@ -189,6 +189,9 @@ def _heat(heat: HeatMeasure) -> Block:
         (zone.zone, f"{zone.power_W:.4g}", significant(zone.area_mm2, 4), f"{zone.flux_W_mm2:.3g}")
         for zone in heat.zones
     )
+    if heat.map_W is not None:  # it covers the whole part, zones too
+        flux = f"{heat.map_W / heat.area_mm2:.3g}"
+        rows += ((f"map {heat.map_file}", f"{heat.map_W:.4g}", significant(heat.area_mm2, 4), flux),)
     notes = [
         f"Together {heat.power_W:.4g} W, {heat.mean_W_mm2:.3g} W/mm2 over the {heat.area_mm2:.4g} mm2 of {heat.part}; "
         f"{100 * heat.covered_share:.3g} % of it makes heat."

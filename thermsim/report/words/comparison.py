@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from math import floor, isfinite
 from typing import TYPE_CHECKING, Any
 
+from thermsim.case.inputs.values import inputs
 from thermsim.comparison.decision import scatter_of_comparison
 from thermsim.mesh.remarks import is_grave
 from thermsim.nearby.variables import SHARED, variables
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from thermsim.comparison.outcome import Comparison, Contribution, Gain, OptionResult
     from thermsim.mesh.prediction import Prediction
 
+MOST_EXACT = 4  # inputs without a tolerance that are named in one line; the page has all
 AGREES = "Sensitivities and samples give the same interval."
 GRIDS, SEEN = "the grids", 0.005  # share from which on a part of the doubt is told
 CONTRIBUTIONS_NOTE = (
@@ -304,3 +306,30 @@ def _plainly(value: Any) -> str:
     if isinstance(value, float):
         return f"{value:g}"
     return " x ".join(_plainly(one) for one in value) if isinstance(value, (list, tuple)) else str(value)
+
+
+def exact(comparison: Comparison) -> list[tuple[str, list[str]]]:
+    """What is taken as exact: inputs of the base without a tolerance, and those of options that differ from it.
+
+    Where things are drawn on parts, and where probes are, is many numbers: it is said in one.
+    """
+    found: list[tuple[str, list[str]]] = []
+    seen: set[tuple[str, float]] = set()
+    for name, prediction in predictions(comparison):
+        exactly = [one for one in inputs(prediction.case) if not one.plus_minus and one.acts_on != "nothing"]
+        own = [one for one in exactly if (one.path, one.value) not in seen]
+        seen |= {(one.path, one.value) for one in own}
+        drawn = [one for one in own if one.acts_on == "plan" and one.steps[0] in ("heat", "probes")]
+        words = [f"{one.path} {one.value:g} {one.unit}".rstrip() for one in own if one not in drawn]
+        found += [(name, words + ["places and sizes of zones and probes"] * bool(drawn))] if own else []
+    return found
+
+
+def exact_words(comparison: Comparison) -> str:
+    """`Taken as exact: a, b and 12 more.`, the base first; nothing where every input has a tolerance."""
+    named = [f"{name}: {line}" if at else line for at, (name, lines) in enumerate(exact(comparison)) for line in lines]
+    if not named:
+        return ""
+    more = len(named) - MOST_EXACT
+    listed = "; ".join(named[:MOST_EXACT]) + (f"; and {more} more" if more > 0 else "")
+    return f"Taken as exact, for no tolerance is given: {listed}."
