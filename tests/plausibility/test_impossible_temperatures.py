@@ -18,7 +18,7 @@ from thermsim.case.inputs.values import inputs, with_inputs
 from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import Case
 from thermsim.commands.main import commands
-from thermsim.commands.terminal import Progress, is_compiling
+from thermsim.commands.terminal import ProgressLine, is_compiling
 from thermsim.comparison.compare import compare
 from thermsim.errors import AbsoluteZeroError, CaseError, RunawayError, ThermsimError
 from thermsim.limits.afford import afford
@@ -131,7 +131,7 @@ def test_compiling_is_said_only_while_numba_compiles(
     waited = threading.Event()
     for held in (False, True):
         monkeypatch.setattr("thermsim.commands.terminal.is_compiling", lambda held=held: held)
-        with Progress(quiet=True):
+        with ProgressLine(quiet=True):
             waited.wait(0.2)
         assert ("compiling" in capsys.readouterr().err) == held
     assert not is_compiling() and "thermsim.commands.terminal" in sys.modules
