@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import json
-import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from thermsim.case.load import parse_case
+from thermsim.mesh.predict import predict
 from thermsim.plausibility.coverage import cover, thin_strips
 from thermsim.plausibility.measure import Measurements, measure
+from thermsim.report.data.result import result
 from thermsim.report.drawing.text_stack import drawing, power_in_words
+from thermsim.report.text.inspection import measurement_blocks
 
 STACK = """
 title: An invented stack, sizes as in the Corncrake package
@@ -143,9 +145,22 @@ def test_zones_and_map_are_both_told(tmp_path: Path) -> None:
     (heat,) = measure(case).heat
     assert heat.map_W == pytest.approx(0.5 + 0.7 + 0.9 + 1.1)
     assert sum(zone.power_W for zone in heat.zones) + heat.map_W == pytest.approx(heat.power_W)
-    told = str(measure(case))
-    assert re.search(r"map power\.csv +3\.2 ", told)
+    rows = [row for block in measurement_blocks(measure(case)) for row in block.rows]
+    assert ("map power.csv", "3.2", "257.9", "0.0124") in rows  # over 24.8 x 10.4 mm
     assert "W in zones, 3.2 W from power.csv)" in power_in_words(case, case.heat[0])
+
+
+def test_two_entries_on_one_face_are_told_apart() -> None:
+    one, other = "{face: top, film_W_m2K: 14000, fluid_C: 31.0, ", "{face: top, film_W_m2K: 9000, fluid_C: 31.0, "
+    patches = f"{one}corner_mm: [3, 3], size_mm: [20, 40]}}\n  - {other}corner_mm: [23, 3], size_mm: [20, 40]}}"
+    case = parse_case(STACK.replace(f"{one}wetted_mm: [34.0, 34.0]}}", patches))
+    found = [face.place for face in measure(case).faces]
+    assert found[:3] == ["20 x 40 mm at 3, 3 mm", "20 x 40 mm at 23, 3 mm", None]
+    rows = [row for block in measurement_blocks(measure(case)) for row in block.rows]
+    assert {"top, 20 x 40 mm at 3, 3 mm", "top, 20 x 40 mm at 23, 3 mm"} <= {row[0] for row in rows}
+    assert "top, 20 x 40 mm at 3, 3 mm" in drawing(case, width=100)
+    flows = result(predict(case, accuracy_K=20.0))["flows"]
+    assert [flow["place"] for flow in flows] == [*found[:2], None, None]
 
 
 # Copper 8933 kg/m3 (Incropera, 7th ed., Table A.1): 36 x 32 x 2.45 mm weigh 25.2125 g (by hand).

@@ -26,7 +26,7 @@ PROMISED = {
     "reading of takes expected_reading_C step_K shown_C offset_K offset_plus_minus_K mesh_doubt_K limit_margin_K "
     "limit_margin_least_K R_reading_coolant_K_W": "readings[].",
     "probe part temperature_C rise_over_coolant_K mesh_doubt_K finest_grid_C observed_order mesh_note": "probes[].",
-    "face environment heat_W mesh_doubt_W area_mm2 face_C fluid_C": "flows[].",
+    "face environment place heat_W mesh_doubt_W area_mm2 face_C fluid_C": "flows[].",
     "lowest_C mean_C highest_C": "bounds.",
     "item drop_K even_K spreading_K": "ladder[].",
     "zone part at starts_at start_C face environment coolant_C share": "ladder_of.",

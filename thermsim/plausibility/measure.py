@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from thermsim.case.geometry.cooling_places import places_told
 from thermsim.case.geometry.places import AXIS_OF_FACE, part_box, zone_box
 from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import Case, Heat, Option
@@ -68,7 +69,10 @@ class HeatMeasure:
 
 @dataclass(frozen=True)
 class FaceMeasure:
-    """One cooling entry with the area it really acts on, or (kind `insulated`) what no entry names."""
+    """One cooling entry with the area it really acts on, or (kind `insulated`) what no entry names.
+
+    place : where on its face it acts, in words; None unless another entry has its name and face
+    """
 
     label: str
     face: str
@@ -78,6 +82,7 @@ class FaceMeasure:
     fluid_C: float | None = None
     flux_W_mm2: float | None = None
     conductance_W_K: float | None = None
+    place: str | None = None
 
 
 @dataclass(frozen=True)
@@ -123,7 +128,7 @@ def measure(case: Case) -> Measurements:
     levels = levels_of(case)
     model = build_model(case, plan_grid(case).grid(1))
     parts = tuple(part_measure(case, part, model) for part in case.parts)
-    faces = tuple(_faces(model))
+    faces = tuple(_faces(case, model))
     power = sum(heat_W(case, heat) for heat in case.heat)
     slips = in_order([*slips_of(case), *_weighing(parts)])
     return Measurements(
@@ -185,7 +190,7 @@ def _heat(case: Case, heat: Heat) -> HeatMeasure:
     )
 
 
-def _faces(model: Model) -> list[FaceMeasure]:
+def _faces(case: Case, model: Model) -> list[FaceMeasure]:
     """The area of every cooling entry on the grid, and of every outer face (or face to a void) that none names."""
     acting: dict[int, float] = defaultdict(float)
     bare: dict[str, float] = defaultdict(float)
@@ -202,12 +207,14 @@ def _faces(model: Model) -> list[FaceMeasure]:
             face = outer.get((axis, end), "faces to voids")
             bare[face] += float(area[turning & (entry < 0)].sum())
     found = []
-    for number, cooling in enumerate(model.coolings):
+    places = [place.removeprefix(", ") or None for place in places_told(case)]
+    for number, (cooling, place) in enumerate(zip(model.coolings, places, strict=True)):
         area_mm2 = acting[number]
         film, fluid = cooling.film_W_m2K, cooling.fluid_C
         flux = cooling.influx_W_m2 * MM2 if cooling.is_prescribed else None
         conductance = None if film is None else film * area_mm2 * MM2
-        found.append(FaceMeasure(cooling.label, cooling.face, cooling.kind, area_mm2, film, fluid, flux, conductance))
+        acts = (cooling.label, cooling.face, cooling.kind, area_mm2)
+        found.append(FaceMeasure(*acts, film, fluid, flux, conductance, place))
     return found + [FaceMeasure(face, face, "insulated", area) for face, area in bare.items() if area > 1e-9]
 
 

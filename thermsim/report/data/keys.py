@@ -57,6 +57,7 @@ KEYS: dict[str, str] = {
     "flows": "heat through every entry of `cooling`, in the order of the case",
     "flows[].face": "face it acts on",
     "flows[].environment": "its name; the face if it has none",
+    "flows[].place": "where on its face it acts, in words; null unless another entry has its name and face",
     "flows[].heat_W": "heat out of the stack [W], negative where it enters; null where it has no bound, since a face "
     "held at another temperature touches",
     "flows[].mesh_doubt_W": "mesh doubt: half width [W]",

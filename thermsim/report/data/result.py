@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from thermsim.case.geometry.cooling_places import places_told
 from thermsim.case.geometry.places import levels, part_box
 from thermsim.case.vocabulary.schema import Case, Reading
 from thermsim.readout.faces import Place
@@ -186,13 +187,14 @@ def _flows(prediction: Prediction) -> list[dict[str, Any]]:
         {
             "face": flow.face,
             "environment": flow.label,
+            "place": place.removeprefix(", ") or None,
             "heat_W": prediction.doubts[of_flow(number)].value,
             "mesh_doubt_W": _doubt(prediction, of_flow(number)),
             "area_mm2": flow.area_m2 / MM2,
             "face_C": flow.face_C,
             "fluid_C": flow.fluid_C,
         }
-        for number, flow in enumerate(prediction.field.flows)
+        for number, (flow, place) in enumerate(zip(prediction.field.flows, places_told(prediction.case), strict=True))
     ]
 
 

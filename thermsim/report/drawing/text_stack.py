@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from thermsim.case.geometry.cooling_places import places_told
 from thermsim.case.geometry.places import Box, face_box, insert_box, part_box, patch_box, stack_box, zone_box
 from thermsim.case.vocabulary.schema import Case, Film, Heat, Joint, MaterialGiven, Part
 from thermsim.model.physics.boundary import boundary_of
@@ -127,11 +128,11 @@ def _film_in_words(film: Film) -> str:
 
 def _outside(case: Case, scale: Scale, face: str, arrow: str) -> list[tuple[str, str]]:
     rows = []
-    for cooling in case.cooling:
+    for cooling, place in zip(case.cooling, places_told(case), strict=True):
         if cooling.face == face:
             row = [" "] * scale.columns
             _paint(row, scale, patch_box(case, cooling) or face_box(case, cooling.face), arrow)
-            rows.append(("".join(row), f"{cooling.label}: {boundary_of(case, cooling).words}"))
+            rows.append(("".join(row), f"{cooling.label}{place}: {boundary_of(case, cooling).words}"))
     return rows or [(" " * scale.columns, f"{face}: insulated")]
 
 

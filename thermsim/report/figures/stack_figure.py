@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from thermsim.case.geometry.cooling_places import places_told
 from thermsim.case.geometry.places import Box, face_box, insert_box, part_box, patch_box, stack_box, zone_box
 from thermsim.case.vocabulary.schema import Case, Cooling, Joint, MaterialGiven, Part
 from thermsim.model.physics.boundary import boundary_of
@@ -165,11 +166,12 @@ def _cooling(ax: Axes, case: Case, heights: tuple[float, float]) -> None:
     """Arrows where heat leaves by top and bottom, and what takes it in words."""
     labels = Labels(ax)
     for face, height, away in (("bottom", heights[0], -1.0), ("top", heights[1], 1.0)):
-        entries = [cooling for cooling in case.cooling if cooling.face == face]
-        for cooling in entries:
+        named = zip(case.cooling, places_told(case), strict=True)
+        entries = [(cooling, place) for cooling, place in named if cooling.face == face]
+        for cooling, _ in entries:
             box = patch_box(case, cooling) or face_box(case, cooling.face)
             _arrows(ax, (box[0], box[2]), height, away, _arrow_style(case, cooling))
-        words = "; ".join(f"{cooling.environment or face}: {boundary_of(case, cooling).words}" for cooling in entries)
+        words = "; ".join(f"{one.label}{place}: {boundary_of(case, one).words}" for one, place in entries)
         spot = Spot(
             0.5 * sum(ax.get_xlim()), height, TEXT, offset_points=(0.0, away * 19.0), up="bottom" if away > 0 else "top"
         )

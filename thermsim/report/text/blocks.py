@@ -176,6 +176,7 @@ def _flows(answer: dict[str, Any]) -> Block:
     for flow in answer["flows"]:
         share = f"{fixed(100 * flow['heat_W'] / leaves, '.1f')} %" if leaves > 0.0 else UNKNOWN
         name = flow["face"] if flow["environment"] == flow["face"] else named_face(flow["environment"], flow["face"])
+        name += f", {flow['place']}" if flow["place"] else ""
         doubt = flow["mesh_doubt_W"]
         area = significant(flow["area_mm2"], 4)
         fluid = UNKNOWN if flow["fluid_C"] is None else f"{flow['fluid_C']:g}"

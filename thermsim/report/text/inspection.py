@@ -205,7 +205,8 @@ def _heat(heat: HeatMeasure) -> Block:
 def _faces(faces: tuple[FaceMeasure, ...]) -> Block:
     rows = tuple(
         (
-            face.label if face.label == face.face else f"{face.label} ({face.face})",
+            (face.label if face.label == face.face else f"{face.label} ({face.face})")
+            + (f", {face.place}" if face.place else ""),
             "coolant film" if face.kind == "film" else face.kind,
             significant(face.area_mm2, 4),
             significant(face.film_W_m2K, 5),
