@@ -1,14 +1,9 @@
 """How Sphinx makes pages of this folder: `sphinx-build -W docs out/site`."""
 
 import re
-import sys
-from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parent))
 
 from docutils import nodes
 from docutils.utils.math.latex2mathml import tex2mathml
-from generated_parts import with_parts
 
 import thermsim
 
@@ -32,10 +27,6 @@ autodoc_default_options = {"members": True}
 napoleon_google_docstring = False
 
 
-def _put_parts_in(app, name, source):
-    source[0] = with_parts(source[0])
-
-
 def _name_above_words(app, what, name, obj, options, lines):
     """Docstrings write `name : words`; numpydoc, for which a type stands there, wants the words on a line below."""
     found = []
@@ -54,6 +45,5 @@ def _formula(translator, node):
 
 
 def setup(app):
-    app.connect("source-read", _put_parts_in)
     app.connect("autodoc-process-docstring", _name_above_words, priority=100)
     app.add_html_math_renderer("mathml", inline_renderers=(_formula, None), block_renderers=(_formula, None))

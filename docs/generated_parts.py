@@ -1,7 +1,7 @@
-"""Parts of the documentation that stand in the code: a page names one in a comment, and Sphinx puts it there.
+"""Parts of the documentation that stand in the code, so that a fact that the program knows is written once.
 
-`<!-- generated: result keys -->` on a line of its own is replaced by the table of result keys, and so on for every name
-in `PARTS`. So a fact that the program knows is written once.
+What stands in a page between `<!-- generated: result keys -->` and `<!-- end -->` is made from the program, and so on
+for every name in `PARTS`. `python docs/generated_parts.py` renews all pages; a test holds them to what it would write.
 """
 
 from __future__ import annotations
@@ -12,12 +12,22 @@ from pathlib import Path
 from typing import Any
 
 ROOT = Path(__file__).parent.parent
-MARK = re.compile(r"^<!-- generated: ([\w ]+) -->$", flags=re.MULTILINE)
+PART = re.compile(r"^<!-- generated: ([\w ]+) -->\n.*?^<!-- end -->$", flags=re.MULTILINE | re.DOTALL)
 
 
-def with_parts(text: str) -> str:
-    """The text of a page with its generated parts."""
-    return MARK.sub(lambda found: PARTS[found[1]](), text)
+def renewed(text: str) -> str:
+    """The text of a page with its generated parts as they are now."""
+    return PART.sub(
+        lambda found: f"<!-- generated: {found[1]} -->\n\n{PARTS[found[1]]().strip()}\n\n<!-- end -->", text
+    )
+
+
+def renew() -> None:
+    """Write every page whose generated parts have changed."""
+    for page in sorted((ROOT / "docs").rglob("*.md")):
+        text = page.read_text(encoding="utf-8")
+        if renewed(text) != text:
+            page.write_text(renewed(text), encoding="utf-8", newline="\n")
 
 
 def result_keys() -> str:
@@ -155,10 +165,6 @@ def catalogue() -> str:
     return "\n".join(["| " + " | ".join(heads) + " |", "|" + " --- |" * len(heads), *lines])
 
 
-def speed() -> str:
-    return (ROOT / "benchmarks" / "README.md").read_text(encoding="utf-8")
-
-
 PARTS: dict[str, Callable[[], str]] = {
     "result keys": result_keys,
     "comparison keys": comparison_keys,
@@ -167,5 +173,7 @@ PARTS: dict[str, Callable[[], str]] = {
     "commands": commands,
     "python interface": python_interface,
     "catalogue": catalogue,
-    "speed": speed,
 }
+
+if __name__ == "__main__":
+    renew()
