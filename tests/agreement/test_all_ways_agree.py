@@ -86,7 +86,7 @@ SEED = 20_323
 STUDIED, EACH = (
     6,
     3,
-)  # meshes are studied of so many of the fast cases, and of every third of the others: they take longest
+)  # meshes are studied of so many of the fast cases, and of every sixth of the others: they take longest
 CASES = [pytest.param(number, marks=[] if number < FAST else [pytest.mark.slow]) for number in range(ALL)]
 
 
