@@ -83,10 +83,8 @@ from thermsim.sweeps.sweep import Vary, sweep
 from thermsim.units import MM
 
 SEED = 20_323
-STUDIED, EACH = (
-    6,
-    3,
-)  # meshes are studied of so many of the fast cases, and of every sixth of the others: they take longest
+# Mesh studies take longest: they are made of so many of the fast cases, and of every sixth of the others.
+STUDIED, EACH = 6, 6
 CASES = [pytest.param(number, marks=[] if number < FAST else [pytest.mark.slow]) for number in range(ALL)]
 
 
