@@ -14,10 +14,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+from counts import counts
 
 ROOT = Path(__file__).parents[2]
 SEED = 20_268
-KILLS = INTERRUPTS = 30
 STARTS_S = 0.3  # until Python itself has started, which nobody can make quiet
 CASE = """
 title: killed
@@ -85,13 +85,13 @@ def on_with_it(folder: Path) -> list[str]:
     return ["--resume"] * (folder / "study.sqlite").exists()
 
 
-@pytest.mark.slow
+@pytest.mark.parametrize("kills", counts(8, 30))
 @pytest.mark.skipif(sys.platform == "win32", reason="kills a process group")
-def test_killed_at_random_moments_and_resumed(whole: tuple[Path, float]) -> None:
+def test_killed_at_random_moments_and_resumed(whole: tuple[Path, float], kills: int) -> None:
     """Every other time the workers are left to themselves: they end too, and say nothing."""
-    folder, seconds = whole[0].parent / "killed", whole[1]
+    folder, seconds = whole[0].parent / f"killed {kills}", whole[1]
     rng = np.random.default_rng(SEED)
-    for number in range(KILLS):
+    for number in range(kills):
         process = started(folder, *on_with_it(folder))
         time.sleep(float(rng.uniform(0.1, 0.6)) * seconds)
         if number % 2:
@@ -105,14 +105,14 @@ def test_killed_at_random_moments_and_resumed(whole: tuple[Path, float]) -> None
     assert result(folder) == result(whole[0])
 
 
-@pytest.mark.slow
+@pytest.mark.parametrize("interrupts", counts(8, 30))
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGINT for a group of processes")
-def test_interrupted_at_random_moments_and_resumed(whole: tuple[Path, float]) -> None:
+def test_interrupted_at_random_moments_and_resumed(whole: tuple[Path, float], interrupts: int) -> None:
     """The key reaches every process of a terminal; it is heard at once, whatever is being done."""
-    folder, seconds = whole[0].parent / "interrupted", whole[1]
+    folder, seconds = whole[0].parent / f"interrupted {interrupts}", whole[1]
     rng = np.random.default_rng(SEED + 1)
     stopped = 0
-    for _ in range(INTERRUPTS):
+    for _ in range(interrupts):
         process = started(folder, *on_with_it(folder))
         time.sleep(max(STARTS_S, float(rng.uniform(0.0, 0.9)) * seconds))
         os.killpg(process.pid, signal.SIGINT)
@@ -125,7 +125,7 @@ def test_interrupted_at_random_moments_and_resumed(whole: tuple[Path, float]) ->
         assert process.returncode == 130, said
         assert "interrupted: " in said or "stopped; nothing half-written" in said
         stopped += 1
-    assert stopped > INTERRUPTS // 2
+    assert stopped > interrupts // 2
     process = started(folder, *on_with_it(folder))
     ended(process)
     assert process.returncode == 0

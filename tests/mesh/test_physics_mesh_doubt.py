@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from counts import counts
 from numpy.typing import NDArray
 from samples import CORNCRAKE
 from stacks import Mapping, case_of, film, part
@@ -105,10 +106,10 @@ def test_doubt_holds_the_true_error(grids: int) -> None:
     assert width <= 10.0
 
 
-@pytest.mark.slow
+@pytest.mark.parametrize("stacks", counts(50, 200))
 @pytest.mark.parametrize("grids", [3, 4, 5])
-def test_doubt_holds_the_true_error_of_many_stacks(grids: int) -> None:
-    covered, width = judge(seed=20_252, stacks=200, first_cells=4000, grids=grids)
+def test_doubt_holds_the_true_error_of_many_stacks(grids: int, stacks: int) -> None:
+    covered, width = judge(seed=20_252, stacks=stacks, first_cells=4000, grids=grids)
     assert covered >= 0.95
     assert width <= 10.0
 
@@ -129,12 +130,12 @@ def test_all_answers_of_a_stack_are_held_together(number: int, accuracy_K: float
     assert np.all(error <= doubt)
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("accuracy_K", [0.5, 0.1, 0.02])
-def test_all_answers_of_many_stacks_are_held_together(accuracy_K: float) -> None:
-    """Of 200 stacks of every kind that no rule was chosen on, all answers together are held in 95 %."""
+@pytest.mark.parametrize("stacks", counts(40, 200))
+@pytest.mark.parametrize("accuracy_K", [0.5, 0.1, pytest.param(0.02, marks=pytest.mark.long)])
+def test_all_answers_of_many_stacks_are_held_together(accuracy_K: float, stacks: int) -> None:
+    """Of stacks of every kind that no rule was chosen on, all answers together are held in 95 %."""
     together, width = [], []
-    for number in range(200):
+    for number in range(stacks):
         error, doubt = judged(random_stack(np.random.default_rng([20_263_002, number])), accuracy_K)
         together.append(bool(np.all(error <= doubt)))
         width += (doubt / np.maximum(error, 1e-9)).tolist()

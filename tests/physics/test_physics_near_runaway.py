@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 import pytest
+from counts import counts
 from slab_chains import Chain, random_chain
 from stacks import even_grid
 
@@ -58,10 +59,10 @@ def test_beyond_the_limit_it_is_told_where_the_limit_is(past: float) -> None:
         assert abs(told.value.share * past - 1.0) <= told.value.share_doubt * past
 
 
-@pytest.mark.slow
-def test_random_stacks_next_to_their_limit() -> None:
+@pytest.mark.parametrize("count", counts(40, 160))
+def test_random_stacks_next_to_their_limit(count: int) -> None:
     """Every one converges, none is called a runaway, and the doubt holds what it should."""
-    missed, count = [], 160
+    missed = []
     for number, (chain, of_limit) in enumerate(chains(20771, count, tables=0.5)):
         assert chain.limit is not None
         share = of_limit * chain.limit[0]
