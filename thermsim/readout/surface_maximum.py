@@ -59,9 +59,9 @@ class Summit:
     def counts_beside(self, boxes: Sequence[Box]) -> NDArray[np.bool_]:
         """(n,) whether it stands for itself beside the summits of other rectangles: what lies in one is that one's."""
         found = np.ones(self.value.shape, dtype=bool)
+        i, j = self.cell + np.where(np.abs(self.place) > 0.5, np.sign(self.place), 0.0).astype(int)  # where it lies
         for x, y in boxes:
             if (x, y) != self.box:
-                i, j = self.cell
                 found &= (i < x.start) | (i >= x.stop) | (j < y.start) | (j >= y.stop)
         return found
 
