@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from thermsim.case.inputs.values import inputs, with_inputs
 from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case
+from thermsim.errors import ThermsimError
 from thermsim.model.assemble import Stencil, assemble
 from thermsim.model.build import build_model
 from thermsim.model.coefficients.entries import Layout
@@ -75,13 +76,15 @@ def reduce(
 
     Raises
     ------
-    ThermsimError : an input, a leakage or a conductivity that a small model cannot follow
+    ThermsimError : an input, a leakage or a conductivity that a small model cannot follow, or a range that is none
     RunawayError, NotConvergedError, NoWayOutError : from the full solves
     """
     chosen = tuple(one for one in inputs(case) if one.plus_minus > 0.0) if varied is None else tuple(varied)
     check_varies(case, chosen)
     grid_plan = plan or plan_grid(case, CELLS)
     low, high = ranges(chosen, widen) if limits is None else limits
+    if backward := [one.path for one, least, most in zip(chosen, low, high, strict=True) if least > most]:
+        raise ThermsimError(f"the range of {backward[0]} ends below where it begins", "give the lower end first")
     work = _FullSolves(case, chosen, grid_plan, multiplier)
     picked = solved // PICKED_ONE_IN
     spread = _spread(low, high, solved - picked + held_out, seed)
