@@ -84,7 +84,7 @@ from thermsim.units import MM
 
 SEED = 20_323
 # Mesh studies take longest: they are made of so many of the fast cases, and of every sixth of the others.
-STUDIED, EACH = 6, 6
+STUDIED, EACH = 3, 6
 CASES = [pytest.param(number, marks=[] if number < FAST else [pytest.mark.slow]) for number in range(ALL)]
 
 

@@ -377,7 +377,14 @@ def test_an_input_that_parts_outlines_is_left_out_and_said_so() -> None:
     assert "outlines" in found.left_out["lid.size_mm.0"]
 
 
-@pytest.mark.parametrize("path", ["h.power_W", "die.thickness_mm", "top.film_W_m2K", "tim.resistance_mm2K_W"])
+@pytest.mark.parametrize(
+    "path",
+    [
+        "h.power_W",
+        *(pytest.param(path, marks=pytest.mark.slow) for path in ("die.thickness_mm", "top.film_W_m2K")),
+        pytest.param("tim.resistance_mm2K_W", marks=pytest.mark.slow),
+    ],
+)
 def test_sensitivities_agree_with_predictions_to_either_side(path: str) -> None:
     """Of a small hotspot, where one coarse grid is a fifth off; central differences of tight mesh studies."""
     zones = [
