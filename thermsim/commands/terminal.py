@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from thermsim.case.vocabulary.schema import Case
 
 COMPILES_AFTER_S = 3.0
+ASKS_AGAIN_S = 0.2  # between looks at whether numba compiles: it holds its lock for part of a second at a time
 
 
 class FiniteRange(click.FloatRange):
@@ -123,10 +124,10 @@ class ProgressLine:
     def __init__(self, quiet: bool) -> None:
         self.quiet = quiet or not sys.stderr.isatty()
         self.status: Status | None = None
-        self._arm()
+        self._arm(COMPILES_AFTER_S)
 
-    def _arm(self) -> None:
-        self.timer = threading.Timer(COMPILES_AFTER_S, self._compiling)
+    def _arm(self, seconds: float) -> None:
+        self.timer = threading.Timer(seconds, self._compiling)
         self.timer.daemon = True
 
     def __enter__(self) -> Progress:
@@ -155,7 +156,7 @@ class ProgressLine:
         if is_compiling():
             click.echo("compiling the solver for this machine: at first use only, some 15 seconds", err=True)
         else:  # a long first grid, or the search for a limit
-            self._arm()
+            self._arm(ASKS_AGAIN_S)
             self.timer.start()
 
 
