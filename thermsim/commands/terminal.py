@@ -161,6 +161,12 @@ class ProgressLine:
 
 
 def is_compiling() -> bool:
-    """Whether numba holds its lock on the compiler just now; it is not loaded for the question."""
+    """Whether numba compiles just now, in another thread than this one; it is not loaded for the question."""
     numba = sys.modules.get("numba.core.compiler_lock")
-    return numba is not None and bool(numba.global_compiler_lock.is_locked())
+    if numba is None:
+        return False
+    lock = numba.global_compiler_lock._lock  # numba's own `is_locked` tells of the thread that asks
+    if lock.acquire(blocking=False):
+        lock.release()
+        return False
+    return True
