@@ -523,9 +523,10 @@ def same(one: Any, other: Any) -> bool:
     return one == pytest.approx(other, rel=1e-12) if isinstance(one, float) else bool(one == other)
 
 
-# Slope and difference disagree here for a reason that is not known yet: by 2.6 % for the patch, and by 2.5e-4 K/mm for
-# the probe, which hardly moves with its height. Both are left out until it is.
-UNEXPLAINED = {(159, "in lid.at_mm.2"), (167, "cooling.top.0.size_mm.0")}
+# Left out. 167: the kink of a table of k lies within cells of the die, and the adjoint leaves out how their mean of k
+# moves with the drop across the cell, which shows on coarse cells (2.6 %). 159: the probe hardly moves with its height
+# (2.5e-4 K/mm apart); the reason is not known yet.
+LEFT_OUT = {(159, "in lid.at_mm.2"), (167, "cooling.top.0.size_mm.0")}
 
 
 def test_sensitivities_are_differences(one: Solved) -> None:
@@ -533,7 +534,7 @@ def test_sensitivities_are_differences(one: Solved) -> None:
     chosen = some_inputs(one, 6)
     found = gradients(one.case, one.plan, 1, paths=[it.path for it in chosen], field=one.field)
     for it in chosen:
-        if (one.drawn.number, it.path) in UNEXPLAINED:
+        if (one.drawn.number, it.path) in LEFT_OUT:
             continue
         step = 2e-3 * (abs(it.value) or 1.0)
         if it.path in found.left_out or not (it.allows(it.value + step) and it.allows(it.value - step)):
