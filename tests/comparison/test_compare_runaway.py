@@ -91,7 +91,8 @@ def test_gain_of_the_rest_where_a_sixth_has_no_steady_state() -> None:
     gains = rise(OLD, films) - rise(NEW, films)
     low, high = np.nanquantile(gains, [0.05, 0.95])
     assert one.headline.interval.low == pytest.approx(low, abs=0.05)
-    assert one.headline.interval.high == pytest.approx(high, rel=0.15)
+    # Beside its pole the gain grows without end: a hundredth of probability, two or three samples, is a fifth there.
+    assert one.headline.interval.high == pytest.approx(high, rel=0.25)
     assert one.headline.probability == pytest.approx(np.mean(gains[np.isfinite(gains)] > WORTH_K), abs=0.02)
     assert len(one.samples) == SAMPLES - one.lost.either and np.isfinite(one.samples).all()
     assert sum(each.share for each in one.contributions) == pytest.approx(1.0, abs=0.01)
