@@ -1,0 +1,70 @@
+"""The part that takes up what an option does to the height of the stack: `same_height_by`.
+
+Its thickness is a new value like one that is given, without the tolerance of the old.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import ValidationError
+
+from thermsim.case.faults.tables import read_table
+from thermsim.case.faults.wording import did_you_mean, listed
+from thermsim.case.geometry.heights import height_mm, made_up_mm
+from thermsim.case.source.yaml_source import KeyPath, Source
+from thermsim.case.vocabulary.schema import Case
+from thermsim.errors import CaseError, Fault, UnknownNameError
+
+
+def with_same_height(
+    case: Case, changed: Source, base: Source, path: KeyPath, set_in: dict[KeyPath, str]
+) -> tuple[Source, list[Fault]]:
+    """The changed source with the thickness of `same_height_by` worked out, or the fault that forbids it."""
+    place = (*path, "same_height_by")
+    name = base.at(place)
+    try:
+        after = Case.model_validate(changed.values)
+        tables = _film_tables(case, after)
+        height_mm(after, tables)
+    except (ValidationError, CaseError, OSError, UnknownNameError):
+        return changed, []  # whoever looks at the whole changed case tells it better
+
+    def refused(what: str) -> tuple[Source, list[Fault]]:
+        return changed, [base.fault(place, f"`same_height_by`: {what}")]
+
+    part = next((part for part in after.parts if part.part == name), None)
+    names = [part.part for part in after.parts]
+    if part is None and any(joint.joint == name for joint in after.joints):
+        return refused(f"{name!r} is a joint; a part makes up for the height: {listed(names)}")
+    if part is None and any(part.part == name for part in case.parts):
+        return refused(f"{name!r} is removed by the option itself; left are: {listed(names)}")
+    if part is None:
+        near = did_you_mean(name, names, f"it has: {listed(names)}")
+        return refused(f"the changed case has no part {name!r}{near}")
+    own = ("layers", next(n for n, layer in enumerate(case.layers) if getattr(layer, "part", None) == name))
+    given = next((key for at, key in set_in.items() if at[:3] == (*own, "thickness_mm")), None)
+    if given is not None:
+        return refused(f"`{given}` gives the thickness of {name!r} already; leave one of both out")
+    thickness_mm = made_up_mm(case, after, part, tables)
+    if thickness_mm <= 0.0:
+        by = part.thickness_mm.value - thickness_mm
+        return refused(
+            f"the changes add {by:g} mm to the height, more than the {part.thickness_mm.value:g} mm of {name!r}"
+        )
+    if thickness_mm == part.thickness_mm.value:
+        return changed, []
+    at: KeyPath = ("layers", after.layers.index(part), "thickness_mm")
+    return changed.with_value(at, thickness_mm, base, place), []
+
+
+def _film_tables(case: Case, after: Case) -> dict[str, NDArray[np.float64]]:
+    """The tables of all films of a changed case by their names; those of the base are at hand."""
+    names = [str(joint.film_um.file) for joint in after.joints if joint.film_um is not None and joint.film_um.file]
+    folder = case.folder or Path()
+    return {
+        name: case.tables[name] if name in case.tables else read_table(folder, name, zero_allowed=False)
+        for name in names
+    }
