@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from thermsim.case.source.yaml_source import Source, parse, read_text
+from thermsim.case.source.marked_values import Source
+from thermsim.case.source.yaml_source import parse, read_text
 from thermsim.errors import CaseError
 
 

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from scipy.integrate import quad
 from scipy.optimize import minimize
 
-from thermsim.readout.surface_maximum import ON_LATTICE, WARMEST, Plane, Summit
+from thermsim.readout.axis_polynomials import ON_LATTICE
+from thermsim.readout.surface_maximum import WARMEST, Plane, Summit
 
 Array = NDArray[np.float64]
 

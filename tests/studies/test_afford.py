@@ -16,7 +16,8 @@ from thermsim.case.load import parse_case
 from thermsim.case.vocabulary.schema import Case, Clock
 from thermsim.commands.main import commands
 from thermsim.errors import CaseError
-from thermsim.limits.afford import Affordance, Afforded, afford
+from thermsim.limits.afford import afford
+from thermsim.limits.affordance import Affordance, Afforded
 from thermsim.limits.clock import Drive, drive_at, driven, proportional, voltage_at, voltage_points
 from thermsim.mesh.predict import predict
 from thermsim.model.build import build_model

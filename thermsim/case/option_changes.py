@@ -18,7 +18,7 @@ from collections.abc import Collection
 from typing import Any
 
 from thermsim.case.faults.wording import did_you_mean, found, keys_of, listed
-from thermsim.case.source.yaml_source import KeyPath, Source, holds
+from thermsim.case.source.marked_values import KeyPath, Source, holds
 from thermsim.case.vocabulary.addresses import Called, called
 from thermsim.case.vocabulary.schema import BOUNDARY_KEYS, Case, Cooling, Entry, Heat, Joint, Part, Probe, Reading, Zone
 from thermsim.errors import Fault

@@ -13,7 +13,7 @@ from thermsim.case.faults.wording import did_you_mean, listed
 from thermsim.case.option_changes import OptionChanges
 from thermsim.case.same_height import with_same_height
 from thermsim.case.source.file_origin import Origin, Own
-from thermsim.case.source.yaml_source import KeyPath, Source
+from thermsim.case.source.marked_values import KeyPath, Source
 from thermsim.case.vocabulary.numbers import numbers
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import MOST_FAULTS, CaseError, Fault, ThermsimError, UnknownNameError, enough

@@ -14,7 +14,7 @@ from pydantic import ValidationError
 from thermsim.case.faults.tables import read_table
 from thermsim.case.faults.wording import did_you_mean, listed
 from thermsim.case.geometry.heights import height_mm, made_up_mm
-from thermsim.case.source.yaml_source import KeyPath, Source
+from thermsim.case.source.marked_values import KeyPath, Source
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import CaseError, Fault, UnknownNameError
 

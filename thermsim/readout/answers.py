@@ -19,6 +19,7 @@ from thermsim.case.vocabulary.schema import Case, Reading
 from thermsim.errors import ThermsimError
 from thermsim.model.build import Model, ZoneCells
 from thermsim.model.grid.axes import Grid
+from thermsim.readout.axis_polynomials import POINTS
 from thermsim.readout.faces import Place, face_spot
 from thermsim.readout.field import Field
 from thermsim.readout.observable import (
@@ -31,7 +32,7 @@ from thermsim.readout.observable import (
     of_reading,
     of_zone,
 )
-from thermsim.readout.surface_maximum import POINTS, Summit
+from thermsim.readout.surface_maximum import Summit
 from thermsim.readout.weights import Weights, at_point, at_summit, cells_at, mean_over, over_zone
 from thermsim.solver.linearised import Goal
 from thermsim.units import MM

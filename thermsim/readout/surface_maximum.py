@@ -14,17 +14,25 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
+from thermsim.readout.axis_polynomials import (
+    HIGH_EDGE,
+    INSIDE,
+    LOW_EDGE,
+    POINTS,
+    Array,
+    Axis,
+    AxisPolynomials,
+    Ints,
+    jump_terms,
+    powers_of,
+)
+
 Box = tuple[slice, slice]
 
-POINTS = 5  # cells along each axis that a polynomial is fitted to
 BESIDE = 2  # cells outside a rectangle that the polynomials at its edges need
 WARMEST = 4  # warmest cells of a rectangle around which a highest temperature is sought
 CANDIDATES = WARMEST + 1  # these, and the cell beside which an edge is warmest
@@ -32,13 +40,8 @@ TRIES = 9  # points along each axis of a cell, of which the best starts the sear
 NEWTON_STEPS = 6
 # Distances from an edge, in widths of the cell, at which a maximum beside it is sought.
 NEAREST = 2.0 ** -np.arange(1.0, 41.0)
-# What the first two cells beyond a jump of heat lie over the temperature of the half space, of (heat on one side minus
-# other) width / (2 k): in a plane of cells a = 0.3 times as high as wide (0.1 to 0.5 on the grids that are planned)
-# 1/pi int_0^pi [sqrt(1 + a^2 sin^2(u/2)) / (2 sin^2(u/2)) - 2/u^2] sin(u (j + 1/2)) du, less what follows beyond pi.
-ON_LATTICE = 0.1002, 0.0388
 _DERIVATIVE = np.diag(np.arange(1.0, POINTS), 1)  # makes the coefficients of a polynomial's derivative of its own
 SAME_LINE = 1e-9  # share of the size of the plane within which two lines are one
-INSIDE, LOW_EDGE, HIGH_EDGE = 0, -1, 1
 SIDES = (INSIDE, LOW_EDGE, HIGH_EDGE)
 
 
@@ -201,8 +204,8 @@ class Plane:
         return np.asarray(patch)
 
     @cached_property
-    def _lines(self) -> tuple[_Line, _Line]:
-        return _Line.of(self.region, self.widths[0], 0), _Line.of(self.region, self.widths[1], 1)
+    def _lines(self) -> tuple[Axis, Axis]:
+        return Axis.of(self.region, self.widths[0], 0), Axis.of(self.region, self.widths[1], 1)
 
 
 def _warmest(face: Array, box: Box) -> Ints:
@@ -221,168 +224,7 @@ def _warmest(face: Array, box: Box) -> Ints:
     return np.array([i + box[0].start, j + box[1].start])
 
 
-@dataclass(frozen=True, eq=False)
-class _Line:
-    """One axis. start, stop : (nx, ny) of the run of cells of one body along it that each cell is in; faces : [m]
-
-    closed : (nx, ny, 2) whether that run ends at a void or the side of the plane, at its low and its high end
-    """
-
-    start: Ints
-    stop: Ints
-    closed: Bools
-    faces: Array
-
-    @classmethod
-    def of(cls, region: NDArray[np.integer], widths: Array, axis: int) -> _Line:
-        along = np.moveaxis(region, axis, 0)
-        count = len(along)
-        turns = np.ones((count + 1, along.shape[1]), dtype=bool)
-        turns[1:-1] = along[1:] != along[:-1]
-        number = np.arange(count + 1)[:, None]
-        start = np.maximum.accumulate(np.where(turns[:-1], number[:-1], 0), axis=0)
-        stop = np.minimum.accumulate(np.where(turns[1:], number[1:], count)[::-1], axis=0)[::-1]
-        void = np.ones((count + 2, along.shape[1]), dtype=bool)
-        void[1:-1] = along < 0
-        column = np.arange(along.shape[1])
-        closed = np.stack([void[start, column], void[stop + 1, column]], axis=-1)
-        start, stop, closed = (np.moveaxis(array, 0, axis) for array in (start, stop, closed))
-        return cls(start, stop, closed, np.concatenate([[0.0], np.cumsum(widths)]))
-
-    def near(self, cell: Ints, bounds: Ints, axis: int) -> _Near:
-        """What lies along the axis about cells (2, m) in rectangles with bounds (m, 2); alike ones once."""
-        at = cell[0], cell[1]
-        table = np.column_stack([cell[axis], self.start[at], self.stop[at], self.closed[at], bounds])
-        keys, where = np.unique(table, axis=0, return_inverse=True)
-        return self._near(keys[:, 0], keys[:, 1:3], keys[:, 3:5] > 0, keys[:, 5:]).rows(np.reshape(where, -1))
-
-    def _near(self, middle: Ints, body: Ints, closed: Bools, bounds: Ints) -> _Near:
-        first, end = np.maximum(body[:, 0], bounds[:, 0]), np.minimum(body[:, 1], bounds[:, 1])
-        body_low, body_high = first == body[:, 0], end == body[:, 1]
-        ends_low, ends_high = body_low & closed[:, 0], body_high & closed[:, 1]  # there cells are mirrored
-        lowest = middle - POINTS // 2
-        lowest = np.where(ends_high, lowest, np.minimum(lowest, end - POINTS))
-        lowest = np.where(ends_low, lowest, np.maximum(lowest, first))
-        index = lowest[:, None] + np.arange(POINTS)
-        before, beyond = index < first[:, None], index >= end[:, None]
-        index = np.where(before, 2 * first[:, None] - 1 - index, np.where(beyond, 2 * end[:, None] - 1 - index, index))
-        is_there = (index >= first[:, None]) & (index < end[:, None]) & ~(before & ~ends_low[:, None])
-        is_there &= ~(beyond & ~ends_high[:, None])
-        index = np.where(is_there, index, middle[:, None])
-        centres = 0.5 * (self.faces[1:] + self.faces[:-1])
-        at = np.where(before, 2.0 * self.faces[first][:, None] - centres[index], centres[index])
-        at = np.where(beyond, 2.0 * self.faces[end][:, None] - centres[index], at)
-        width = np.diff(self.faces)[middle]
-        # Inside, a summit may lie up to the centre of a neighbour, up to the side of the body, or in the middle.
-        low = np.where(middle > first, centres[middle - 1] - centres[middle], np.where(body_low, -0.5 * width, 0.0))
-        above = centres[np.minimum(middle + 1, len(centres) - 1)]
-        high = np.where(middle < end - 1, above - centres[middle], np.where(body_high, 0.5 * width, 0.0))
-        powers = _through((at - centres[middle][:, None]) / width[:, None], is_there)
-        inside = _Part(index, powers, np.stack([low, high], axis=1) / width[:, None], INSIDE)
-        touches = [(middle == first) & ~body_low, (middle == end - 1) & ~body_high]
-        edges = [self._edge(middle, body, bounds, side) for side in (LOW_EDGE, HIGH_EDGE)]
-        return _Near(inside, (edges[0], edges[1]), np.stack(touches, axis=1))
-
-    def _edge(self, middle: Ints, body: Ints, bounds: Ints, side: int) -> _Part:
-        """The temperature at one side of cells and inward: of two cells on each side of it.
-
-        Of one where there are no two, and on the edge alone where the rectangle ends after one: heat jumps there too.
-        """
-        index = middle[:, None] + (np.array([-2, -1, 0, 1, 0]) if side == LOW_EDGE else np.array([-1, 0, 1, 2, 0]))
-        is_there = (index >= body[:, :1]) & (index < body[:, 1:])
-        index = np.where(is_there, index, middle[:, None])
-        centres = 0.5 * (self.faces[1:] + self.faces[:-1])
-        inward = (centres[index] - self.faces[middle + int(side == HIGH_EDGE)][:, None]) * -side
-        inward /= np.diff(self.faces)[middle][:, None]
-        powers = np.zeros((len(middle), POINTS, POINTS))
-        four = is_there[:, :4].all(axis=1)
-        powers[four, :4, :4] = _at_jump(inward[four, :4])
-        powers[bounds[:, 1] - bounds[:, 0] < 2, 1:] = 0.0
-        # No pair at the side of a body, where no edge is.
-        low, high = inward[~four, 1], inward[~four, 2]
-        apart = np.where(high == low, 1.0, high - low)
-        powers[~four, 0, 1], powers[~four, 0, 2] = high / apart, -low / apart
-        return _Part(index, powers, np.full((len(middle), 2), 0.5 * side), side)
-
-
-@dataclass(frozen=True, eq=False)
-class _Part:
-    """Temperatures along one axis; places in widths of the middle cell from its centre.
-
-    index : (m, 5) cells; powers : (m, 5, 5) what their temperatures make of the coefficients of the terms
-    ends : (m, 2) places between which it is used
-    side : inside a cell the terms are powers of the place; at an edge 1, s, s^2, s ln s of the distance inward, s
-    """
-
-    index: Ints
-    powers: Array
-    ends: Array
-    side: int
-
-    def rows(self, which: Any) -> _Part:
-        return _Part(self.index[which], self.powers[which], self.ends[which], self.side)
-
-    def terms(self, place: Array) -> Array:
-        """(m, 5) at places (m,)."""
-        return _powers(place) if self.side == INSIDE else _jump_terms(0.5 - self.side * place)
-
-
-@dataclass(frozen=True, eq=False)
-class _Near:
-    """Along one axis about cells: inside them and on both edges. touches : (m, 2) which are edges of the rectangle"""
-
-    inside: _Part
-    edges: tuple[_Part, _Part]
-    touches: Bools
-
-    def rows(self, which: Any) -> _Near:
-        low, high = (edge.rows(which) for edge in self.edges)
-        return _Near(self.inside.rows(which), (low, high), self.touches[which])
-
-    def may(self, side: int) -> Bools:
-        return np.ones(len(self.touches), dtype=bool) if side == INSIDE else self.touches[:, int(side == HIGH_EDGE)]
-
-    def part(self, side: int) -> _Part:
-        return self.inside if side == INSIDE else self.edges[int(side == HIGH_EDGE)]
-
-
-def _at_jump(away: Array) -> Array:
-    """(m, 4, 4) coefficients of 1, x, x^2 and, which a jump of heat brings, x ln|x|, of single temperatures of cells.
-
-    away : (m, 4) their distances from the jump, two on each side, in widths of a cell
-
-    The balances of the cells beside a jump do not hold x ln|x| but x ln|x| - (pi/2) ON_LATTICE, on any grid: without it
-    the slope at the edge, and with it the distance of the summit, would be wrong by a factor that no grid mends.
-    """
-    on_lattice = np.sign(away) * np.array([ON_LATTICE[1], ON_LATTICE[0], ON_LATTICE[0], ON_LATTICE[1]])
-    of_jump = away * np.log(np.abs(away)) - 0.5 * np.pi * on_lattice
-    terms = np.stack([np.ones_like(away), away, away**2, of_jump], axis=1)
-    return np.asarray(np.linalg.inv(terms).transpose(0, 2, 1))
-
-
-def _jump_terms(inward: Array) -> Array:
-    """(m, 5) of distances (m,) from an edge, not negative: 1, s, s^2, s ln s, and nothing."""
-    logarithm = np.log(np.maximum(inward, 1e-300))
-    return np.asarray(
-        np.stack([np.ones_like(inward), inward, inward**2, inward * logarithm, np.zeros_like(inward)], -1)
-    )
-
-
-def _through(place: Array, is_there: Bools) -> Array:
-    """(m, 5, 5) coefficients of the polynomials through single points; with fewer points, of lower degree."""
-    matrix = place[..., None] ** np.arange(POINTS)
-    missing = ~is_there
-    unused = POINTS - np.cumsum(missing, axis=1)  # degrees from the highest down
-    matrix[missing] = np.eye(POINTS)[unused[missing]]
-    return np.asarray(np.where(is_there[:, None, :], np.linalg.inv(matrix), 0.0))
-
-
-def _powers(place: Array) -> Array:
-    """(m, 5) of places (m,): 1, s, s^2, ..."""
-    return np.vander(place, POINTS, increasing=True)
-
-
-def _highest_of(coefficients: Array, x: _Part, y: _Part) -> tuple[Array, Array, Array]:
+def _highest_of(coefficients: Array, x: AxisPolynomials, y: AxisPolynomials) -> tuple[Array, Array, Array]:
     """Highest value (m,) of temperatures with coefficients (m, 5, 5), and its places: on edges first, then inward."""
     if x.side == INSIDE and y.side == INSIDE:
         return _highest(coefficients, x.ends, y.ends)
@@ -416,7 +258,7 @@ def _inward(coefficients: Array) -> Array:
     Best of distances that are halved again and again, then Newton for the logarithm of the distance.
     """
     tries = np.concatenate([[0.0], NEAREST])
-    s = tries[(coefficients @ _jump_terms(tries).T).argmax(axis=1)]
+    s = tries[(coefficients @ jump_terms(tries).T).argmax(axis=1)]
     low, high = 0.5 * s, np.minimum(2.0 * s, NEAREST[0])
     inside = s > 0.0
     for _ in range(NEWTON_STEPS):
@@ -432,7 +274,7 @@ def _highest(coefficients: Array, ends_x: Array, ends_y: Array) -> tuple[Array, 
     """Highest value (m,) of polynomials (m, 5, 5) between their ends, and its places: best of a raster, then Newton."""
     rows, tries = np.arange(len(coefficients)), np.linspace(0.0, 1.0, TRIES)
     u, v = (ends[:, :1] + tries * (ends[:, 1:] - ends[:, :1]) for ends in (ends_x, ends_y))
-    first, second = (_powers(places.ravel()).reshape(-1, TRIES, POINTS) for places in (u, v))
+    first, second = (powers_of(places.ravel()).reshape(-1, TRIES, POINTS) for places in (u, v))
     best = (first @ coefficients @ second.transpose(0, 2, 1)).reshape(len(rows), -1).argmax(axis=1)
     u, v = u[rows, best // TRIES], v[rows, best % TRIES]
     # Value, both slopes, both bends and the twist, as polynomials.
@@ -440,7 +282,7 @@ def _highest(coefficients: Array, ends_x: Array, ends_y: Array) -> tuple[Array, 
     all_six = np.stack([coefficients, of_u, of_v, _DERIVATIVE @ of_u, of_v @ _DERIVATIVE.T, of_u @ _DERIVATIVE.T])
 
     def at(u: Array, v: Array) -> Array:
-        return np.asarray(((_powers(u)[None, :, None, :] @ all_six)[:, :, 0] * _powers(v)).sum(axis=2))
+        return np.asarray(((powers_of(u)[None, :, None, :] @ all_six)[:, :, 0] * powers_of(v)).sum(axis=2))
 
     here = at(u, v)
     for _ in range(NEWTON_STEPS):

@@ -16,7 +16,7 @@ from thermsim.case.faults.outlines import (
 )
 from thermsim.case.geometry.floor_plan import with_number
 from thermsim.case.geometry.places import insert_box, part_box, zone_box
-from thermsim.case.source.yaml_source import Source
+from thermsim.case.source.marked_values import Source
 from thermsim.case.vocabulary.numbers import Input, Steps, numbers
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.faults.wording import context
-from thermsim.case.source.yaml_source import KeyPath, Source
+from thermsim.case.source.marked_values import KeyPath, Source
 from thermsim.case.vocabulary.schema import Case, Entry
 from thermsim.errors import MOST_FAULTS, CaseError, Fault
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from thermsim.case.faults.wording import context, did_you_mean, listed
-from thermsim.case.source.yaml_source import KeyPath, Source
+from thermsim.case.source.marked_values import KeyPath, Source
 from thermsim.errors import MOST_FAULTS, Fault
 from thermsim.materials import catalogue
 

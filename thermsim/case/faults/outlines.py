@@ -19,7 +19,7 @@ from thermsim.case.geometry.places import (
     shared,
     zone_box,
 )
-from thermsim.case.source.yaml_source import KeyPath
+from thermsim.case.source.marked_values import KeyPath
 from thermsim.case.vocabulary.schema import Case, Heat, Part, Quantity
 from thermsim.materials.catalogue import VOID
 

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from thermsim.case.faults.examination import Look
 from thermsim.case.faults.wording import did_you_mean
-from thermsim.case.source.yaml_source import LARGEST_NUMBER, KeyPath, decode
+from thermsim.case.source.marked_values import KeyPath
+from thermsim.case.source.yaml_source import LARGEST_NUMBER, decode
 from thermsim.case.vocabulary.schema import Case, Joint
 from thermsim.errors import CaseError, Fault
 

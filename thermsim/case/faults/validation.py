@@ -17,7 +17,7 @@ from thermsim.case.faults.examination import Look
 from thermsim.case.faults.material_names import check_names_of_materials
 from thermsim.case.faults.wording import Problem, problems_of
 from thermsim.case.source.file_origin import Origin
-from thermsim.case.source.yaml_source import KeyPath, Source
+from thermsim.case.source.marked_values import KeyPath, Source
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import MOST_FAULTS, CaseError, enough
 

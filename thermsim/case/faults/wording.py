@@ -10,7 +10,7 @@ from typing import Any, get_args
 from pydantic import ValidationError
 
 from thermsim.case.faults.written_units import units_of_table, without_unit
-from thermsim.case.source.yaml_source import KeyPath, Source, holds
+from thermsim.case.source.marked_values import KeyPath, Source, holds
 from thermsim.case.vocabulary.numbers import FILMS
 from thermsim.case.vocabulary.schema import Case, Conductivity, Entry, Film, Joint, MaterialGiven, Part, Quantity
 from thermsim.errors import MOST_FAULTS, Fault, nearest_names

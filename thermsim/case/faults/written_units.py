@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable
 from typing import Any
 
-from thermsim.case.source.yaml_source import KeyPath
+from thermsim.case.source.marked_values import KeyPath
 from thermsim.case.vocabulary.numbers import key_of, unit_of
 from thermsim.units import ZERO_CELSIUS_K
 

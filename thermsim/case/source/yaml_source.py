@@ -9,22 +9,19 @@ value, numbers that are not finite, an alias that leads back to itself, more tha
 from __future__ import annotations
 
 import codecs
-import copy
 import math
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import yaml
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
+from thermsim.case.source.marked_values import KeyPath, Mark, Source
 from thermsim.case.source.refused_yaml import glued_fault, glued_key, in_plain_words
 from thermsim.errors import MOST_FAULTS, CaseError, Fault, enough
-
-KeyPath = tuple[str | int, ...]  # the keys and list positions that lead to a value
-Mark = tuple[int, int]  # line and column, both counted from 1
 
 LARGEST_FILE = 1_000_000  # [byte] far above any case that is written by hand
 LARGEST_NUMBER = 1e15  # in any unit of a case file: squares of it stay far inside double precision
@@ -40,114 +37,6 @@ _NOTHING = {"", "~", "null", "Null", "NULL"}
 _NOT_PRINTABLE = re.compile(
     "[^\x09\x0a\x0d\x20-\x7e\xa0-\u2027\u202a-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]"
 )
-
-
-@dataclass(frozen=True, eq=False)
-class Source:
-    """What a file holds, and where.
-
-    values : plain mappings, lists, text, numbers
-    marks : place of each value, by its path
-    key_marks : place of each key, by the path of its value
-    faults : (path, fault) of what was refused on the way; the path's value is not to be trusted
-    """
-
-    name: str
-    text: str
-    folder: Path | None
-    values: dict[str, Any]
-    marks: dict[KeyPath, Mark]
-    key_marks: dict[KeyPath, Mark]
-    faults: tuple[tuple[KeyPath, Fault], ...] = ()
-
-    def mark(self, path: KeyPath) -> Mark:
-        """Place of a value, or of the nearest thing around it that stands in the file."""
-        for length in range(len(path), -1, -1):
-            if path[:length] in self.marks:
-                return self.marks[path[:length]]
-        return (1, 1)
-
-    def key_mark(self, path: KeyPath) -> Mark:
-        """Place of the key of a value; of the value itself where it has none (items of a list)."""
-        return self.key_marks.get(path) or self.mark(path)
-
-    def fault(self, path: KeyPath, message: str, *, at_key: bool = False) -> Fault:
-        line, column = self.key_mark(path) if at_key else self.mark(path)
-        return Fault(self.name, line, column, message)
-
-    def at(self, path: KeyPath) -> Any:
-        """The value at a path; None if nothing stands there."""
-        value: Any = self.values
-        for step in path:
-            if not holds(value, step):
-                return None
-            value = value[step]
-        return value
-
-    def with_one_option(self) -> Iterator[Source]:
-        """The same source once for each of its options, with that option alone: at `options`, item 0."""
-        options = self.values.get("options") or []
-        shared: list[dict[KeyPath, Mark]] = []
-        own: list[list[dict[KeyPath, Mark]]] = []
-        for given in (self.marks, self.key_marks):
-            shared.append({path: mark for path, mark in given.items() if path[:1] != ("options",) or len(path) == 1})
-            own.append([{} for _ in options])
-            for path, mark in given.items():
-                if path[:1] == ("options",) and len(path) > 1 and isinstance(path[1], int):
-                    own[-1][path[1]]["options", 0, *path[2:]] = mark
-        for number, option in enumerate(options):
-            yield replace(
-                self,
-                values=self.values | {"options": [option]},
-                marks=shared[0] | own[0][number],
-                key_marks=shared[1] | own[1][number],
-            )
-
-    def without(self, path: KeyPath) -> Source:
-        """The same source with one value left out; later items of a list move up, with their marks."""
-        values = copy.deepcopy(self.values)
-        holder = Source(self.name, "", None, values, {}, {}).at(path[:-1])
-        del holder[path[-1]]
-        in_list = isinstance(holder, list)
-        return replace(
-            self,
-            values=values,
-            marks=_marks_without(self.marks, path, in_list),
-            key_marks=_marks_without(self.key_marks, path, in_list),
-        )
-
-    def with_value(self, path: KeyPath, value: Any, other: Source, other_path: KeyPath) -> Source:
-        """The same source with a value set that stands at `other_path` of another; its marks come along."""
-        values = copy.deepcopy(self.values)
-        holder = Source(self.name, "", None, values, {}, {}).at(path[:-1])
-        holder[path[-1]] = copy.deepcopy(value)
-        marks = _marks_without(self.marks, path, False)
-        key_marks = _marks_without(self.key_marks, path, False)
-        for own, given in ((marks, other.marks), (key_marks, other.key_marks)):
-            for place, mark in given.items():
-                if place[: len(other_path)] == other_path:
-                    own[path + place[len(other_path) :]] = mark
-        return replace(self, values=values, marks=marks, key_marks=key_marks)
-
-
-def holds(value: Any, step: str | int) -> bool:
-    """Whether a mapping has that key, or a list that many items."""
-    if isinstance(value, dict):
-        return step in value
-    return isinstance(value, list) and isinstance(step, int) and 0 <= step < len(value)
-
-
-def _marks_without(marks: dict[KeyPath, Mark], path: KeyPath, in_list: bool) -> dict[KeyPath, Mark]:
-    depth = len(path) - 1
-    kept: dict[KeyPath, Mark] = {}
-    for place, mark in marks.items():
-        if place[: depth + 1] == path:
-            continue
-        step = place[depth] if len(place) > depth and place[:depth] == path[:depth] else None
-        if in_list and isinstance(step, int) and step > path[-1]:  # type: ignore[operator]  # a list has int steps
-            place = (*place[:depth], step - 1, *place[depth + 1 :])
-        kept[place] = mark
-    return kept
 
 
 def read_text(path: Path, name: str) -> str:

@@ -13,7 +13,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from thermsim.case.source.yaml_source import KeyPath
+from thermsim.case.source.marked_values import KeyPath
 from thermsim.case.vocabulary.schema import Case, Entry, Part
 
 

@@ -16,7 +16,8 @@ from typing import Any, Literal, get_args
 
 from pydantic.fields import FieldInfo
 
-from thermsim.case.source.yaml_source import LARGEST_NUMBER, KeyPath
+from thermsim.case.source.marked_values import KeyPath
+from thermsim.case.source.yaml_source import LARGEST_NUMBER
 from thermsim.case.vocabulary.addresses import called
 from thermsim.case.vocabulary.quantities import Basis, Conductivity, Entry, Quantity, Tolerance
 from thermsim.case.vocabulary.schema import Case, Film, Insert, Leakage, MaterialGiven, Part

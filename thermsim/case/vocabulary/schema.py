@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from pydantic import Field, PrivateAttr, model_validator
 
 from thermsim.case.source.file_origin import Origin
-from thermsim.case.source.yaml_source import KeyPath, Mark
+from thermsim.case.source.marked_values import KeyPath, Mark
 from thermsim.case.vocabulary.cooling import BOUNDARY_KEYS as BOUNDARY_KEYS
 from thermsim.case.vocabulary.cooling import Cooling as Cooling
 from thermsim.case.vocabulary.cooling import Direction as Direction

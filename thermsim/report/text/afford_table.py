@@ -10,7 +10,7 @@ from thermsim.report.text.blocks import Block, Column
 from thermsim.report.words.numbers import UNKNOWN, fixed, with_doubt
 
 if TYPE_CHECKING:
-    from thermsim.limits.afford import Affordance, Afforded, Step
+    from thermsim.limits.affordance import Affordance, Afforded, Step
 
 CAUTIONS = (
     "A prediction is no safety limit, and never a reason to bypass thermal shutdown. A raised voltage can damage or "

@@ -6,7 +6,7 @@ from functools import singledispatch
 from typing import TYPE_CHECKING
 
 from thermsim.comparison.outcome import Comparison
-from thermsim.limits.afford import Affordance
+from thermsim.limits.affordance import Affordance
 from thermsim.mesh.prediction import Prediction
 from thermsim.plausibility.measure import Measurements
 from thermsim.printable import as_html, as_text

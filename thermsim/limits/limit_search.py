@@ -1,0 +1,217 @@
+"""Where the readings of a case meet a limit, over the clocked power and over the clock.
+
+They are found on one grid that is quick, and corrected by what a mesh study has told of one state.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from thermsim.case.vocabulary.schema import Case, Clock
+from thermsim.errors import CaseError, Fault
+from thermsim.limits.affordance import Between, Beyond, PowerAtLimit, Step, Verdict, Width
+from thermsim.limits.clock import Drive, drive_at, proportional, voltage_at, voltage_points
+from thermsim.limits.states import EDGE_WIDTH, MEETS_K, Crossing, State, States, crossing
+from thermsim.mesh.convergence import doubt as doubt_of
+from thermsim.mesh.predict import FEWEST_GRIDS
+from thermsim.model.grid.plan import MULTIPLIERS, plan_grid
+from thermsim.readout.materials_held import NotHeld, worst_of
+
+SEARCH_GRID = 1  # index into MULTIPLIERS of the even grid on which clocks and powers are tried: the second coarsest
+# The next power tried is this factor beyond where a straight line would meet the limit. The reading then lies above the
+# limit at once where it grows faster than the power, as leakage makes it.
+OVERSHOOT = 1.02
+LARGEST_STRIDE = 4.0  # largest ratio of one power tried to the one before; our own choice
+# share of the typed power up to which the limit is sought; a reading that stays below does not depend on that power
+MOST_SHARE = 1e5
+# Share of the power or clock at the limit at which a second state is solved: from both follows what one kelvin is worth
+# in watts or gigahertz there.
+STEP_BACK = 0.99
+# Where this many times the power of a clock has no steady state, the mesh cannot tell whether the clock itself has one.
+NEAR_RUNAWAY = 1.02
+
+
+class LimitSearch:
+    """Readings of states, corrected by a mesh study of the state `there`, with their doubts; uncorrected without it."""
+
+    def __init__(
+        self,
+        case: Case,
+        states: States,
+        there: State | None = None,
+        finest: dict[str, float] | None = None,
+        doubts: dict[str, float] | None = None,
+    ) -> None:
+        self.case, self.states, self.there = case, states, there
+        self.finest, self.doubts = finest or {}, doubts or {}
+        self.tried_GHz: set[float] = set()
+        self.offset = {one.reading: one.offset_K for one in case.readings}
+
+    def expected(self, state: State, name: str) -> tuple[float, float]:
+        """Reading and its mesh doubt [C, K]."""
+        value = state.readings[name]
+        if self.there is None:
+            return value, 0.0
+        zero = self.there.coolant_C + self.offset[name].value
+        rise = self.there.readings[name] - zero
+        ratio = (value - zero) / rise if abs(rise) > 1e-9 else 1.0
+        off = self.finest[name] - self.there.readings[name]
+        return value + off * ratio, self.doubts[name] * max(ratio, 1.0) + abs(off * (ratio - 1.0))
+
+    def highest(self, state: State, width: Width = "expected") -> tuple[float, str]:
+        """The highest reading [C] with its name; `at least`: raised by its mesh doubt and tolerance."""
+        found = []
+        for name in state.readings:
+            value, mesh = self.expected(state, name)
+            found.append((value + (mesh + self.offset[name].plus_minus if width == "at least" else 0.0), name))
+        return max(found)
+
+    def excess(self, drive: Drive, limit_C: float, width: Width) -> float | None:
+        state = self.states.at(drive)
+        return None if state is None else self.highest(state, width)[0] - limit_C
+
+    # ---- power
+
+    def power_at(self, limit_C: float, width: Width) -> Crossing | None:
+        """The share of the clocked power that meets the limit; None where none at all does too much already."""
+
+        def excess(share: float) -> float | None:
+            return self.excess(proportional(share), limit_C, width)
+
+        tried = sorted({0.0, 1.0, *self.states.shares()}) if self.there is not None else [0.0, 1.0]
+        high = next((share for share in tried[1:] if not _below(excess(share))), None)
+        low = max(share for share in tried if high is None or share < high)
+        while high is None:
+            state = self._state(proportional(low))
+            rise = self.highest(state, width)[0] - state.coolant_C
+            more = OVERSHOOT * (limit_C - state.coolant_C) / rise if rise > 0.0 else LARGEST_STRIDE
+            further = low * min(max(more, OVERSHOOT), LARGEST_STRIDE)
+            if further > MOST_SHARE:
+                what = "no reading depends on the clocked power; read a zone that is heated by it"
+                raise CaseError([Fault(self.case.file, *self.case.mark("readings"), what)])
+            low, high = (further, None) if _below(excess(further)) else (low, further)
+        if low == 0.0 and not _below(excess(low)):
+            return None
+        return crossing(excess, low, high)
+
+    def power(self, limit_C: float) -> PowerAtLimit | None:
+        met = self.power_at(limit_C, "expected")
+        if met is None:
+            return None
+        state = self._state(proportional(met.at))
+        least = self.power_at(limit_C, "at least")
+        least_W = None if least is None else self._state(proportional(least.at)).made_W
+        if met.ends_by == "runaway":
+            edge_W = self._edge_doubt(lambda search: search._power_edge(limit_C))
+            if least is not None and least.ends_by == "runaway":
+                least_W = None if edge_W is None else max(state.made_W - edge_W, 0.0)
+            return PowerAtLimit(state.made_W, edge_W, least_W, met.at, None, "runaway")
+        doubt_K, below = self._doubt_below(state, proportional(STEP_BACK * met.at))
+        doubt_W = doubt_K * (state.made_W - below.made_W)
+        return PowerAtLimit(state.made_W, doubt_W, least_W, met.at, self.highest(state)[1], "limit")
+
+    def _doubt_below(self, state: State, colder: Drive) -> tuple[float, State]:
+        """Mesh doubt of the highest reading of a state over its distance to that of a colder state, and that state."""
+        below = self._state(colder)
+        highest, name = self.highest(state)
+        return (self.expected(state, name)[1] + MEETS_K) / (highest - self.expected(below, name)[0]), below
+
+    def _power_edge(self, limit_C: float) -> tuple[float, float] | None:
+        """Power [W] at the edge of runaway, and how exactly it was found; None where the limit is met before it."""
+        met = self.power_at(limit_C, "expected")
+        if met is None or met.ends_by == "limit":
+            return None
+        edge, before = (self._state(proportional(met.at * part)).made_W for part in (1.0, 1.0 - EDGE_WIDTH))
+        return edge, edge - before
+
+    def _edge_doubt(self, edge: Callable[[LimitSearch], tuple[float, float] | None]) -> float | None:
+        """Mesh doubt of an edge of runaway, from that edge on three grids; None where one of them has none."""
+        plan, found = plan_grid(self.case), []
+        for number, multiplier in enumerate(MULTIPLIERS[:FEWEST_GRIDS]):
+            search = self if number == SEARCH_GRID else LimitSearch(self.case, States(self.case, plan.grid(multiplier)))
+            here = edge(search)
+            if here is None:
+                return None
+            found.append(here)
+        sizes = [1.0 / multiplier for multiplier in MULTIPLIERS[:FEWEST_GRIDS]]
+        return doubt_of([value for value, _ in found], sizes).half_width + max(exact for _, exact in found)
+
+    def _state(self, drive: Drive) -> State:
+        state = self.states.at(drive)
+        assert state is not None  # a crossing ends at a state that exists
+        return state
+
+    def not_held(self, drives: Iterable[Drive]) -> tuple[NotHeld, ...]:
+        """Of the states at some drives, each material where it gets hottest."""
+        states = (self.states.at(drive) for drive in drives)
+        return worst_of(one for state in states if state is not None for one in state.not_held)
+
+    # ---- clock
+
+    def step(self, clock: Clock, limit_C: float, frequency_GHz: float, voltage_V: float, is_typed: bool) -> Step:
+        state = self.states.at(drive_at(clock, frequency_GHz, voltage_V))
+        if state is None:
+            return Step(frequency_GHz, voltage_V, is_typed, None, None, None, None, None, None, "runaway")
+        highest, name = self.highest(state)
+        least = limit_C - self.highest(state, "at least")[0]
+        verdict: Verdict = "no" if self._surely_above(state, limit_C) else "within doubt"
+        if least > 0.0 and self.states.at(state.drive.times(NEAR_RUNAWAY)) is not None:
+            verdict = "yes"
+        mesh = self.expected(state, name)[1]
+        margin = limit_C - highest
+        return Step(frequency_GHz, voltage_V, is_typed, state.made_W, name, highest, mesh, margin, least, verdict)
+
+    def _surely_above(self, state: State, limit_C: float) -> bool:
+        for name in state.readings:
+            value, mesh = self.expected(state, name)
+            if value - mesh - self.offset[name].plus_minus > limit_C:
+                return True
+        return False
+
+    def between(self, clock: Clock, limit_C: float) -> tuple[Between | None, Beyond | None]:
+        points = voltage_points(clock)
+        met, beyond = self._clock_at(clock, points, limit_C, "expected")
+        if met is None:
+            return None, beyond
+        state = self._state(_drive_along(clock, points, met.at))
+        if met.ends_by == "runaway":
+            reading, doubt_GHz = None, self._edge_doubt(lambda search: search._clock_edge(clock, limit_C))
+        else:
+            reading = self.highest(state)[1]
+            back = max(points[0][0], STEP_BACK * met.at)
+            doubt_GHz = self._doubt_below(state, _drive_along(clock, points, back))[0] * (met.at - back)
+        return Between(met.at, doubt_GHz, voltage_at(points, met.at), state.made_W, reading, met.ends_by), None
+
+    def least_GHz(self, clock: Clock, limit_C: float, between: Between | None) -> float | None:
+        met, _ = self._clock_at(clock, voltage_points(clock), limit_C, "at least")
+        if met is None or met.ends_by == "limit":
+            return None if met is None else met.at
+        doubt_GHz = None if between is None else between.mesh_doubt_GHz
+        return None if doubt_GHz is None else met.at - doubt_GHz
+
+    def _clock_edge(self, clock: Clock, limit_C: float) -> tuple[float, float] | None:
+        """Clock [GHz] at the edge of runaway, and how exactly it was found; None where the limit is met before it."""
+        met, _ = self._clock_at(clock, voltage_points(clock), limit_C, "expected")
+        return None if met is None or met.ends_by == "limit" else (met.at, EDGE_WIDTH * met.at)
+
+    def _clock_at(
+        self, clock: Clock, points: tuple[tuple[float, float], ...], limit_C: float, width: Width
+    ) -> tuple[Crossing | None, Beyond | None]:
+        def excess(frequency_GHz: float) -> float | None:
+            self.tried_GHz.add(frequency_GHz)
+            return self.excess(_drive_along(clock, points, frequency_GHz), limit_C, width)
+
+        low: float | None = None
+        for frequency in sorted({*(point[0] for point in points), *self.tried_GHz}):
+            if not _below(excess(frequency)):
+                return (None, "below the slowest") if low is None else (crossing(excess, low, frequency), None)
+            low = frequency
+        return None, "above the fastest"
+
+
+def _below(excess_K: float | None) -> bool:
+    return excess_K is not None and excess_K < 0.0
+
+
+def _drive_along(clock: Clock, points: tuple[tuple[float, float], ...], frequency_GHz: float) -> Drive:
+    return drive_at(clock, frequency_GHz, voltage_at(points, frequency_GHz))
