@@ -20,7 +20,7 @@ def thermsim(*arguments: str, folder: Path | None = None, **more: str) -> subpro
         [sys.executable, "-m", "thermsim", *arguments],
         capture_output=True,
         text=True,
-        encoding="utf-8",
+        encoding=more.get("PYTHONIOENCODING", "utf-8"),
         cwd=folder,
         env={**os.environ, "PYTHONUTF8": "1", "PYTHONPATH": str(CASES.parent), **more},
         check=False,
@@ -225,3 +225,32 @@ def test_an_interrupt_while_files_are_written_names_the_journal(
     with pytest.raises(InterruptedStudyError) as told:
         commands(asked, standalone_mode=False)
     assert "study.sqlite" in told.value.remedy and "--resume" in told.value.remedy
+
+
+@pytest.mark.parametrize("page", ["ascii", "cp1252"])
+def test_a_code_page_that_lacks_a_letter_is_no_failure(page: str, tmp_path: Path) -> None:
+    text = Path(SLAB).read_text(encoding="utf-8")
+    (tmp_path / "mine.yaml").write_text(re.sub(r"title: .*", "title: \u03a9 \u00e9 \u2500", text), encoding="utf-8")
+    done = thermsim("inspect", "mine.yaml", folder=tmp_path, PYTHONUTF8="0", PYTHONIOENCODING=page)
+    assert done.returncode == 0 and "Traceback" not in done.stderr
+    told = thermsim("inspect", "mine.yaml", "--json", folder=tmp_path, PYTHONUTF8="0", PYTHONIOENCODING=page)
+    assert json.loads(told.stdout)["title"] == "\u03a9 \u00e9 \u2500"
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["predict", SLAB, "--replace"], "--out DIR"),
+        (["compare", SLAB, "--resume"], "--out DIR"),
+        (["compare", SLAB, "--workers", "2", "--dask", "here:1"], "give one of them"),
+    ],
+)
+def test_options_that_cannot_go_together_are_refused(words: list[str], told: str) -> None:
+    done = thermsim(*words)
+    assert done.returncode == 2 and told in done.stderr
+
+
+def test_a_danger_of_an_unknown_option_is_not_accepted() -> None:
+    demo = str(CASES / "crooked-film.yaml")
+    done = thermsim("compare", demo, "--accept-danger", "galium film, 30 um")
+    assert done.returncode == 3 and "did you mean 'gallium film, 30 um'" in done.stderr.replace("`", "'")

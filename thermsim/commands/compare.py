@@ -14,6 +14,7 @@ from thermsim.commands.terminal import (
     ProgressLine,
     case_of,
     console,
+    needs_folder,
     print_json,
     tell_slips,
 )
@@ -72,9 +73,10 @@ def compare(
     from thermsim.comparison.compare import compare, identity
     from thermsim.run.journal import FILE, Journal
 
+    needs_folder(folder, resume=resume, replace=replace)
+    if cluster is not None and workers is not None:
+        raise click.UsageError("--workers are processes here, --dask sends all to a cluster: give one of them")
     case = case_of(case_file, None)
-    if resume and folder is None:
-        raise click.UsageError("--resume goes on with the journal of a folder: give it by --out")
     if base is not None and base in options:
         raise click.UsageError(f"{base!r} is the base: name other options, or none for all")
     if resume and folder is not None and not (folder / FILE).exists():

@@ -5,7 +5,6 @@ Everything heavy is imported inside the command that needs it, so that `--help` 
 
 from __future__ import annotations
 
-import os
 import sys
 
 import click
@@ -19,6 +18,7 @@ from thermsim.commands.predict import predict
 from thermsim.commands.prove import prove
 from thermsim.commands.start import start
 from thermsim.commands.sweep import sweep
+from thermsim.commands.terminal import nobody_reads, replace_letters
 from thermsim.errors import CaseError, MemoryLimitError, ThermsimError
 
 
@@ -34,8 +34,10 @@ for command in (start, inspect, predict, compare, sweep, afford, prove, material
 
 def main() -> None:
     """Run the command; every failure a user can meet becomes its message and its exit code."""
+    replace_letters()
     try:
         commands(standalone_mode=False)
+        sys.stdout.flush()
     except CaseError as error:
         count = len(error.faults)
         click.echo(f"{error}\n{count} fault{'s' if count > 1 else ''}: nothing was computed", err=True)
@@ -59,5 +61,4 @@ def main() -> None:
         click.echo("thermsim: stopped; nothing half-written is left", err=True)
         sys.exit(130)
     except BrokenPipeError:
-        # The reader of a pipe went away (`| head`): no fault; keep the interpreter from flushing into it again.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        nobody_reads()

@@ -14,6 +14,7 @@ from thermsim.commands.terminal import (
     ProgressLine,
     case_of,
     console,
+    needs_folder,
     print_json,
     tell_slips,
 )
@@ -47,6 +48,7 @@ def predict(
     from thermsim.mesh.predict import predict
 
     resistances = None
+    needs_folder(folder, replace=replace, volume=volume)
     case = case_of(case_file, option)
     if folder is not None:
         from thermsim.report.files.export import check_target

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from thermsim.commands.terminal import JSON, ProgressLine, print_json
+from thermsim.commands.terminal import JSON, ProgressLine, print_json, printing
 from thermsim.errors import ProofError
 
 
@@ -38,11 +38,12 @@ def prove(as_json: bool, folder: Path | None, stacks: int | None, cases: Path | 
         from thermsim.report.page.proof_page import write
 
         written = write(found, folder)
-    if as_json:
-        print_json(found)
-    else:
-        for line in table(found):
-            click.echo(line)
+    with printing():  # the exit code tells whether the proof holds, whoever reads
+        if as_json:
+            print_json(found)
+        else:
+            for line in table(found):
+                click.echo(line)
     if folder is not None:
         click.echo(f"{len(written)} files in {folder}: open {written[0]}", err=as_json)
     if not found["holds"]:

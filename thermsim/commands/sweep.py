@@ -14,6 +14,7 @@ from thermsim.commands.terminal import (
     ProgressLine,
     case_of,
     console,
+    needs_folder,
     print_json,
     warn_of_slips,
 )
@@ -41,6 +42,9 @@ from thermsim.commands.terminal import (
 @click.option(
     "--accuracy", metavar="KELVIN", type=FiniteRange(min=1e-4), help="Refine until the mesh doubts are below."
 )
+@click.option(
+    "--memory", metavar="GB", type=FiniteRange(min=0.01), help="What grids may take (4, or most of what is free)."
+)
 @click.option("--replace", is_flag=True, help="Let DIR lose another sweep.")
 def sweep(
     case_file: Path,
@@ -52,11 +56,13 @@ def sweep(
     same_height: str | None,
     folder: Path | None,
     accuracy: float | None,
+    memory: float | None,
     replace: bool,
 ) -> None:
     """Follow temperatures over a range of one or two numbers, and find where they are lowest."""
     from thermsim.sweeps.sweep import Vary, sweep
 
+    needs_folder(folder, replace=replace)
     case = case_of(case_file, option)
     if folder is not None:
         from thermsim.report.files.sweep_export import check_sweep_target
@@ -71,6 +77,7 @@ def sweep(
             asked=watched,
             same_height=same_height,
             accuracy_K=accuracy,
+            memory_GB=memory,
             progress=progress,
         )
     written: list[Path] = []

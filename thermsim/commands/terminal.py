@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import math
+import os
 import signal
 import sys
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -91,9 +95,39 @@ def console() -> Console:
 
 
 def print_json(document: Any) -> None:
+    """In letters where the terminal has them all, else with what JSON writes for a letter."""
     import json
 
-    click.echo(json.dumps(document, indent=2, allow_nan=False, ensure_ascii=False))
+    has_all_letters = (sys.stdout.encoding or "ascii").lower().startswith("utf")
+    click.echo(json.dumps(document, indent=2, allow_nan=False, ensure_ascii=not has_all_letters))
+
+
+def replace_letters() -> None:
+    """A letter that the code page of the terminal or file lacks becomes a question mark, never a failure."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
+def nobody_reads() -> None:
+    """The reader of a pipe went away (`| head`): no fault; keep the interpreter from flushing into it again."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+@contextmanager
+def printing() -> Iterator[None]:
+    """What is printed to a reader who may leave early: what follows is done all the same."""
+    try:
+        yield
+        sys.stdout.flush()
+    except BrokenPipeError:
+        nobody_reads()
+
+
+def needs_folder(folder: Path | None, **given: bool) -> None:
+    """Refuse options that act on the folder of `--out` where there is none."""
+    for name in [name for name, is_given in given.items() if is_given and folder is None]:
+        raise click.UsageError(f"--{name} acts on the folder of a result: give it by --out DIR")
 
 
 _heard = False  # whether the interrupt key was pressed

@@ -16,6 +16,7 @@ from math import hypot, inf
 import numpy as np
 from numpy.typing import NDArray
 
+from thermsim.case.faults.wording import did_you_mean, listed
 from thermsim.case.inputs.spread import REPLICATES, enough
 from thermsim.case.vocabulary.schema import Case
 from thermsim.comparison import decision, ranking
@@ -25,7 +26,7 @@ from thermsim.comparison.hand_check import flux_bounds
 from thermsim.comparison.outcome import Comparison, Contribution, Gain, Interval, OptionResult
 from thermsim.comparison.tolerances import Samples, sampled
 from thermsim.comparison.uncertainty import Estimate, FirstOrder, Summary, compare_ways, first_order, summarise
-from thermsim.errors import RunawayError, ThermsimError
+from thermsim.errors import RunawayError, ThermsimError, UnknownNameError
 from thermsim.nearby.variables import SHARED
 from thermsim.plausibility.cautions import gallium_cautions, option_of
 from thermsim.progress import Progress
@@ -235,6 +236,11 @@ def compare(
     start = time.perf_counter()
     count = _count(samples)
     names, cases = chosen(case, base, options)
+    for name in accept_danger:
+        if name not in names[1:]:
+            hint = did_you_mean(name, names[1:])
+            what = f"no option {name!r} is judged, so that its danger cannot be accepted{hint}"
+            raise UnknownNameError(what, f"judged are: {listed(names[1:])}")
     whole = family(names, cases, accuracy_K, memory_GB, progress)
     lines = None if progress is None else lambda *state: progress(progress_line(*state))
     solve_all = partial(run, workers=workers, cluster=cluster, journal=journal, watch=lines)
