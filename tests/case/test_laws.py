@@ -28,6 +28,9 @@ def test_the_mean_of_a_table_is_its_integral(at_C: float, reach_K: float) -> Non
     above, below = (TABLE.mean(np.array([at_C + shift]), reach)[0] for shift in (step, -step))
     slope = TABLE.slope_of_mean(np.array([at_C]), reach)[0]
     assert slope == pytest.approx((above - below) / (2.0 * step), rel=1e-3, abs=1e-3)
+    wide, near = (TABLE.mean(np.array([at_C]), reach + shift)[0] for shift in (step, -step))
+    by_reach = TABLE.slope_of_mean_by_reach(np.array([at_C]), reach)[0]
+    assert by_reach == pytest.approx((wide - near) / (2.0 * step), rel=1e-3, abs=1e-3)
 
 
 @pytest.mark.parametrize("law", CONDUCTIVITIES, ids=lambda law: type(law).__name__)

@@ -263,7 +263,32 @@ def filled() -> Case:
     return case_of(layers, heat, [film("top", 4000.0, 20.0), film("bottom", 300.0, 21.0)])
 
 
-STACKS = {"filled": filled, "mapped": mapped, "plain": plain, "curved": curved, "throughout": throughout, "cut": cut}
+def kinked() -> Case:
+    """Kinks of two tables within many cells, beside joint, fill, leakage, a heated volume, a film and a held face."""
+    table = {"conductivity_W_mK": {"table": [[20.0, 160.0], [52.0, 90.0], [70.0, 130.0], [140.0, 40.0]]}}
+    layers = [
+        part("board", [14.0, 12.0], 1.2, 9.0),
+        part("die", [8.0, 7.0], 0.7, table),
+        joint("solder", 20.0),
+        part("lid", [11.0, 9.0], 1.5, {"conductivity_W_mK": {"table": [[20.0, 30.0], [40.0, 60.0], [90.0, 20.0]]}},
+             around={"material": {"conductivity_W_mK": 0.6}}),
+    ]  # fmt: skip
+    hot = {"zone": "hot", "corner_mm": [1.0, 1.2], "size_mm": [4.0, 3.0], "power_W": 20.0}
+    bulk = {"zone": "bulk", "corner_mm": [4.0, 3.0], "size_mm": [3.0, 2.0], "power_W": 3.0}
+    heat = [
+        {"in": "die", "leakage": {"per_K": 0.003, "at_C": 70.0}, "zones": [hot]},
+        {"in": "lid", "at": "volume", "zones": [bulk]},
+    ]
+    cooling = [
+        film("top", 6000.0, 20.0),
+        {"face": "bottom", "environment": "bench", "temperature_C": 30.0},
+        film("exposed", 60.0, 22.0),
+    ]
+    return case_of(layers, heat, cooling, probes=[{"probe": "inside", "in": "die", "at_mm": [2.3, 3.1, 0.5]}])
+
+
+STACKS = {"filled": filled, "mapped": mapped, "plain": plain, "curved": curved, "throughout": throughout, "cut": cut,
+          "kinked": kinked}  # fmt: skip
 
 
 def full(case: Case, plan: GridPlan, base: Case) -> dict[Observable, float]:
@@ -315,15 +340,19 @@ def numbers_of_stacks() -> Iterator[Any]:
 
 @pytest.mark.parametrize(("name", "path"), numbers_of_stacks())
 def test_differences_of_full_solves(name: str, path: str) -> None:
-    """Every kind of input and of answer, to 1e-6 and what 1e-9 K in each solve leaves of a difference."""
+    """Every kind of input and of answer, to 1e-6 and what 1e-9 K in each solve leaves of a difference.
+
+    Over temperature the mean of k across a cell has a slope that bends wherever a kink comes into the cell or leaves
+    it, which differences take in to 1e-4 only.
+    """
     case, plan, found = solved(name)
     one = found.known[path]
     if path in found.left_out and one.acts_on == "plan":
         return  # its outline lies on another, or a probe on a face leaves it: see the tests below
     assert path not in found.left_out
-    scale = abs(one.value) or 1.0
+    scale, within = abs(one.value) or 1.0, 1e-4 if name == "kinked" else 1e-6
     for question, slope in difference(one, case, plan).items():
-        assert found[question][path] == pytest.approx(slope, rel=1e-6, abs=2e-6 / scale), question
+        assert found[question][path] == pytest.approx(slope, rel=within, abs=2e-6 / scale), question
 
 
 @pytest.mark.parametrize("name", list(STACKS))

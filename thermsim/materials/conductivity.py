@@ -81,6 +81,16 @@ class Law(ABC):
             found += np.divide(side * within, reach_K, out=np.zeros_like(found), where=within > 0.0)
         return found
 
+    def slope_of_mean_by_reach(self, temperature_C: FloatArray, reach_K: FloatArray) -> FloatArray:
+        """Derivative of `mean` by the reach [W/mK2]: zero but where a kink lies within."""
+        found = np.zeros_like(temperature_C)
+        for at_C, bend in zip(self.kinks_C, self.bends, strict=True):
+            off = np.abs(temperature_C - at_C)
+            inside = reach_K > off
+            share = np.divide(off, reach_K, out=np.ones_like(found), where=inside)
+            found += 0.25 * bend * (1.0 - share**2)
+        return found
+
 
 @dataclass(frozen=True)
 class ConstantLaw(Law):

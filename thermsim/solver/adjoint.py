@@ -13,16 +13,19 @@ cooling is read off with L = 1 in its fluid. With half conductances a, resistanc
 
 Where k depends on temperature, dR/dT has terms of dk/dT that are not symmetric. Their transpose is
 (dk/dT) dJ/dk of each cell; they are small beside conduction, so a few solves of the symmetric part, combined to the
-least residual, take them in. On a tangent of leakage that touches at the solution, nothing changes with the place
-where it touches, to first order. Source: Giles and Pierce, Flow, Turbulence and Combustion 65 (2000) 393 for discrete
-adjoints; Eisenstat, Elman and Schultz, SIAM J. Numer. Anal. 20 (1983) 345 for the combination (GCR). Both from memory.
+least residual, take them in. Where a kink of k lies within a cell, its mean k also moves with what the temperature
+rises by across the cell, T- of its upper less T+ of its lower face: that is one more number read off temperatures, with
+the weight (dk/d rise) dJ/dk, which counts with J (`_of_rises`). On a tangent of leakage that touches at the solution,
+nothing changes with the place where it touches, to first order. Source: Giles and Pierce, Flow, Turbulence and
+Combustion 65 (2000) 393 for discrete adjoints; Eisenstat, Elman and Schultz, SIAM J. Numer. Anal. 20 (1983) 345 for the
+combination (GCR). Both from memory.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,13 +35,14 @@ from thermsim.model.assemble import FacePlane
 from thermsim.model.build import Model
 from thermsim.model.physics.boundary import FIXED_TEMPERATURE_FILM
 from thermsim.solver.linear import TOLERANCE, State, solve
-from thermsim.solver.linearised import Goal, Linearised, Plane, adjoint_faces, halves, nodes_of
+from thermsim.solver.linearised import NOTHING, Goal, Linearised, Plane, adjoint_faces, halves, nodes_of
 from thermsim.solver.multigrid.multigrid import companion
 
 Array = NDArray[np.float64]
 
 RELATIVE_RESIDUAL = 1e-10  # relative residual at which the iteration stops: gradients are then right to about 1e-9
 INNER_RESIDUAL = 3e-3  # the same of each solve of the symmetric part; the iteration corrects what it leaves
+RISES_SETTLED = 1e-12  # relative change at which what rises across cells do to conductivities has settled
 MOST_STEPS = 60
 
 
@@ -75,7 +79,8 @@ def sensitivities(at: Linearised, goals: Sequence[Goal]) -> Iterator[Sensitivity
     states = [at.state] if lanes == 1 else [State(at.state.solid, companion(at.state.hierarchy)) for _ in range(lanes)]
 
     def work(lane: int, goal: Goal) -> Sensitivity:
-        return _sensitivity(at, goal, adjoint(at, goal, states[lane]))
+        adj = adjoint(at, goal, states[lane])
+        return _sensitivity(at, _with_rises(at, goal, _log_conductivity(at, adj, goal)), adj)
 
     if lanes == 1:
         yield from (work(0, goal) for goal in goals)
@@ -96,8 +101,8 @@ def adjoint(at: Linearised, goal: Goal, state: State | None = None) -> Array:
     solution = np.zeros(at.stencil.ground.shape)
     residual = _source(at, goal)
     if at.log_slope is not None:
-        for slope, by_log in zip(at.log_slope, _log_conductivity(at, solution, goal), strict=True):
-            residual += slope * by_log
+        by_log = _log_conductivity(at, solution, goal)
+        residual += _by_temperature(at.log_slope, by_log) + _of_rises(at, by_log)[1]
     norm = float(np.sqrt(np.vdot(residual, residual)))
     if norm == 0.0:
         return solution
@@ -109,6 +114,8 @@ def adjoint(at: Linearised, goal: Goal, state: State | None = None) -> Array:
         if at.log_slope is None:
             return direction
         image = -_balance(at, direction)
+        if at.rises is not None:
+            image -= _of_rises(at, _log_conductivity(at, direction, NOTHING))[1]
         for before, its_image, square in previous:
             share = float(np.vdot(image, its_image)) / square
             direction -= share * before
@@ -125,6 +132,67 @@ def adjoint(at: Linearised, goal: Goal, state: State | None = None) -> Array:
         f"an adjoint stopped at a relative residual of {relative:.1e}",
         "close to runaway, or a conductivity that jumps with temperature: lower the power, or smooth its table",
     )
+
+
+def _by_temperature(log_slope: Sequence[Array], by_log: Sequence[Array]) -> Array:
+    """(dk/dT) dJ/dk of cells."""
+    return np.asarray(sum(slope * by for slope, by in zip(log_slope, by_log, strict=True)))
+
+
+def _of_rises(at: Linearised, by_log: Sequence[Array]) -> tuple[list[Array], Array | float]:
+    """Weights of the rises across cells along each axis that come to a goal, since mean conductivities move with them;
+    and what that adds to its dJ/dT of cells.
+
+    by_log : dJ/d(ln k) of cells. Rises depend on conductivities themselves, by little: hence the repetition.
+    """
+    if at.rises is None or at.log_slope is None:
+        return [], 0.0
+    total = list(by_log)
+    for _ in range(MOST_STEPS):
+        weights = [rise.by_change * by for rise, by in zip(at.rises, total, strict=True)]
+        own, source = _of_weighted_rises(at, weights)
+        before, total = total, [by + more for by, more in zip(by_log, own, strict=True)]
+        largest = max(float(np.abs(one).max()) for one in total)
+        change = max(float(np.abs(one - other).max()) for one, other in zip(total, before, strict=True))
+        if change <= RISES_SETTLED * largest:
+            return weights, source + _by_temperature(at.log_slope, own)
+    raise NotConvergedError(
+        "how conductivities move with the temperatures across cells did not settle",
+        "a conductivity jumps with temperature: smooth its table",
+    )
+
+
+def _of_weighted_rises(at: Linearised, weights: Sequence[Array]) -> tuple[list[Array], Array]:
+    """dJ/d(ln k) and dJ/dT of cells, of a weighted sum of the rises across cells."""
+    assert at.rises is not None
+    shape = at.stencil.ground.shape
+    goal = Goal(nodes={(one.axis, one.face): _nodes_of_rises(weights, one.axis, one.face) for one in at.planes})
+    found, source = _log_conductivity(at, np.zeros(shape), goal), _source(at, goal)
+    for axis, (rise, weight) in enumerate(zip(at.rises, weights, strict=True)):
+        below, above = halves(weight, axis)
+        of_face = below - above
+        for into, of_lower, of_upper in ((found[axis], -rise.by_log, rise.by_log), (source, rise.lower, rise.upper)):
+            low, high = halves(into, axis)
+            low += of_lower * of_face
+            high += of_upper * of_face
+    return found, np.where(at.stencil.solid, source, 0.0)
+
+
+def _nodes_of_rises(weights: Sequence[Array], axis: int, face: int) -> tuple[Array, Array]:
+    """The same as weights of the nodes of one plane: its lower node ends the rises below it, its upper begins some."""
+    of = np.moveaxis(weights[axis], axis, 0)
+    nothing = np.zeros(of.shape[1:])
+    return of[face - 1] if face > 0 else nothing, -of[face] if face < len(of) else nothing
+
+
+def _with_rises(at: Linearised, goal: Goal, by_log: Sequence[Array]) -> Goal:
+    nodes, weights = dict(goal.nodes), _of_rises(at, by_log)[0]
+    for axis, weight in enumerate(weights):
+        for face in range(weight.shape[axis] + 1):
+            more, own = _nodes_of_rises(weights, axis, face), nodes.get((axis, face), (0.0, 0.0))
+            if more[0].any() or more[1].any():
+                nodes[axis, face] = np.asarray(own[0] + more[0]), np.asarray(own[1] + more[1])
+    return replace(goal, nodes=nodes)
 
 
 def _balance(at: Linearised, adj: Array) -> Array:

@@ -62,6 +62,15 @@ def reach_of(
     coldest, hottest = _span(model, temperature, guess, heated)
     if not any(coldest < at < hottest for at in model.kinks_C):
         return None
+    across = changes_across(model, temperature, guess)
+    return 0.5 * np.abs(across[0]), 0.5 * np.abs(across[1]), 0.5 * np.abs(across[2])
+
+
+def changes_across(model: Model, temperature: Array, guess: Guess) -> tuple[Array, Array, Array]:
+    """For each axis what the temperature rises by from the lower to the upper face of each cell, (nx, ny, nz) [K].
+
+    temperature : (nx, ny, nz) [C], NaN in voids, where nothing rises; guess : the coefficients it was solved with
+    """
     planes = _planes(model, temperature, guess)
     along = [_along(model, axis, temperature, guess, planes) for axis in range(3)]
     return along[0], along[1], along[2]
@@ -107,7 +116,7 @@ def _planes(model: Model, temperature: Array, guess: Guess) -> Planes:
 
 def _along(model: Model, axis: int, temperature: Array, guess: Guess, planes: Planes) -> Array:
     of, k = np.moveaxis(temperature, axis, 0), np.moveaxis(guess.conductivity[axis], axis, 0)
-    change = np.zeros(of.shape)  # from the lower to the upper face of each cell
+    change = np.zeros(of.shape)
     half = k * (2.0 / model.grid.axes[axis].widths)[:, None, None]
     drop = np.diff(of, axis=0) / np.maximum(half[:-1] + half[1:], TINY)
     for face in range(1, len(of)):
@@ -120,4 +129,4 @@ def _along(model: Model, axis: int, temperature: Array, guess: Guess, planes: Pl
             change[face - 1] += np.nan_to_num(under - of[face - 1])
         if other == axis and face < len(of):
             change[face] += np.nan_to_num(of[face] - over)
-    return np.moveaxis(0.5 * np.abs(change), 0, axis)
+    return np.moveaxis(change, 0, axis)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from thermsim.materials.conductivity import Law
 from thermsim.model.assemble import TINY, FacePlane, Stencil, assemble, face_plane
 from thermsim.model.build import Guess, Model
-from thermsim.solver.guesses import guess_from
+from thermsim.solver.guesses import changes_across, guess_from
 from thermsim.solver.linear import State, prepare
 
 Array = NDArray[np.float64]
@@ -65,6 +65,21 @@ class Coupling:
 
 
 @dataclass(frozen=True, eq=False)
+class Rise:
+    """How mean conductivities along an axis move with what the temperature rises by across their cells.
+
+    by_change : (nx, ny, nz) d(ln k) of cells by that rise [1/K]
+    lower, upper : of inner faces, the shares of both cells in the temperature of the face; zero on `planes`
+    by_log : of inner faces, what ln k of the upper cell adds to it, and that of the lower takes from it [K]; likewise
+    """
+
+    by_change: Array
+    lower: Array
+    upper: Array
+    by_log: Array
+
+
+@dataclass(frozen=True, eq=False)
 class Linearised:
     """A steady state and how its heat balance changes around it.
 
@@ -72,6 +87,8 @@ class Linearised:
     falls : for each axis and inner face, -(dT) G^2 / a of the lower and of the upper cell: times the difference of an
         adjoint across the face it is dJ/d(ln k) of those halves; zero on `planes`
     log_slope : for each axis d(ln k)/dT of cells [1/K]; None where no k depends on temperature
+    rises : for each axis, how mean conductivities move with the rise of temperature across their cells; None where no
+        kink of a conductivity lies among the temperatures
     links : for each axis and inner face, what a difference of adjoints across it brings the lower and the upper cell:
         conduction and (dk/dT) dJ/dk together, but for the latter on `planes`, which is in `couplings`
     """
@@ -84,6 +101,7 @@ class Linearised:
     planes: tuple[Plane, ...]
     falls: tuple[tuple[Array, Array], ...]
     log_slope: tuple[Array, ...] | None
+    rises: tuple[Rise, ...] | None
     links: tuple[tuple[Array, Array], ...]
     couplings: tuple[Coupling, ...]
 
@@ -110,8 +128,12 @@ def linearise(model: Model, temperature: Array, guess: Guess) -> Linearised:
         slopes = _log_slopes(model, guess)
         links = tuple(_links(axis, slopes[axis], falls[axis], link) for axis, link in enumerate(conductances))
         couplings = tuple(_coupling(model, plane, slopes[plane.axis]) for plane in planes)
+    rises: tuple[Rise, ...] | None = None
+    if guess.reach is not None:
+        across = changes_across(model, temperature, guess)
+        rises = tuple(_rise(model, axis, guess, filled, change) for axis, change in enumerate(across))
     state = prepare(stencil, model.may_have_islands)
-    return Linearised(model, guess, filled, stencil, state, planes, falls, slopes, links, couplings)
+    return Linearised(model, guess, filled, stencil, state, planes, falls, slopes, rises, links, couplings)
 
 
 def adjoint_faces(model: Model, plane: Plane, goal: Goal) -> FacePlane:
@@ -181,6 +203,30 @@ def halves(cells: Array, axis: int) -> tuple[Array, Array]:
     low, high = [slice(None)] * 3, [slice(None)] * 3
     low[axis], high[axis] = slice(None, -1), slice(1, None)
     return cells[tuple(low)], cells[tuple(high)]
+
+
+def _rise(model: Model, axis: int, guess: Guess, temperature: Array, change: Array) -> Rise:
+    by_change = np.zeros(change.shape)
+    laws = tuple(region.material.laws[axis] for region in model.regions)
+    for law in {law for law in laws if law.kinks_C}:
+        here = np.array([*(other == law for other in laws), False])[model.region]
+        by_reach = law.slope_of_mean_by_reach(guess.temperature[here], 0.5 * np.abs(change[here]))
+        by_change[here] = 0.5 * np.sign(change[here]) * by_reach / guess.conductivity[axis][here]
+    low, high = halves(_per_area(model, axis, guess), axis)
+    whole = np.maximum(low + high, TINY)
+    lower, upper = low / whole, high / whole
+    by_log = lower * upper * np.diff(temperature, axis=axis)
+    for face in np.flatnonzero(~model.is_plain(axis)).tolist():
+        if 0 < face < model.grid.shape[axis]:
+            for part in (lower, upper, by_log):
+                np.moveaxis(part, axis, 0)[face - 1] = 0.0
+    return Rise(by_change, lower, upper, by_log)
+
+
+def _per_area(model: Model, axis: int, guess: Guess) -> Array:
+    """Conductances of half cells across an axis, per area [W/m2K]."""
+    shape = [-1 if other == axis else 1 for other in range(3)]
+    return np.asarray(guess.conductivity[axis] * (2.0 / model.grid.axes[axis].widths.reshape(shape)))
 
 
 def _log_slopes(model: Model, guess: Guess) -> tuple[Array, ...]:
