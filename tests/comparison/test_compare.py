@@ -113,10 +113,10 @@ def test_gallium_on_aluminium_is_refused_unless_it_is_named() -> None:
     heat = [{"in": "die", "zones": [{"zone": "all", "power_W": 30.0}]}]
     options = [{"option": "gallium", "changes": {"film.material": "gallium film"}}]
     case = case_of(layers, heat, [film("top", 5000.0)], options=options, accuracy_K=0.5)
-    found = compare(case, samples=256).options[0]
+    found = compare(case, samples=64).options[0]
     assert found.kind == "refused"
     assert "aluminium" in found.words
-    assert compare(case, samples=256, accept_danger=["gallium"]).options[0].kind != "refused"
+    assert compare(case, samples=64, accept_danger=["gallium"]).options[0].kind != "refused"
 
 
 def test_an_option_that_is_built_is_the_base() -> None:
