@@ -80,7 +80,7 @@ def sensitivities(at: Linearised, goals: Sequence[Goal]) -> Iterator[Sensitivity
 
     def work(lane: int, goal: Goal) -> Sensitivity:
         adj = adjoint(at, goal, states[lane])
-        return _sensitivity(at, _with_rises(at, goal, _log_conductivity(at, adj, goal)), adj)
+        return _sensitivity(at, goal if at.rises is None else _with_rises(at, goal, adj), adj)
 
     if lanes == 1:
         yield from (work(0, goal) for goal in goals)
@@ -185,8 +185,9 @@ def _nodes_of_rises(weights: Sequence[Array], axis: int, face: int) -> tuple[Arr
     return of[face - 1] if face > 0 else nothing, -of[face] if face < len(of) else nothing
 
 
-def _with_rises(at: Linearised, goal: Goal, by_log: Sequence[Array]) -> Goal:
-    nodes, weights = dict(goal.nodes), _of_rises(at, by_log)[0]
+def _with_rises(at: Linearised, goal: Goal, adj: Array) -> Goal:
+    """A goal with the weights of the rises that come to it."""
+    nodes, weights = dict(goal.nodes), _of_rises(at, _log_conductivity(at, adj, goal))[0]
     for axis, weight in enumerate(weights):
         for face in range(weight.shape[axis] + 1):
             more, own = _nodes_of_rises(weights, axis, face), nodes.get((axis, face), (0.0, 0.0))

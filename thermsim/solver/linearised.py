@@ -169,15 +169,11 @@ def nodes_of(faces: FacePlane, of: Array, face: int) -> tuple[Array, Array]:
 
 
 def _falls(model: Model, axis: int, guess: Guess, temperature: Array, link: Array) -> tuple[Array, Array]:
-    shape = [-1 if other == axis else 1 for other in range(3)]
-    per_half = np.expand_dims(model.grid.face_area(axis), axis) * (2.0 / model.grid.axes[axis].widths.reshape(shape))
+    per_half = np.expand_dims(model.grid.face_area(axis), axis) * _per_half_width(model, axis)
     low, high = halves(guess.conductivity[axis] * per_half, axis)
     drop = np.diff(temperature, axis=axis) * np.square(link)
     of_lower, of_upper = drop / np.maximum(low, TINY), drop / np.maximum(high, TINY)
-    for face in np.flatnonzero(~model.is_plain(axis)).tolist():
-        if 0 < face < model.grid.shape[axis]:
-            for part in (of_lower, of_upper):
-                np.moveaxis(part, axis, 0)[face - 1] = 0.0
+    _clear_planes(model, axis, of_lower, of_upper)
     return of_lower, of_upper
 
 
@@ -212,21 +208,26 @@ def _rise(model: Model, axis: int, guess: Guess, temperature: Array, change: Arr
         here = np.array([*(other == law for other in laws), False])[model.region]
         by_reach = law.slope_of_mean_by_reach(guess.temperature[here], 0.5 * np.abs(change[here]))
         by_change[here] = 0.5 * np.sign(change[here]) * by_reach / guess.conductivity[axis][here]
-    low, high = halves(_per_area(model, axis, guess), axis)
+    low, high = halves(guess.conductivity[axis] * _per_half_width(model, axis), axis)
     whole = np.maximum(low + high, TINY)
     lower, upper = low / whole, high / whole
     by_log = lower * upper * np.diff(temperature, axis=axis)
-    for face in np.flatnonzero(~model.is_plain(axis)).tolist():
-        if 0 < face < model.grid.shape[axis]:
-            for part in (lower, upper, by_log):
-                np.moveaxis(part, axis, 0)[face - 1] = 0.0
+    _clear_planes(model, axis, lower, upper, by_log)
     return Rise(by_change, lower, upper, by_log)
 
 
-def _per_area(model: Model, axis: int, guess: Guess) -> Array:
-    """Conductances of half cells across an axis, per area [W/m2K]."""
+def _per_half_width(model: Model, axis: int) -> Array:
+    """One over half the widths of cells along an axis [1/m], to be spread over the other two."""
     shape = [-1 if other == axis else 1 for other in range(3)]
-    return np.asarray(guess.conductivity[axis] * (2.0 / model.grid.axes[axis].widths.reshape(shape)))
+    return np.asarray(2.0 / model.grid.axes[axis].widths.reshape(shape))
+
+
+def _clear_planes(model: Model, axis: int, *of_faces: Array) -> None:
+    """Set values of inner faces to zero on planes where more than conduction between two cells happens."""
+    for face in np.flatnonzero(~model.is_plain(axis)).tolist():
+        if 0 < face < model.grid.shape[axis]:
+            for each in of_faces:
+                np.moveaxis(each, axis, 0)[face - 1] = 0.0
 
 
 def _log_slopes(model: Model, guess: Guess) -> tuple[Array, ...]:
