@@ -76,8 +76,8 @@ def _name(one: Afforded) -> str:
 
 def _powers(found: Affordance) -> Block:
     limits = dict.fromkeys(f"{one.limit_C:g}" for one in found.answers)
-    columns = [Column("option", right=False), Column("made at\nlimit [W]"), Column("at least\n[W]")]
-    columns += [Column("of power\ntyped"), Column("first\nto meet it", right=False)]
+    columns = [Column("option", right=False), Column("made at limit [W]"), Column("at least [W]")]
+    columns += [Column("of power typed"), Column("first to meet it", right=False)]
     rows = tuple(_power_cells(one) for one in found.answers)
     notes = [f"+- is the mesh doubt; at least: {LEFT}"]
     made = "Made: all power that is made, leakage at the temperatures found among it. "
@@ -88,7 +88,7 @@ def _powers(found: Affordance) -> Block:
 
 
 def _clocks(found: Affordance) -> Block:
-    headings = ("affordable\n[GHz]", "limit met at\n[GHz]", "at least\n[GHz]")
+    headings = ("affordable [GHz]", "limit met at [GHz]", "at least [GHz]")
     rows = tuple((_name(one), *_clock_cells(one)) for one in found.answers)
     notes = (
         "Affordable: the fastest step, or the clock typed, whose margin is above zero at least. Limit met: along "
@@ -120,8 +120,8 @@ def _clock_cells(one: Afforded) -> tuple[str, ...]:
 
 
 def _steps(one: Afforded) -> Block:
-    headings = ("[GHz]", "[V]", "power [W]", "highest\nreading [C]")
-    columns = [*map(Column, headings), Column("of", right=False), Column("margin\n[K]"), Column("at least\n[K]")]
+    headings = ("[GHz]", "[V]", "power [W]", "highest reading [C]")
+    columns = [*map(Column, headings), Column("of", right=False), Column("margin [K]"), Column("at least [K]")]
     rows = tuple(_step_row(step) for step in one.steps)
     return Block(
         f"Clocks, {_name(one)}", columns=(*columns, Column("affordable", right=False)), rows=rows, notes=_notes(one)

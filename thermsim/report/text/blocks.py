@@ -25,7 +25,7 @@ LEAKAGE_WORTH_SAYING = 0.005  # share of the power from which on the part of lea
 
 @dataclass(frozen=True)
 class Column:
-    """A heading (with its unit; a line feed where it may be broken) and on which side its cells stand."""
+    """A heading with its unit, and on which side its cells stand."""
 
     heading: str
     right: bool = True
@@ -103,7 +103,7 @@ def _most(answer: dict[str, Any]) -> int:
 
 def _zones(answer: dict[str, Any]) -> Block:
     most = _most(answer)
-    columns = ("mean [C]", "highest [C]", "over\ncoolant [K]", "power [W]", "[W/mm2]")
+    columns = ("mean [C]", "highest [C]", "over coolant [K]", "power [W]", "[W/mm2]")
     names = labels([(zone["zone"], zone["part"], zone["at"]) for zone in answer["zones"]])
     rows = tuple(
         (
@@ -122,7 +122,7 @@ def _zones(answer: dict[str, Any]) -> Block:
 def _readings(answer: dict[str, Any]) -> Block:
     limit, most = answer["limits"]["reading_C"], _most(answer)
     rows = tuple(_reading(reading, most) for reading in answer["readings"])
-    columns = ("expected [C]", "shown\n[C]", "offset\n[K]", "over\ncoolant\n[K/W]")
+    columns = ("expected [C]", "shown [C]", "offset [K]", "over coolant [K/W]")
     shown = [Column("reading", right=False), Column("takes", right=False), *map(Column, columns)]
     if limit is None:
         return Block("Readings", columns=tuple(shown), rows=tuple(row[:-2] for row in rows))
@@ -135,7 +135,7 @@ def _readings(answer: dict[str, Any]) -> Block:
             notes.append(
                 f"{reading['reading']} may be above the limit: its tolerance and doubt are wider than the distance."
             )
-    shown += [Column("margin\n[K]"), Column("at least\n[K]")]
+    shown += [Column("margin [K]"), Column("at least [K]")]
     return Block("Readings", columns=tuple(shown), rows=rows, notes=tuple(notes))
 
 

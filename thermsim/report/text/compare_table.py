@@ -80,9 +80,9 @@ def _gains(comparison: Comparison) -> Block:
     question = headline_question(comparison)
     rows = tuple(_gain_row(comparison, one) for one in comparison.options)
     base_C = comparison.options[0].headline.base_C if comparison.options else None
-    columns = [Column("option", right=False), Column("gain\n[K]"), Column(f"{often(comparison.coverage)} lie in\n[K]")]
-    columns += [Column(worth_words(comparison)), Column("mesh\n[K]"), Column("option\n[C]")]
-    columns += [Column("scatter between\nmounts", right=False)] if comparison.mount_scatter_K is not None else []
+    columns = [Column("option", right=False), Column("gain [K]"), Column(f"{often(comparison.coverage)} lie in [K]")]
+    columns += [Column(worth_words(comparison)), Column("mesh [K]"), Column("option [C]")]
+    columns += [Column("scatter between mounts", right=False)] if comparison.mount_scatter_K is not None else []
     notes = [
         "Gain: base less option; below zero the option is warmer. Tolerances of inputs and the mesh doubt are in the "
         f"interval. {worth_note(comparison)}",
@@ -156,7 +156,7 @@ def _contributions(comparison: Comparison) -> Iterator[Block]:
             Column("share"),
             Column("whose", right=False),
             Column("as it is", right=False),
-            Column("moves gain\nby [K]"),
+            Column("moves gain by [K]"),
         )
         notes = tuple(filter(None, (CONTRIBUTIONS_NOTE, exact_words(comparison))))
         yield Block("What carries the doubt", columns=columns, rows=tuple(rows), notes=notes)
@@ -180,8 +180,8 @@ def _readings_of(options: Sequence[OptionResult], comparison: Comparison) -> Ite
         rows = tuple(_reading_row(question, tables) for question in asked)
         columns = [
             Column("temperature", right=False),
-            Column("base\n[C]"),
-            *(Column(f"{one.option}\n[K]") for one in options),
+            Column("base [C]"),
+            *(Column(f"{one.option} [K]") for one in options),
         ]
         note = f"In brackets: where {often(comparison.coverage)} gains lie."
         yield Block("Gain of other temperatures", columns=tuple(columns), rows=rows, notes=(note,))

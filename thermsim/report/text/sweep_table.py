@@ -80,7 +80,7 @@ def _list(found: Sweep) -> Block:
     columns = [Column(_heading(found.ranges[0].path))]
     if found.same_height is not None:
         columns.append(Column(_heading(f"{found.same_height}.thickness_mm")))
-    columns += [Column(f"{question}\n[C]") for question in found.questions]
+    columns += [Column(f"{question} [C]") for question in found.questions]
     rows = tuple(tuple(_cells(found, point)) for point in found.points)
     return Block("Points", columns=tuple(columns), rows=rows)
 
@@ -95,9 +95,9 @@ def _cells(found: Sweep, point: Point) -> Iterator[str]:
 
 
 def _heading(path: str) -> str:
-    """The owner and its number on lines of their own; `size_mm.0` stays together."""
+    """The owner and its number as two words; `size_mm.0` stays together."""
     end = path.find(".size_mm") if ".size_mm" in path else path.rfind(".")
-    return path if end < 0 else f"{path[:end]}\n{path[end + 1 :]}"
+    return path if end < 0 else f"{path[:end]} {path[end + 1 :]}"
 
 
 def _square(found: Sweep, question: Observable) -> Block:

@@ -54,7 +54,7 @@ def _table_html(block: Block) -> str:
         return ""
     sides = ["right" if column.right else "left" for column in block.columns]
     head = "".join(
-        f'<th scope="col" style="text-align:{side}">{escape(column.heading).replace(chr(10), " ")}</th>'
+        f'<th scope="col" style="text-align:{side}">{escape(column.heading)}</th>'
         for column, side in zip(block.columns, sides, strict=True)
     )
     body = "".join(
