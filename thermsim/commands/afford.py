@@ -9,8 +9,8 @@ import click
 from thermsim.commands.terminal import (
     CASE,
     JSON,
-    FiniteRange,
     ProgressLine,
+    accuracy_option,
     case_of,
     console,
     print_json,
@@ -23,7 +23,7 @@ from thermsim.errors import HeatBalanceError, NotConvergedError, NoWayOutError, 
 @click.command()
 @CASE
 @JSON
-@click.option("--accuracy", metavar="KELVIN", type=FiniteRange(min=1e-4), help="Mesh doubt of readings at their limit.")
+@accuracy_option("Mesh doubt of readings at their limit.")
 def afford(case_file: Path, as_json: bool, accuracy: float | None) -> None:
     """Find the clock and power at which a reading meets its limit, for the base and every option."""
     from thermsim.limits.afford import afford

@@ -10,8 +10,10 @@ import click
 from thermsim.commands.terminal import (
     CASE,
     JSON,
+    MEMORY,
     FiniteRange,
     ProgressLine,
+    accuracy_option,
     case_of,
     console,
     needs_folder,
@@ -38,8 +40,8 @@ from thermsim.errors import (
 @click.option("--seed", metavar="N", type=click.IntRange(min=0), help="Of the samples; the same seed, the same result.")
 @click.option("--workers", metavar="N", type=click.IntRange(min=1), help="Processes (one a processor).")
 @click.option("--dask", "cluster", metavar="ADDRESS", help="Send the samples to this cluster instead.")
-@click.option("--accuracy", metavar="KELVIN", type=FiniteRange(min=1e-4), help="Mesh doubt of each case.")
-@click.option("--memory", metavar="GB", type=FiniteRange(min=0.01), help="What grids may take.")
+@accuracy_option("Mesh doubt of each case.")
+@MEMORY
 @click.option(
     "--accept-danger",
     "accepted",

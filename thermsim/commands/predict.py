@@ -9,9 +9,10 @@ import click
 from thermsim.commands.terminal import (
     CASE,
     JSON,
+    MEMORY,
     OPTION,
-    FiniteRange,
     ProgressLine,
+    accuracy_option,
     case_of,
     console,
     needs_folder,
@@ -28,10 +29,8 @@ from thermsim.errors import HeatBalanceError, NotConvergedError, NoWayOutError, 
 @click.option(
     "--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write results, field and pictures."
 )
-@click.option("--accuracy", metavar="KELVIN", type=FiniteRange(min=1e-4), help="Refine until the mesh doubt is below.")
-@click.option(
-    "--memory", metavar="GB", type=FiniteRange(min=0.01), help="What grids may take (4, or most of what is free)."
-)
+@accuracy_option("Refine until the mesh doubt is below.")
+@MEMORY
 @click.option("--replace", is_flag=True, help="Let DIR lose the result of another case or option.")
 @click.option("--volume", is_flag=True, help="Write field.vtr however large it is.")
 def predict(

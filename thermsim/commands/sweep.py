@@ -9,9 +9,10 @@ import click
 from thermsim.commands.terminal import (
     CASE,
     JSON,
+    MEMORY,
     OPTION,
-    FiniteRange,
     ProgressLine,
+    accuracy_option,
     case_of,
     console,
     needs_folder,
@@ -39,12 +40,8 @@ from thermsim.commands.terminal import (
 @click.option(
     "--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write points, result and picture."
 )
-@click.option(
-    "--accuracy", metavar="KELVIN", type=FiniteRange(min=1e-4), help="Refine until the mesh doubts are below."
-)
-@click.option(
-    "--memory", metavar="GB", type=FiniteRange(min=0.01), help="What grids may take (4, or most of what is free)."
-)
+@accuracy_option("Refine until the mesh doubts are below.")
+@MEMORY
 @click.option("--replace", is_flag=True, help="Let DIR lose another sweep.")
 def sweep(
     case_file: Path,

@@ -8,10 +8,10 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from rich.status import Status
 
     from thermsim.case.vocabulary.schema import Case
+
+Command = TypeVar("Command", bound=Callable[..., Any] | click.Command)
 
 COMPILES_AFTER_S = 3.0
 ASKS_AGAIN_S = 0.2  # between looks at whether numba compiles: it holds its lock for part of a second at a time
@@ -40,6 +42,14 @@ class FiniteRange(click.FloatRange):
 CASE = click.argument("case_file", metavar="CASE", type=click.Path(path_type=Path))
 OPTION = click.option("--option", "option", metavar="NAME", help="Take this option of the case instead of its base.")
 JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON for programs instead of tables.")
+MEMORY = click.option(
+    "--memory", metavar="GB", type=FiniteRange(min=0.01), help="What grids may take (4, or most of what is free)."
+)
+
+
+def accuracy_option(of: str) -> Callable[[Command], Command]:
+    """`--accuracy`, with what it is of in this command."""
+    return click.option("--accuracy", metavar="KELVIN", type=FiniteRange(min=1e-4), help=of)
 
 
 def case_of(path: Path, option: str | None) -> Case:
