@@ -545,13 +545,13 @@ def test_sensitivities_are_differences(one: Solved) -> None:
         for question, row in found.values.items():
             it_is = key(question)
             change = 0.5 * (up[it_is] - down[it_is])
+            bend = abs(up[it_is] - 2.0 * one.answers[it_is] + down[it_is])
+            noise = 1e-6 * (1.0 + one.field.heat_made_W) if is_heat(it_is) else 2.0 * SOLVED * one.rise_K
             if far:
                 jump = 2.0 * change - 0.5 * (far[0][it_is] - far[1][it_is])
                 assert abs(jump) <= LARGEST_JUMP * one.rise_K, (it_is, it.path)
                 change -= jump
-            bend = abs(up[it_is] - 2.0 * one.answers[it_is] + down[it_is])
-            noise = 1e-6 * (1.0 + one.field.heat_made_W) if is_heat(it_is) else 2.0 * SOLVED * one.rise_K
-            noise *= 2.0 if far else 1.0  # twice as many solves
+                noise *= 2.0  # twice as many solves
             if is_highest(one, it_is) and it.unit == "mm":
                 # The search for the highest ends a little beside it, at a place that moves along with the grid lines.
                 noise += 1e-3 * one.rise_K
