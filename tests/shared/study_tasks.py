@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import functools
 import os
+import signal
 import sys
 import time
 from collections.abc import Callable
@@ -156,6 +157,7 @@ def main(folder: str, count: str, workers: str) -> None:
 
 
 if __name__ == "__main__":
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # one started in the background may be deaf
     try:
         main(*sys.argv[1:])
     except Exception as error:
