@@ -227,6 +227,24 @@ def test_an_interrupt_while_files_are_written_names_the_journal(
     assert "study.sqlite" in told.value.remedy and "--resume" in told.value.remedy
 
 
+INTERRUPTED = """
+import thermsim.commands.main as commands
+from thermsim.__main__ import main
+commands.commands = lambda **_: exec("raise KeyboardInterrupt")
+main()
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no program ends by a signal")
+def test_an_interrupt_inside_of_executed_text_ends_with_the_code_of_an_interrupt(tmp_path: Path) -> None:
+    """Libraries make functions from text; `python -m` would end by the signal where the key is heard in there."""
+    (tmp_path / "interrupted.py").write_text(INTERRUPTED, encoding="utf-8")
+    environment = os.environ | {"PYTHONPATH": os.pathsep.join([str(tmp_path), *sys.path])}
+    command = [sys.executable, "-m", "interrupted"]
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
+    assert done.returncode == 130 and done.stderr == "thermsim: stopped; nothing half-written is left\n"
+
+
 @pytest.mark.parametrize("page", ["ascii", "cp1252"])
 def test_a_code_page_that_lacks_a_letter_is_no_failure(page: str, tmp_path: Path) -> None:
     text = Path(SLAB).read_text(encoding="utf-8")

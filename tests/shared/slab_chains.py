@@ -12,6 +12,7 @@ so the steady state at a power p is the lowest root of p(T) = p, and the limit o
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -45,19 +46,23 @@ class Constant:
 
 @dataclass(frozen=True)
 class Power:
-    """k = k0 (T0/T)^n, n below 1, so that every flux is carried."""
+    """k = k0 (T0/T)^n, n below 1, so that every flux is carried.
+
+    Continued as an odd function below absolute zero: a search for a root may begin there, and needs a rising function.
+    """
 
     k0: float
     at_C: float
     exponent: float
 
     def theta(self, celsius: float) -> float:
-        m = 1.0 - self.exponent
-        return self.k0 * (self.at_C + ZERO_C) ** self.exponent * (celsius + ZERO_C) ** m / m
+        kelvin, m = celsius + ZERO_C, 1.0 - self.exponent
+        return math.copysign(self.k0 * (self.at_C + ZERO_C) ** self.exponent * abs(kelvin) ** m / m, kelvin)
 
     def inverse(self, theta: float) -> float:
         m = 1.0 - self.exponent
-        return float((theta * m / (self.k0 * (self.at_C + ZERO_C) ** self.exponent)) ** (1.0 / m) - ZERO_C)
+        kelvin = (abs(theta) * m / (self.k0 * (self.at_C + ZERO_C) ** self.exponent)) ** (1.0 / m)
+        return math.copysign(kelvin, theta) - ZERO_C
 
     @property
     def given(self) -> Any:
