@@ -52,6 +52,32 @@ def test_density_and_heat_capacity_are_the_handbooks(name: str, density: float, 
     assert (body.density_kg_m3, body.heat_capacity_J_kgK) == (density, heat_capacity)
 
 
+@pytest.mark.parametrize(
+    ("name", "kelvin", "heat_capacity"),
+    # Incropera, 7th ed., Table A.1; silicon as recommended there, 712 at 300 K and 790 at 400 K.
+    [("silicon", 300, 712), ("silicon", 400, 790), ("copper", 400, 397), ("aluminium", 400, 949), ("nickel", 400, 485)],
+)
+def test_heat_capacity_over_temperature_is_the_handbooks(name: str, kelvin: float, heat_capacity: float) -> None:
+    law = catalogue.material(name).heat_capacity
+    assert law is not None
+    assert float(law(kelvin - 273.15)) == pytest.approx(heat_capacity, rel=1e-12)
+
+
+@pytest.mark.parametrize("name", catalogue.names())
+def test_every_heat_capacity_tells_its_range_and_source(name: str) -> None:
+    body = catalogue.material(name)
+    assert 0.0 < body.heat_spread < 0.5
+    assert len(body.heat_source) > 10 and body.heat_how_sure in catalogue.HOW_SURE
+
+
+def test_what_a_filling_stores_comes_from_the_case_then_from_its_class() -> None:
+    # Indium: 7310 kg/m3, 233 J/kgK (CRC Handbook, from memory): 1.70 MJ/m3K.
+    own = Joint(joint="a", film_um=240, conductivity_W_mK=70, density_kg_m3=7310, heat_capacity_J_kgK=233)  # type: ignore[arg-type]
+    assert joint_of(own).heat_J_m3K == pytest.approx(1.703e6, rel=1e-3)
+    assert joint_of(Joint(joint="a", material="indium solder")).heat_J_m3K == pytest.approx(1.703e6, rel=0.05)
+    assert joint_of(Joint(joint="a", resistance_mm2K_W=7)).heat_J_m3K is None  # type: ignore[arg-type]
+
+
 def test_water_agrees_with_iapws() -> None:
     # IAPWS-95 with the IAPWS conductivity formulation: 0.60652 W/mK at 25 C.
     assert float(catalogue.material("water").along_x(25.0)) == pytest.approx(0.60652, rel=1e-6)

@@ -31,6 +31,8 @@ __all__ = [
 # name of a place that does not conduct: understood wherever a material is named, never an entry of the catalogue
 VOID = "void"
 
+TABULATED_C = 300.0 - ZERO_CELSIUS_K  # temperature at which handbooks tabulate heat capacities
+
 HOW_SURE = ("measured standard value", "handbook", "range from practice")
 
 
@@ -51,7 +53,10 @@ class Material:
     Attributes
     ----------
     along_x, along_y, along_z : conductivity over temperature [W/mK]
-    density_kg_m3, heat_capacity_J_kgK : [kg/m3], [J/kgK]; None if nobody gave them
+    density_kg_m3 : [kg/m3]; None if nobody gave it
+    heat_capacity : over temperature [J/kgK]; None if nobody gave it
+    heat_spread : half width of the heat capacity of a cubic metre as a fraction of its value
+    heat_source, heat_how_sure : where density and heat capacity come from
     k_spread : half width of the conductivity as a fraction of its value
     source, how_sure : where the conductivity comes from
     holds_gallium, is_aluminium : the pair that must never meet
@@ -63,8 +68,11 @@ class Material:
     along_y: Law
     along_z: Law
     density_kg_m3: float | None = None
-    heat_capacity_J_kgK: float | None = None
+    heat_capacity: Law | None = None
     k_spread: float = 0.0
+    heat_spread: float = 0.0
+    heat_source: str = "given in the case"
+    heat_how_sure: str = "given in the case"
     source: str = "given in the case"
     how_sure: str = "given in the case"
     holds_gallium: bool = False
@@ -79,6 +87,11 @@ class Material:
     @property
     def is_constant(self) -> bool:
         return all(law.is_constant for law in self.laws)
+
+    @property
+    def heat_capacity_J_kgK(self) -> float | None:
+        """At 300 K, where handbooks tabulate it."""
+        return None if self.heat_capacity is None else float(self.heat_capacity(TABULATED_C))
 
 
 @dataclass(frozen=True)
@@ -101,6 +114,7 @@ class Range:
 class JointClass:
     """What a joint of one kind may deliver before it is measured: ranges, never single truths.
 
+    `density_kg_m3` [kg/m3] and `heat_capacity_J_kgK` [J/kgK] are those of the filling.
     `film_um` [um], `conductivity_W_mK` [W/mK], `boundary_mm2K_W` [mm2K/W, both faces together] and
     `resistance_mm2K_W` [mm2K/W, the whole joint]; None where the class is not described that way.
     """
@@ -115,6 +129,8 @@ class JointClass:
     holds_gallium: bool = False
     note: str = ""
     holds_to: HoldsTo | None = None
+    density_kg_m3: Range | None = None
+    heat_capacity_J_kgK: Range | None = None
 
 
 def names() -> tuple[str, ...]:
@@ -148,7 +164,10 @@ def material(name: str) -> Material:
         along_y=in_plane,
         along_z=through,
         density_kg_m3=_number(entry, "density_kg_m3"),
-        heat_capacity_J_kgK=_number(entry, "heat_capacity_J_kgK"),
+        heat_capacity=_heat_capacity(entry),
+        heat_spread=float(entry["heat_spread"]),
+        heat_source=_source({"source": entry.get("heat_source", entry["source"])}),
+        heat_how_sure=entry.get("heat_how_sure", entry["how_sure"]),
         k_spread=float(entry["spread"]),
         source=own_source or _source(entry),
         how_sure=entry["how_sure"],
@@ -179,6 +198,8 @@ def joint(name: str) -> JointClass:
         holds_gallium="gallium" in entry.get("tags", ()),
         note=entry.get("note", ""),
         holds_to=_holds_to(entry),
+        density_kg_m3=_range(entry, "density_kg_m3"),
+        heat_capacity_J_kgK=_range(entry, "heat_capacity_J_kgK"),
     )
 
 
@@ -231,14 +252,18 @@ def _joint_row(film: JointClass) -> dict[str, str]:
     return {
         "kind": "joint class",
         "name": film.name,
-        "conductivity_W_mK": "-" if bulk is None else f"{bulk.low:g} to {bulk.high:g}",
+        "conductivity_W_mK": _as_range(bulk),
         "range": ", ".join(parts),
-        "density_kg_m3": "-",
-        "heat_capacity_J_kgK": "-",
+        "density_kg_m3": _as_range(film.density_kg_m3),
+        "heat_capacity_J_kgK": _as_range(film.heat_capacity_J_kgK),
         "source": film.source,
         "how_sure": film.how_sure,
         "note": film.note,
     }
+
+
+def _as_range(bounds: Range | None) -> str:
+    return "-" if bounds is None else f"{bounds.low:g} to {bounds.high:g}"
 
 
 @cache
@@ -282,6 +307,10 @@ def _law(given: Any) -> Law:
 def _holds_to(entry: dict[str, Any]) -> HoldsTo | None:
     given = entry.get("holds_to")
     return None if given is None else HoldsTo(float(given["C"]), given["then"], _source(given), given["how_sure"])
+
+
+def _heat_capacity(entry: dict[str, Any]) -> Law | None:
+    return _law(entry["heat_capacity_J_kgK"]) if "heat_capacity_J_kgK" in entry else None
 
 
 def _number(entry: dict[str, Any], key: str) -> float | None:

@@ -35,7 +35,7 @@ class MaterialGiven(Entry):
     density_kg_m3: Positive | None = None
     """where mass matters"""
     heat_capacity_J_kgK: Positive | None = None
-    """for later use: no steady answer depends on it"""
+    """how much heat it stores; no steady answer depends on it"""
 
     @model_validator(mode="before")
     @classmethod
@@ -151,7 +151,7 @@ class Film(Tolerance):
 
 
 class Joint(Entry):
-    """A thin film between two parts: a resistance per area, not cells."""
+    """A thin film between two parts: a resistance per area, not cells; in time it stores heat where it is thick."""
 
     joint: Name
     """its name, by which options call it"""
@@ -167,6 +167,10 @@ class Joint(Entry):
     """both faces together"""
     wetted_fraction: Fraction | None = None
     """share of the area that conducts"""
+    density_kg_m3: Positive | None = None
+    """of the filling, for the heat that the film stores"""
+    heat_capacity_J_kgK: Positive | None = None
+    """of the filling; no steady answer depends on it"""
 
     @model_validator(mode="after")
     def _one_way(self) -> Joint:

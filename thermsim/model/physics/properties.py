@@ -64,7 +64,7 @@ def _with_own_values(body: Material, given: MaterialGiven) -> Material:
     if given.density_kg_m3 is not None:
         body = replace(body, density_kg_m3=given.density_kg_m3.value)
     if given.heat_capacity_J_kgK is not None:
-        body = replace(body, heat_capacity_J_kgK=given.heat_capacity_J_kgK.value)
+        body = replace(body, heat_capacity=ConstantLaw(given.heat_capacity_J_kgK.value))
     if given.conductivity_W_mK is not None:
         law = law_of(given.conductivity_W_mK)
         spread = given.conductivity_W_mK.plus_minus / (given.conductivity_W_mK.value or 1.0)
@@ -110,6 +110,7 @@ class JointProperties:
     conductivity [W/mK], boundary [m2K/W] : None in the way "resistance"
     resistance : [m2K/W]; None in the way "film"
     wetted : fraction of the area that conducts
+    density [kg/m3], heat_capacity [J/kgK] : of the filling; None if nobody knows
     """
 
     name: str
@@ -121,6 +122,15 @@ class JointProperties:
     boundary: Bounded | None = None
     resistance: Bounded | None = None
     holds_gallium: bool = False
+    density: Bounded | None = None
+    heat_capacity: Bounded | None = None
+
+    @property
+    def heat_J_m3K(self) -> float | None:
+        """Heat capacity of a cubic metre of the filling [J/m3K]; None if nobody knows it."""
+        if self.density is None or self.heat_capacity is None:
+            return None
+        return self.density.value * self.heat_capacity.value
 
     @property
     def thickness(self) -> float:
@@ -184,6 +194,8 @@ def joint_of(joint: Joint, dimensions: int = 3) -> JointProperties:
     """
     kind = catalogue.joint(joint.material) if joint.material is not None else _NO_CLASS
     wetted = _bounded(joint.wetted_fraction, 1.0) or Bounded(1.0)
+    density = _bounded(joint.density_kg_m3, 1.0) or _middle(kind.density_kg_m3, 1.0)
+    heat_capacity = _bounded(joint.heat_capacity_J_kgK, 1.0) or _middle(kind.heat_capacity_J_kgK, 1.0)
     film = _film(joint.film_um, dimensions) or _middle(kind.film_um, UM)
     resistance = _bounded(joint.resistance_mm2K_W, MM2K_W)
     of_film = (joint.film_um, joint.conductivity_W_mK, joint.boundary_mm2K_W)
@@ -191,7 +203,10 @@ def joint_of(joint: Joint, dimensions: int = 3) -> JointProperties:
         resistance = _middle(kind.resistance_mm2K_W, MM2K_W)
     if resistance is not None:
         gallium = kind.holds_gallium
-        return JointProperties(joint.joint, "resistance", wetted, film, resistance=resistance, holds_gallium=gallium)
+        return JointProperties(
+            joint.joint, "resistance", wetted, film, resistance=resistance, holds_gallium=gallium,
+            density=density, heat_capacity=heat_capacity,
+        )  # fmt: skip
     conductivity = _bounded(joint.conductivity_W_mK, 1.0) or _middle(kind.conductivity_W_mK, 1.0)
     boundary = _bounded(joint.boundary_mm2K_W, MM2K_W) or _middle(kind.boundary_mm2K_W, MM2K_W) or Bounded(0.0)
     no_film = film is None and joint.film_um is None
@@ -205,8 +220,9 @@ def joint_of(joint: Joint, dimensions: int = 3) -> JointProperties:
     if form is not None and form.file is not None:
         film = None
     return JointProperties(
-        joint.joint, "film", wetted, film, form, conductivity, boundary, holds_gallium=kind.holds_gallium
-    )
+        joint.joint, "film", wetted, film, form, conductivity, boundary, holds_gallium=kind.holds_gallium,
+        density=density, heat_capacity=heat_capacity,
+    )  # fmt: skip
 
 
 _NO_CLASS = JointClass("", None, None, None, None, "given in the case", "given in the case")
