@@ -231,8 +231,10 @@ def _material_row(body: Material) -> dict[str, str]:
         "conductivity_W_mK": conductivity + ("" if body.is_constant else " (varies with temperature)"),
         "range": f"+-{100 * body.k_spread:.0f} %",
         "density_kg_m3": "-" if body.density_kg_m3 is None else f"{body.density_kg_m3:.5g}",
-        "heat_capacity_J_kgK": "-" if body.heat_capacity_J_kgK is None else f"{body.heat_capacity_J_kgK:.4g}",
+        "heat_capacity_J_kgK": _heat_capacity_text(body),
+        "heat_capacity_range": f"+-{100 * body.heat_spread:.0f} %",
         "source": body.source,
+        "heat_capacity_source": "" if body.heat_source == body.source else body.heat_source,
         "how_sure": body.how_sure,
         "note": body.note,
     }
@@ -256,10 +258,20 @@ def _joint_row(film: JointClass) -> dict[str, str]:
         "range": ", ".join(parts),
         "density_kg_m3": _as_range(film.density_kg_m3),
         "heat_capacity_J_kgK": _as_range(film.heat_capacity_J_kgK),
+        "heat_capacity_range": "",
         "source": film.source,
+        "heat_capacity_source": "",
         "how_sure": film.how_sure,
         "note": film.note,
     }
+
+
+def _heat_capacity_text(body: Material) -> str:
+    """At 300 K, where handbooks tabulate it."""
+    if body.heat_capacity is None:
+        return "-"
+    varies = "" if body.heat_capacity.is_constant else " (varies with temperature)"
+    return f"{body.heat_capacity_J_kgK:.4g}{varies}"
 
 
 def _as_range(bounds: Range | None) -> str:

@@ -64,9 +64,11 @@ _ENTRY = (
     ("conductivity_W_mK", "[W/mK], at 27 C if it varies"),
     ("range", "range"),
     ("density_kg_m3", "density [kg/m3]"),
-    ("heat_capacity_J_kgK", "heat capacity [J/kgK]"),
+    ("heat_capacity_J_kgK", "heat capacity [J/kgK], at 27 C if it varies"),
+    ("heat_capacity_range", "range of heat capacity"),
     ("how_sure", "how sure"),
     ("source", "source"),
+    ("heat_capacity_source", "source of heat capacity"),
     ("note", "note"),
 )
 _CATALOGUE = (
