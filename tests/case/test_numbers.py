@@ -17,7 +17,7 @@ from thermsim.case.inputs.values import inputs, with_inputs
 from thermsim.case.load import parse_case, read_case
 from thermsim.case.options import with_option
 from thermsim.case.vocabulary import schema
-from thermsim.case.vocabulary.numbers import ACTS_ON, PLAIN, unit_of
+from thermsim.case.vocabulary.numbers import ACTS_ON, PLAIN, numbers, unit_of
 from thermsim.case.vocabulary.schema import Case, Entry, Quantity, Tolerance
 from thermsim.comparison.compare import compare
 from thermsim.errors import CaseError, ThermsimError
@@ -147,6 +147,13 @@ def test_every_number_of_the_vocabulary_is_in_the_registry_or_known_to_be_none()
 
 
 # ---- addresses --------------------------------------------------------------------------------------------------
+
+
+def test_a_place_or_a_temperature_has_no_relative_width() -> None:
+    case = placed()
+    kinds = {one.key: one.is_ratio for one in numbers(case)}
+    assert not any(kinds[key] for key in ("corner_mm", "centre_mm", "fluid_C"))
+    assert all(kinds[key] for key in ("size_mm", "thickness_mm", "power_W", "conductivity_W_mK", "film_W_m2K"))
 
 
 def test_entries_that_share_a_name_are_told_apart_by_place() -> None:

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 import pytest
 import study_tasks
-from study_tasks import IDENTITY, make_troubled, plain, tasks
+from study_tasks import IDENTITY, done_in, make_troubled, plain, tasks
 
 from thermsim.errors import InterruptedStudyError, WorkersError
 from thermsim.run.journal import Journal
@@ -72,7 +72,7 @@ def test_results_are_those_of_one_process(cluster: Any, tmp_path: Path) -> None:
     with Journal.open(tmp_path, IDENTITY) as journal:
         found = run(
             study_tasks.make, tasks(200), cluster=cluster.scheduler_address, journal=journal,
-            watch=lambda done, total, left: told.append(done),
+            progress=lambda line: told.append(done_in(line)),
         )  # fmt: skip
         assert bits(found) == plain_bits(200)
         assert len(journal.rows()) == 200
@@ -85,13 +85,13 @@ def test_results_are_those_of_one_process(cluster: Any, tmp_path: Path) -> None:
 def test_a_worker_killed_under_way_loses_nothing(cluster: Any, tmp_path: Path) -> None:
     shot: list[int] = []
 
-    def shoot(done: int, total: int, left: float | None) -> None:
-        if done >= 50 and not shot:
+    def shoot(line: str) -> None:
+        if done_in(line) >= 50 and not shot:
             shot.append(next(iter(cluster.workers.values())).pid)
             os.kill(shot[0], signal.SIGKILL)
 
     with Journal.open(tmp_path, IDENTITY) as journal:
-        found = run(study_tasks.slow, tasks(600), cluster=cluster.scheduler_address, journal=journal, watch=shoot)
+        found = run(study_tasks.slow, tasks(600), cluster=cluster.scheduler_address, journal=journal, progress=shoot)
         assert len(journal.rows()) == 600
     assert shot and bits(found) == plain_bits(600)
 
@@ -124,13 +124,13 @@ def test_another_version_on_a_worker_is_refused(cluster: Any, monkeypatch: pytes
 
 @pytest.mark.slow
 def test_the_interrupt_key(cluster: Any, tmp_path: Path) -> None:
-    def press(done: int, total: int, left: float | None) -> None:
-        if done >= 30:
+    def press(line: str) -> None:
+        if done_in(line) >= 30:
             raise KeyboardInterrupt
 
     with Journal.open(tmp_path, IDENTITY) as journal:
         with pytest.raises(InterruptedStudyError, match="of 2000 tasks are finished"):
-            run(study_tasks.slow, tasks(2000), cluster=cluster.scheduler_address, journal=journal, watch=press)
+            run(study_tasks.slow, tasks(2000), cluster=cluster.scheduler_address, journal=journal, progress=press)
         rows = journal.rows()
         assert 30 <= len(rows) < 2000
         found = run(study_tasks.make, tasks(100), cluster=cluster.scheduler_address, journal=journal)
@@ -151,11 +151,11 @@ def test_a_scheduler_that_goes_away_is_told(tmp_path: Path) -> None:
         n_workers=1, threads_per_worker=1, processes=True, dashboard_address=":0", host="127.0.0.1"
     )
 
-    def close(done: int, total: int, left: float | None) -> None:
-        if done >= 20:
+    def close(line: str) -> None:
+        if done_in(line) >= 20:
             made.close()
 
     with Journal.open(tmp_path, IDENTITY) as journal:
         with pytest.raises(WorkersError):
-            run(study_tasks.slow, tasks(2000), cluster=made.scheduler_address, journal=journal, watch=close)
+            run(study_tasks.slow, tasks(2000), cluster=made.scheduler_address, journal=journal, progress=close)
         assert len(journal.rows()) >= 20

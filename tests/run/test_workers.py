@@ -20,7 +20,7 @@ import numpy as np
 import psutil
 import pytest
 import study_tasks
-from study_tasks import IDENTITY, make, make_troubled, plain, tasks
+from study_tasks import IDENTITY, done_in, make, make_troubled, plain, tasks
 
 import thermsim
 from thermsim.errors import (
@@ -32,6 +32,7 @@ from thermsim.errors import (
     ThermsimError,
     WorkersError,
 )
+from thermsim.run import run_tasks
 from thermsim.run.executor import chunk_size
 from thermsim.run.journal import Journal
 from thermsim.run.run_tasks import progress_line, run
@@ -134,13 +135,13 @@ def test_a_process_that_dies_loses_nothing(tmp_path: Path) -> None:
 def test_a_process_killed_from_outside_loses_nothing() -> None:
     shot: list[int] = []
 
-    def shoot(done: int, total: int, left: float | None) -> None:
-        if done >= 10 and not shot:
+    def shoot(line: str) -> None:
+        if done_in(line) >= 10 and not shot:
             workers = [p for p in psutil.Process().children() if "multiprocessing-fork" in " ".join(p.cmdline())]
             shot.append(workers[0].pid)
             workers[0].kill()
 
-    assert bits(run(study_tasks.slow, tasks(100), workers=2, watch=shoot, keep_every=0.0)) == plain_bits(100)
+    assert bits(run(study_tasks.slow, tasks(100), workers=2, progress=shoot, keep_every=0.0)) == plain_bits(100)
     assert shot
 
 
@@ -156,15 +157,14 @@ def test_a_task_that_kills_its_process_three_times_is_named(tmp_path: Path) -> N
 
 
 @pytest.mark.parametrize("workers", [1, 2])
-def test_progress_never_falls_and_counts_the_time_of_this_run_only(workers: int, tmp_path: Path) -> None:
+def test_progress_never_falls_and_counts_the_time_of_this_run_only(
+    workers: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     told: list[tuple[int, int, float | None]] = []
-
-    def watch(*said: Any) -> None:
-        told.append(said)
-
+    monkeypatch.setattr(run_tasks, "progress_line", lambda *state: told.append(state) or "")
     with Journal.open(tmp_path, IDENTITY) as journal:
         run(study_tasks.slow, tasks(30), workers=workers, journal=journal)
-        run(study_tasks.slow, tasks(100), workers=workers, journal=journal, watch=watch, keep_every=0.01)
+        run(study_tasks.slow, tasks(100), workers=workers, journal=journal, progress=lambda line: None, keep_every=0.01)
     assert told[0] == (30, 100, None) and told[-1] == (100, 100, 0.0)
     done = [said[0] for said in told]
     assert done == sorted(done) and all(said[1] == 100 for said in told)
@@ -176,13 +176,13 @@ def test_finished_tasks_do_not_wait_for_a_long_one(tmp_path: Path) -> None:
     """The long one ends only when all others are in the journal."""
     with Journal.open(tmp_path, IDENTITY) as journal:
 
-        def watch(done: int, total: int, left: float | None) -> None:
-            if done == 20:
+        def go_on(line: str) -> None:
+            if done_in(line) == 20:
                 assert len(journal.rows()) == 20
                 (tmp_path / "go on").touch()
 
         asked = [Task("long", "waits"), *tasks(20)]
-        found = run(make_troubled(tmp_path), asked, workers=2, journal=journal, watch=watch)
+        found = run(make_troubled(tmp_path), asked, workers=2, journal=journal, progress=go_on)
     assert bits(found) == [*bits([plain(5)]), *plain_bits(20)]
 
 

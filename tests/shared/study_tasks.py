@@ -146,12 +146,17 @@ def _alive(process: psutil.Process) -> bool:
         return False
 
 
+def done_in(line: str) -> int:
+    """Tasks done, of a line of progress."""
+    return int(line.split()[0])
+
+
 def main(folder: str, count: str, workers: str) -> None:
     """A study that says how far it is; its result stands in done.npy."""
     with Journal.open(folder, IDENTITY, resume=True) as journal:
         found = run(
             slow, tasks(int(count)), workers=int(workers), journal=journal,
-            watch=lambda done, total, left: print(done, flush=True), keep_every=0.0,
+            progress=lambda line: print(done_in(line), flush=True), keep_every=0.0,
         )  # fmt: skip
     np.save(Path(folder) / "done.npy", np.stack([np.asarray(result) for result in found]))
 

@@ -6,7 +6,6 @@ are carried through twice, by sensitivities and by samples, and what base and op
 
 from __future__ import annotations
 
-import re
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -32,7 +31,7 @@ from thermsim.plausibility.cautions import gallium_cautions, option_of
 from thermsim.progress import Progress
 from thermsim.readout.observable import WARMEST, Observable
 from thermsim.run.journal import Identity, Journal
-from thermsim.run.run_tasks import progress_line, run
+from thermsim.run.run_tasks import run
 
 Array = NDArray[np.float64]
 
@@ -120,7 +119,16 @@ def _contributions(taken: Samples, number: int, judged: _Judged) -> list[Contrib
             slope = float(part / uncertainty) if uncertainty > 0.0 else 0.0
             found.append(
                 Contribution(
-                    given.path, one.of, given.value, given.unit, given.plus_minus, given.basis, slope, float(share)
+                    given.path,
+                    one.of,
+                    given.value,
+                    given.unit,
+                    given.plus_minus,
+                    given.basis,
+                    slope,
+                    float(share),
+                    is_measurable=not given.is_offset,
+                    is_ratio=given.is_ratio,
                 )
             )
     return sorted(found, key=lambda one: -one.share)
@@ -136,8 +144,8 @@ def _as_shares(contributions: Sequence[Contribution], uncertainty_K: float) -> l
             sensitivity=one.sensitivity,
             uncertainty_K=uncertainty_K * one.share**0.5,
             share=one.share,
-            measurable=not one.path.startswith("readings."),
-            is_ratio=not re.search(r"_C$|(corner|centre|at)_mm\b", one.path),
+            measurable=one.is_measurable,
+            is_ratio=one.is_ratio,
         )
         for one in contributions
     ]
@@ -242,8 +250,7 @@ def compare(
             what = f"no option {name!r} is judged, so that its danger cannot be accepted{hint}"
             raise UnknownNameError(what, f"judged are: {listed(names[1:])}")
     whole = family(names, cases, accuracy_K, memory_GB, progress)
-    lines = None if progress is None else lambda *state: progress(progress_line(*state))
-    solve_all = partial(run, workers=workers, cluster=cluster, journal=journal, watch=lines)
+    solve_all = partial(run, workers=workers, cluster=cluster, journal=journal, progress=progress)
     taken = sampled(whole, count, seed, solve_all)
     return Comparison(
         case=case,

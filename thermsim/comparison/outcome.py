@@ -18,8 +18,6 @@ from thermsim.readout.observable import Observable
 
 Array = NDArray[np.float64]
 
-# The warmest of all expected readings, of the base and of the option each for itself.
-
 
 @dataclass(frozen=True)
 class Interval:
@@ -65,6 +63,7 @@ class Contribution:
     path : address of the input; of : "shared", or the name of the case that owns it
     sensitivity : kelvin of gain per `unit`; half_width : of the input, in `unit`
     share : of the variance of the gain, 0 to 1
+    is_measurable, is_ratio : whether it can be measured before the step, and whether nothing is its zero
     """
 
     path: str
@@ -75,6 +74,8 @@ class Contribution:
     basis: str | None
     sensitivity: float
     share: float
+    is_measurable: bool = True
+    is_ratio: bool = True
 
 
 @dataclass(frozen=True)

@@ -35,12 +35,11 @@ from thermsim.nearby.sample_solver import SAMPLE_ACCURACY_K, SampleWork
 from thermsim.nearby.small_model_training import reduce
 from thermsim.progress import Progress
 from thermsim.readout.observable import Asked, Observable, find, of_reading, of_zone, temperatures
-from thermsim.run.run_tasks import MOST_IN_THIS_PROCESS, progress_line, run
+from thermsim.run.run_tasks import MOST_IN_THIS_PROCESS, run
 from thermsim.run.tasks import Failure, Make, Task
 
 Array = NDArray[np.float64]
 Way = Literal["base", "all grids", "superposition", "small model", "full solve", "mesh study", "no steady state"]
-Watch = Callable[[int, int, float | None], None]
 
 # Share of the accuracy asked for that the mesh study of the base may leave as its doubt; our own choice.
 MESH_SHARE = 0.5
@@ -124,8 +123,7 @@ def many(
     base = predict(case, accuracy_K=MESH_SHARE * wanted, memory_GB=memory_GB, progress=progress)
     offered = [question for question in temperatures(base.answers) if np.isfinite(base.answers[question])]
     questions = tuple(find(offered, one) for one in asked or offered)
-    watch = None if progress is None else lambda *state: progress(progress_line(*state))
-    return _Study(case, known, samples, questions, base, wanted, workers, memory_GB, watch).answer()
+    return _Study(case, known, samples, questions, base, wanted, workers, memory_GB, progress).answer()
 
 
 @dataclass(frozen=True)
@@ -176,10 +174,10 @@ class _Study:
     def __init__(
         self, case: Case, known: dict[str, Input], samples: Sequence[Mapping[str, float]],
         questions: tuple[Observable, ...], base: Prediction, accuracy_K: float, workers: int | None,
-        memory_GB: float | None, watch: Watch | None,
+        memory_GB: float | None, progress: Progress | None,
     ) -> None:  # fmt: skip
         self.case, self.known, self.questions, self.base = case, known, questions, base
-        self.accuracy_K, self.workers, self.memory_GB, self.watch = accuracy_K, workers, memory_GB, watch
+        self.accuracy_K, self.workers, self.memory_GB, self.progress = accuracy_K, workers, memory_GB, progress
         self.solid = [
             {path: value for path, value in sample.items() if not known[path].is_offset and value != known[path].value}
             for sample in samples
@@ -383,7 +381,7 @@ class _Study:
     def _run(self, make: Make, values: Sequence[object]) -> list[Any]:
         tasks = [Task(f"sample {number}", value) for number, value in enumerate(values)]
         workers = 1 if len(tasks) <= MOST_IN_THIS_PROCESS else self.workers
-        return list(run(make, tasks, workers=workers, watch=self.watch))
+        return list(run(make, tasks, workers=workers, progress=self.progress))
 
     def _words(self, widths: Array) -> str:
         told = [

@@ -115,7 +115,7 @@ def map_W_mm2(case: Case, heat: Heat) -> Array:
     return table * table.size / ((x1 - x0) * (y1 - y0))
 
 
-def film_bounds_m(case: Case, joint: Joint, known: JointProperties) -> tuple[float, float, float] | None:
+def film_bounds_m(case: Case, known: JointProperties) -> tuple[float, float, float] | None:
     """Lowest, mean and highest film [m]; None where nobody knows the film."""
     form = known.form
     if form is None:
@@ -136,7 +136,7 @@ def levels_of(case: Case) -> tuple[Level, ...]:
             found.append(Level(layer.part, "part", layer.thickness_mm.value, layer.thickness_mm.plus_minus))
             continue
         known = joint_of(layer, case.dimensions)
-        bounds = film_bounds_m(case, layer, known)
+        bounds = film_bounds_m(case, known)
         if bounds is None:
             note = "given by its resistance: thickness unknown, not counted"
             found.append(Level(layer.joint, "joint", None, 0.0, note))
@@ -225,7 +225,7 @@ def joint_measure(case: Case, joint: Joint, model: Model) -> JointMeasure:
     plane = next(plane for plane in model.joints if plane.joint == joint.joint)
     area_mm2 = float(model.grid.face_area(2)[plane.meets].sum()) / MM2
     known = joint_of(joint, case.dimensions)
-    bounds = film_bounds_m(case, joint, known)
+    bounds = film_bounds_m(case, known)
     if bounds is not None and known.way == "film":
         half = known.film.plus_minus if known.film is not None else 0.0
         known = replace(known, film=Bounded(bounds[1], half, known.film.basis if known.film is not None else None))

@@ -139,7 +139,7 @@ def _resistance_K_W(case: Case, layers: Sequence[Part | Joint]) -> float:
         below, above = case.layers[place - 1], case.layers[place + 1]
         assert isinstance(below, Part) and isinstance(above, Part)  # the reader refuses anything else
         known = joint_of(layer, case.dimensions)
-        bounds = film_bounds_m(case, layer, known)
+        bounds = film_bounds_m(case, known)
         least = float(known.resistance_at(bounds[0] if bounds is not None else 0.0))
         area = area_mm2(shared(_level_box(case, below), _level_box(case, above))) * MM2
         total += least / area if area > 0.0 else inf

@@ -127,7 +127,7 @@ def _zone_local(one: Observable, at: Solved) -> Local:
 def _hottest_local(one: Observable, at: Solved) -> Local:
     """The same candidates as `Field.hottest` has."""
     for key, summit in at.field.hot_summits:
-        if at.field.place_of(summit, *key) == at.field.hottest:
+        if at.field.place_of(summit, key[0]) == at.field.hottest:
             return _on_face(at, summit, *key)
     return _unmoved(at, at.field.warmest_in(max(at.field.hot_cells, key=at.field.highest_in))[0])
 

@@ -194,7 +194,7 @@ class Field:
     @cached_property
     def hottest(self) -> tuple[float, Place]:
         """Temperature [C] and place (x, y, z) [m] of the hottest spot."""
-        on_faces = [self.place_of(summit, *key) for key, summit in self.hot_summits]
+        on_faces = [self.place_of(summit, face) for (face, _), summit in self.hot_summits]
         return max([*on_faces, *(self.highest_in(cell) for cell in self.hot_cells)], key=lambda spot: spot[0])
 
     @cached_property
@@ -234,8 +234,8 @@ class Field:
         """The cells under or over a z plane."""
         return plane_of(self.model, face, side)
 
-    def place_of(self, summit: Summit, face: int, side: str) -> tuple[float, Place]:
-        """Temperature [C] and place [m] of a summit."""
+    def place_of(self, summit: Summit, face: int) -> tuple[float, Place]:
+        """Temperature [C] and place [m] of a summit of a z plane."""
         along = []
         for axis, own in enumerate((self.model.grid.x, self.model.grid.y)):
             cell = int(summit.cell[axis, 0])
@@ -339,7 +339,7 @@ class Field:
     def _highest_of(self, zone: ZoneCells) -> tuple[float, Place]:
         if zone.face is None:
             return self.highest_in(self.hottest_cell(zone.x, zone.y, zone.levels))
-        return self.place_of(self.summit_of(zone), zone.face, zone.side)
+        return self.place_of(self.summit_of(zone), zone.face)
 
     def summit_of(self, zone: ZoneCells) -> Summit:
         """The highest temperature of a zone that is no volume."""

@@ -10,9 +10,10 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from thermsim.errors import InterruptedStudyError, WorkersError
+from thermsim.progress import Progress
 from thermsim.run.executor import Executor, ThisProcess, dispatch
 from thermsim.run.journal import Journal
 from thermsim.run.tasks import Make, Result, Row, Task
@@ -25,16 +26,13 @@ WRITE_EVERY_S = 0.5  # [s] between writes to the journal: a kill loses no more, 
 MOST_IN_THIS_PROCESS = 32  # full solves that are made in this process: starting others takes as long
 
 
-Watch = Callable[[int, int, float | None], None]
-
-
 def run(
     make: Make,
     tasks: Sequence[Task],
     *,
     workers: int | None = None,
     journal: Journal | None = None,
-    watch: Watch | None = None,
+    progress: Progress | None = None,
     cluster: str | None = None,
     keep_every: float = WRITE_EVERY_S,
 ) -> list[Result]:
@@ -45,7 +43,7 @@ def run(
     make : picklable; called once in each process (each thread of a cluster's worker); gives `work`
     workers : processes; None for one a processor, 1 for this process (its solver may then use every processor)
     journal : open; takes every finished task, and gives those of an earlier run
-    watch : called with tasks done, all tasks, and the time left [s] (None until it is known)
+    progress : called with a line that tells tasks done, all tasks and, once it is known, the time left
     cluster : address of a dask scheduler, "tcp://host:port"; `workers` is then what the cluster has
     keep_every : finished tasks go to the journal, and progress is told, about so often [s]; a kill costs no more. A
         cluster's results are kept as they come
@@ -66,7 +64,7 @@ def run(
     kept = {} if journal is None else journal.rows()
     rows = {key: kept[key] for key in keys if key in kept}
     left = [task for task in tasks if task.key not in rows]
-    progress = _Progress(len(tasks), len(rows), watch)
+    counted = _Progress(len(tasks), len(rows), progress)
     if left:
         batches = dispatch(_executor(make, len(left), workers, cluster), left, keep_every)
         try:
@@ -74,7 +72,7 @@ def run(
                 if journal is not None:
                     journal.add(batch)
                 rows |= {row.key: row for row in batch}
-                progress.tell(batch, lanes)
+                counted.tell(batch, lanes)
         except KeyboardInterrupt:
             batches.close()
             raise _interrupted(keys, len(rows), journal) from None
@@ -109,11 +107,11 @@ def _executor(make: Make, count: int, workers: int | None, cluster: str | None) 
 class _Progress:
     """Counts tasks and knows the time left, from the mean time of those that this run has finished."""
 
-    def __init__(self, total: int, done: int, watch: Watch | None) -> None:
-        self.total, self.done, self.watch = total, done, watch
+    def __init__(self, total: int, done: int, progress: Progress | None) -> None:
+        self.total, self.done, self.progress = total, done, progress
         self.finished, self.seconds = 0, 0.0
-        if watch is not None:
-            watch(done, total, None if done < total else 0.0)
+        if progress is not None:
+            progress(progress_line(done, total, None))
 
     def tell(self, batch: list[Row], lanes: int) -> None:
         if not batch:
@@ -121,9 +119,9 @@ class _Progress:
         self.done += len(batch)
         self.finished += len(batch)
         self.seconds += sum(row.seconds for row in batch)
-        if self.watch is not None:
+        if self.progress is not None:
             left = self.seconds / self.finished * (self.total - self.done) / lanes
-            self.watch(self.done, self.total, left)
+            self.progress(progress_line(self.done, self.total, left))
 
 
 def progress_line(done: int, total: int, seconds_left: float | None) -> str:

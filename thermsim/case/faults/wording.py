@@ -110,7 +110,7 @@ def _problem(one: Any, source: Source) -> Problem:
         return _unknown_key(one["loc"], path, where, source)
     if kind == "value_error":
         return Problem(path, source.fault(path, where + str(one["ctx"]["error"])), whole_entry=True)
-    message = f"{where}{_label(path)} {_must_be(kind, one.get('ctx', {}), path)}, found {found(value)}"
+    message = f"{where}{_label(path)} {_must_be(kind, one.get('ctx', {}))}, found {found(value)}"
     if kind == "literal_error" and isinstance(value, str):
         known = re.findall("'([^']*)'", one["ctx"]["expected"])
         side = _SIDES.get(value.lower()) if "+x" in known else None
@@ -210,7 +210,7 @@ def _label(path: KeyPath) -> str:
     return f"`{path[-1]}`"
 
 
-def _must_be(kind: str, ctx: dict[str, Any], path: KeyPath) -> str:
+def _must_be(kind: str, ctx: dict[str, Any]) -> str:
     if kind in ("model_type", "model_attributes_type", "dict_type"):
         return f"must be {_shape(str(ctx.get('class_name', '')))}"
     if kind == "literal_error":

@@ -53,6 +53,7 @@ PLAIN: dict[type[Entry], dict[str, ActsOn]] = {
 }
 # Keys of inputs in which temperatures are linear, or have the derivative of a linear model at the solved state.
 LINEAR = ("power_W", "film_W_m2K", "fluid_C", "temperature_C", "low_C", "high_C", "flux_W_mm2", "per_K", "share")
+PLACES = ("corner_mm", "centre_mm", "at_mm")
 FILMS = ("film_um", "low", "high", "edge", "centre")
 UNITS = ("mm2K_W", "W_m2K", "W_mm2", "W_mK", "J_kgK", "kg_m3", "mm", "um", "GHz", "C", "K", "W", "V", "g")
 UNIT_IN_WORDS = {"mm2K_W": "mm2K/W", "W_m2K": "W/m2K", "W_mm2": "W/mm2", "W_mK": "W/mK", "J_kgK": "J/kgK"}
@@ -141,6 +142,11 @@ class Input:
     def is_length(self) -> bool:
         """Whether it moves outlines, so that geometry must be looked at."""
         return self.acts_on in ("heights", "plan")
+
+    @property
+    def is_ratio(self) -> bool:
+        """Whether nothing is its zero; a place or a temperature has an arbitrary one, and no relative width."""
+        return self.unit != "C" and self.key not in PLACES
 
     def allows(self, value: float) -> bool:
         """Whether the number may have this value."""

@@ -325,11 +325,11 @@ def _side(base: Topology, axis: Ints, place: Ints, step: int) -> Side:
 def zone_shares(base: Topology, source: int) -> Array:
     """(zones, nx, ny) share of the watts of each zone of a source in each column; zero for zones of other sources."""
     model = base.model
-    area = model.grid.face_area(2)
-    shares = np.zeros((len(model.zones), *area.shape))
+    shares = np.zeros((len(model.zones), *model.grid.shape[:2]))
     for number, zone in enumerate(model.zones):
         if zone.source == source:
-            shares[number, zone.x, zone.y] = area[zone.x, zone.y] / area[zone.x, zone.y].sum()
+            area = model.solid_area(zone)
+            shares[number, zone.x, zone.y] = area / area.sum()
     return shares
 
 
