@@ -12,6 +12,7 @@ MM2 = 1e-6  # [m2]
 MM2K_W = 1e-6  # [m2 K/W] in one mm2 K/W
 W_MM2 = 1e6  # [W/m2] in one W/mm2
 GRAM = 1e-3  # [kg]
+L_MIN = 1e-3 / 60.0  # [m3/s] in one litre a minute
 GIGABYTE = 1e9  # [byte]
 
 ZERO_CELSIUS_K = 273.15  # [K], definition (BIPM SI brochure)

@@ -41,10 +41,13 @@ FEATURES: dict[str, tuple[str, ...]] = {
     "upper joint": ("none", "resistance", "class", "wedge in x", "wetted film"),
     "around": ("nothing", "die in filler", "lid in filler", "die in void"),
     "inserts": ("none", "slug in die", "void in die", "slug in lid", "void in lid"),
-    "top": ("film", "fixed", "wetted patch", "patches and the rest", "fixed patch and film", "flux", "graded"),
+    "top": (
+        "film", "fixed", "wetted patch", "patches and the rest", "fixed patch and film", "flux", "graded",
+        "cooler", "cooler with flow", "of a class",
+    ),
     "bottom": ("insulated", "film", "flux in", "flux out", "fixed", "patch", "radiates"),
     "sides": ("insulated", "left film", "right fixed patch", "front flux", "left patch", "back film"),
-    "exposed": ("not given", "all", "of die", "all and of lid", "radiates", "two fluids"),
+    "exposed": ("not given", "all", "of die", "all and of lid", "radiates", "two fluids", "cooler"),
     "names": ("given", "not given"),
     "probes": ("none", "inside", "on faces", "on corners and edges"),
     "readings": ("none", "mean", "highest", "of probes", "all kinds"),
@@ -114,7 +117,11 @@ RULES: tuple[tuple[dict[str, tuple[str, ...]], str], ...] = (
     ({"power": ("map in W", "map in W/mm2", "zones that only read a map"), "tolerance": ("powers",)}, "no power typed"),
     ({"power": ("map in W", "map in W/mm2", "zones that only read a map"), "option": ("power",)}, "no power typed"),
     (
-        {"top": ("patches and the rest", "fixed patch and film"), "names": ("not given",), "option": ("top",)},
+        {
+            "top": ("patches and the rest", "fixed patch and film", "cooler"),
+            "names": ("not given",),
+            "option": ("top",),
+        },
         "which patch?",
     ),
     ({"power": ("map in W", "map in W/mm2"), "readings": ("mean", "highest", "all kinds")}, "a reading needs a zone"),
@@ -469,6 +476,12 @@ class _Builder:
             "fixed patch and film": [{"face": "top", "environment": "held", "temperature_C": fixed_C} | half, air],
             "graded": [{"face": "top", "environment": "rim", "low_C": fixed_C, "high_C": fluid(33.0),
                         "towards": ("+x", "-x")[self.number % 2]}],
+            "cooler": [{"face": "top", "environment": "block", "cooler_K_W": self.tolerant("cooling", 3.0, 0.2),
+                        "fluid_C": fluid(30.0), "wetted_mm": self.plan([0.8 * top_size[0], 0.7 * top_size[1]])}, air],
+            "cooler with flow": [{"face": "top", "environment": "loop", "inlet_C": fluid(26.0),
+                                  "cooler_K_W": self.tolerant("cooling", 2.0, 0.2),
+                                  "flow_l_min": self.tolerant("cooling", 0.05, 0.3)}],
+            "of a class": [{"face": "top", "environment": "heat pipes", "film_W_m2K": "air cooler", "fluid_C": 24.0}],
             "flux": [{"face": "top", "environment": "lamp", "flux_W_mm2": self.tolerant("cooling", 0.005)}],
         }[row["top"]]  # fmt: skip
         bottom_size = self.outer if "board" in row["stack"] else self.die
@@ -497,6 +510,8 @@ class _Builder:
             "not given": [], "all": [draught], "of die": [breath | {"of": "die"}],
             "all and of lid": [draught, breath | {"of": "lid"}],
             "radiates": [{"face": "exposed", "environment": "walls", "emissivity": 0.8, "room_C": fluid(24.0)}],
+            "cooler": [{"face": "exposed", "environment": "fan", "cooler_K_W": self.tolerant("cooling", 90.0, 0.1),
+                        "fluid_C": fluid(25.0)}],
             "two fluids": [draught, breath | {"of": "die", "looking": "+x"}],
         }[row["exposed"]]  # fmt: skip
         if row["names"] == "not given":
@@ -624,6 +639,8 @@ class _Builder:
     def other_top(self, top: dict[str, Any]) -> dict[str, Any]:
         if "film_W_m2K" in top:
             return {"film_W_m2K": self.tolerant("cooling", 11000.0)}
+        if "cooler_K_W" in top:
+            return {"cooler_K_W": self.tolerant("cooling", 1.5)}
         if "low_C" in top:
             return {"high_C": 36.0}
         return {"temperature_C": 29.0} if "temperature_C" in top else {"flux_W_mm2": 0.006}

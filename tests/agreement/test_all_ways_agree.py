@@ -271,6 +271,15 @@ def film_and_fluid(one: Solved, entry: Cooling, told_C: np.ndarray) -> tuple[np.
         face_K, room_K = told_C + 273.15, entry.room_C.value + 273.15
         film = entry.emissivity.value * 5.670374419e-8 * (face_K**2 + room_K**2) * (face_K + room_K)
         return film, np.full(told_C.shape, entry.room_C.value)
+    if entry.cooler_K_W is not None:  # h A (R + 1 / 2 rho c V) = 1, with 995.6 kg/m3 and 4180 J/kgK of water
+        faces = enumerate(one.field.model.cooling_face)
+        place = next(number for number, other in enumerate(one.case.cooling) if other is entry)
+        area = sum(float((np.expand_dims(one.grid.face_area(axis), axis) * (of == place)).sum()) for axis, of in faces)
+        flow, known = entry.flow_l_min, entry.inlet_C or entry.fluid_C
+        half = 0.0 if flow is None else 0.5 / (995.6 * 4180.0 * flow.value / 60e3)
+        assert known is not None
+        spread = 1.0 / (area * (entry.cooler_K_W.value + half)) if area else 0.0
+        return np.full(told_C.shape, spread), np.full(told_C.shape, known.value)
     assert entry.low_C is not None and entry.high_C is not None and entry.towards is not None
     box = face_box(one.case, entry.face)
     axis = "xy".index(entry.towards[1])

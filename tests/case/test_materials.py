@@ -135,7 +135,8 @@ def test_an_unknown_name_is_answered_with_the_nearest(wrong: str, right: str) ->
 
 
 def test_rows_name_everything_once() -> None:
-    assert [row["name"] for row in catalogue.rows()] == [*catalogue.names(), *catalogue.joint_names()]
+    known = [*catalogue.names(), *catalogue.joint_names(), *catalogue.cooler_names()]
+    assert [row["name"] for row in catalogue.rows()] == known
     assert [row["kind"] for row in catalogue.rows("phase-change film")] == ["material", "joint class"]
     with pytest.raises(UnknownNameError):
         catalogue.rows("unobtainium")

@@ -1,4 +1,4 @@
-"""`thermsim materials`: the catalogue of materials and joint classes."""
+"""`thermsim materials`: the catalogue of materials, joint classes and cooler classes."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from thermsim.commands.terminal import JSON, console, print_json
 @click.argument("name", required=False)
 @JSON
 def materials(name: str | None, as_json: bool) -> None:
-    """Show the catalogue of materials and joint classes, or one entry: value, range, source, how sure."""
+    """Show the catalogue of materials, joints and coolers, or one entry: value, range, source, how sure."""
     from thermsim.materials.catalogue import rows
     from thermsim.report.text.tables import show_materials
 

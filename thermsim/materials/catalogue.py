@@ -1,4 +1,4 @@
-"""Materials and joint classes from `catalogue.yaml`: value, range, source and how sure."""
+"""Materials, joint classes and cooler classes from `catalogue.yaml`: value, range, source and how sure."""
 
 from __future__ import annotations
 
@@ -16,11 +16,14 @@ from thermsim.units import ZERO_CELSIUS_K
 __all__ = [
     "HOW_SURE",
     "VOID",
+    "CoolerClass",
     "HoldsTo",
     "JointClass",
     "Law",
     "Material",
     "Range",
+    "cooler",
+    "cooler_names",
     "joint",
     "joint_names",
     "material",
@@ -33,6 +36,7 @@ VOID = "void"
 
 TABULATED_C = 300.0 - ZERO_CELSIUS_K  # temperature at which handbooks tabulate heat capacities
 
+_IN_WORDS = {"materials": "material", "joints": "joint class", "coolers": "cooler class"}
 HOW_SURE = ("measured standard value", "handbook", "range from practice")
 
 
@@ -133,6 +137,17 @@ class JointClass:
     heat_capacity_J_kgK: Range | None = None
 
 
+@dataclass(frozen=True)
+class CoolerClass:
+    """What a cooler of one kind may deliver: `film_W_m2K` is referred to the area that it acts on."""
+
+    name: str
+    film_W_m2K: Range
+    source: str
+    how_sure: str
+    note: str = ""
+
+
 def names() -> tuple[str, ...]:
     """Names of all materials, in the order of the catalogue (`void` is not one of them)."""
     return tuple(_entries()["materials"])
@@ -141,6 +156,11 @@ def names() -> tuple[str, ...]:
 def joint_names() -> tuple[str, ...]:
     """Names of all joint classes, in the order of the catalogue."""
     return tuple(_entries()["joints"])
+
+
+def cooler_names() -> tuple[str, ...]:
+    """Names of all cooler classes, in the order of the catalogue."""
+    return tuple(_entries()["coolers"])
 
 
 @cache
@@ -203,22 +223,38 @@ def joint(name: str) -> JointClass:
     )
 
 
+@cache
+def cooler(name: str) -> CoolerClass:
+    """The cooler class of that name.
+
+    Raises
+    ------
+    UnknownNameError : no such class; the remedy names the nearest one
+    """
+    entry = _entry("coolers", name)
+    film = _range(entry, "film_W_m2K")
+    assert film is not None  # every class has it, as the tests of the catalogue see to
+    return CoolerClass(name, film, _source(entry), entry["how_sure"], entry.get("note", ""))
+
+
 def rows(name: str | None = None) -> list[dict[str, str]]:
     """Lines of a table to print: kind, name, conductivity [W/mK at 27 C], range, source, how sure, note.
 
     Parameters
     ----------
-    name : one material or joint class; all of both if not given
+    name : one material, joint class or cooler class; all of them if not given
 
     Raises
     ------
-    UnknownNameError : neither a material nor a joint class has that name
+    UnknownNameError : nothing in the catalogue has that name
     """
-    if name is not None and name not in names() + joint_names():
-        raise _unknown("material or joint class", name, names() + joint_names())
+    known = names() + joint_names() + cooler_names()
+    if name is not None and name not in known:
+        raise _unknown("material, joint class or cooler class", name, known)
     bodies = [_material_row(material(each)) for each in names() if name in (None, each)]
     films = [_joint_row(joint(each)) for each in joint_names() if name in (None, each)]
-    return bodies + films
+    coolers = [_cooler_row(cooler(each)) for each in cooler_names() if name in (None, each)]
+    return bodies + films + coolers
 
 
 def _material_row(body: Material) -> dict[str, str]:
@@ -278,6 +314,22 @@ def _as_range(bounds: Range | None) -> str:
     return "-" if bounds is None else f"{bounds.low:g} to {bounds.high:g}"
 
 
+def _cooler_row(kind: CoolerClass) -> dict[str, str]:
+    return {
+        "kind": "cooler class",
+        "name": kind.name,
+        "conductivity_W_mK": "-",
+        "range": f"film {kind.film_W_m2K.low:g} to {kind.film_W_m2K.high:g} W/m2K",
+        "density_kg_m3": "-",
+        "heat_capacity_J_kgK": "-",
+        "heat_capacity_range": "",
+        "source": kind.source,
+        "heat_capacity_source": "",
+        "how_sure": kind.how_sure,
+        "note": kind.note,
+    }
+
+
 @cache
 def _entries() -> dict[str, Any]:
     text = files("thermsim.materials").joinpath("catalogue.yaml").read_text(encoding="utf-8")
@@ -289,7 +341,7 @@ def _entries() -> dict[str, Any]:
 def _entry(kind: str, name: str) -> dict[str, Any]:
     entries: dict[str, dict[str, Any]] = _entries()[kind]
     if name not in entries:
-        raise _unknown("material" if kind == "materials" else "joint class", name, tuple(entries))
+        raise _unknown(_IN_WORDS[kind], name, tuple(entries))
     return entries[name]
 
 

@@ -14,7 +14,7 @@ from thermsim.case.geometry.places import insert_box, levels, part_box, zone_box
 from thermsim.case.geometry.zones import Place, zones_of
 from thermsim.case.vocabulary.schema import Case, Heat, Part
 from thermsim.materials.catalogue import VOID, Material
-from thermsim.model.cooled_faces import cooling_faces
+from thermsim.model.cooled_faces import cooled_areas, cooling_faces
 from thermsim.model.grid.axes import Grid
 from thermsim.model.grid.cells import level_slice, plan_slices
 from thermsim.model.joints import JointPlane, joint_planes
@@ -278,6 +278,8 @@ def build_model(case: Case, grid: Grid) -> Model:
     region, regions = _regions(case, grid)
     sources, volumes, zones = _heat(case, grid, region)
     solid = region >= 0
+    cooling_face = cooling_faces(case, grid, solid)
+    areas = cooled_areas(grid, cooling_face, len(case.cooling))
     return Model(
         grid=grid,
         region=region,
@@ -285,8 +287,8 @@ def build_model(case: Case, grid: Grid) -> Model:
         joints=joint_planes(case, grid, solid),
         face_sources=tuple(sources),
         volume_sources=tuple(volumes),
-        coolings=tuple(boundary_of(case, entry) for entry in case.cooling),
-        cooling_face=cooling_faces(case, grid, solid),
+        coolings=tuple(boundary_of(case, one).over(area) for one, area in zip(case.cooling, areas, strict=True)),
+        cooling_face=cooling_face,
         zones=tuple(zones),
         level_of_part={part.part: level_slice(grid, low, high) for low, high, part in levels(case)},
         may_have_islands=any(part.around is not None or part.inserts for part in case.parts),

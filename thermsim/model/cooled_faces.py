@@ -71,3 +71,16 @@ def cooling_faces(
             first, second = across[0].span(MM * box[0], MM * box[2]), across[1].span(MM * box[1], MM * box[3])
         plane[first, second][touching[first, second]] = number
     return faces[0], faces[1], faces[2]
+
+
+def cooled_areas(
+    grid: Grid, cooling_face: tuple[NDArray[np.int16], NDArray[np.int16], NDArray[np.int16]], count: int
+) -> list[float]:
+    """Area [m2] that each of so many entries acts on; cooling_face : as `cooling_faces` gives it."""
+    total = np.zeros(count)
+    for axis, of in enumerate(cooling_face):
+        planes, area = np.moveaxis(of, axis, 0), grid.face_area(axis)
+        for face in np.flatnonzero((planes >= 0).any(axis=(1, 2))).tolist():
+            here = planes[face] >= 0
+            total += np.bincount(planes[face][here], weights=area[here], minlength=count)
+    return [float(area) for area in total]

@@ -150,6 +150,10 @@ def cooling_values(cooling: Cooling) -> Iterator[Slip]:
         yield from outside(
             cooling.film_W_m2K.value, usual.COEFFICIENT, usual.COEFFICIENT_UNITS, f"film coefficient of {label}", place
         )
+    if cooling.cooler_K_W is not None:
+        yield from outside(
+            cooling.cooler_K_W.value, usual.COOLER, usual.COOLER_UNITS, f"resistance of {label}", f"{label}.cooler_K_W"
+        )
     for value in cooling.known_C:
         if not usual.FLUID.holds(value):
             kelvin = meant(value - 273.15, usual.FLUID, (usual.Factor(1.0, "kelvin written as C"),))

@@ -67,7 +67,8 @@ def ways_of(case: Case, heat: Heat) -> Ways:
 def film_conductances_W_K(case: Case) -> list[float]:
     """Film times area of each entry of `cooling` [W/K]: infinite for a fixed temperature, zero for a flux."""
     areas = [acting_mm2(case, cooling) * MM2 for cooling in case.cooling]
-    films = [boundary_of(case, cooling).most_film(usual.HOT_C) for cooling in case.cooling]
+    found = [boundary_of(case, cooling).over(area) for cooling, area in zip(case.cooling, areas, strict=True)]
+    films = [one.most_film(usual.HOT_C) for one in found]
     return [film * area if area > 0.0 else 0.0 for film, area in zip(films, areas, strict=True)]
 
 

@@ -71,6 +71,7 @@ class HeatMeasure:
 class FaceMeasure:
     """One cooling entry with the area it really acts on, or (kind `insulated`) what no entry names.
 
+    film_W_m2K, resistance_K_W : the same two ways, by the area; of a cooler with a flow from where the coolant comes in
     place : where on its face it acts, in words; None unless another entry has its name and face
     """
 
@@ -82,6 +83,7 @@ class FaceMeasure:
     fluid_C: float | None = None
     flux_W_mm2: float | None = None
     conductance_W_K: float | None = None
+    resistance_K_W: float | None = None
     place: str | None = None
 
 
@@ -214,7 +216,8 @@ def _faces(case: Case, model: Model) -> list[FaceMeasure]:
         flux = cooling.influx_W_m2 * MM2 if cooling.is_prescribed else None
         conductance = None if film is None else film * area_mm2 * MM2
         acts = (cooling.label, cooling.face, cooling.kind, area_mm2)
-        found.append(FaceMeasure(*acts, film, fluid, flux, conductance, place))
+        resistance = 1.0 / conductance if conductance else None
+        found.append(FaceMeasure(*acts, film, fluid, flux, conductance, resistance, place))
     return found + [FaceMeasure(face, face, "insulated", area) for face, area in bare.items() if area > 1e-9]
 
 

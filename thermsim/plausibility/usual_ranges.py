@@ -51,6 +51,7 @@ PLAN_UNITS = (
 FILM_UNITS = (Factor(1000.0, "mm written as um"), Factor(0.001, "nm written as um, or um multiplied twice"))
 POWER_UNITS = (Factor(0.001, "milliwatts written as W"), Factor(1000.0, "kilowatts written as W"))
 COEFFICIENT_UNITS = (Factor(1e4, "W/cm2K written as W/m2K"), Factor(1e6, "W/mm2K written as W/m2K"))
+COOLER_UNITS = (*DECIMALS[:4], Factor(0.001, "K/kW written as K/W"))
 RESISTANCE_UNITS = (Factor(100.0, "cm2K/W written as mm2K/W"), Factor(1e6, "m2K/W written as mm2K/W"))
 
 # By role: usual thickness, and usual longer side in plan.
@@ -85,6 +86,7 @@ ZONE_FLUX = Usual(0.0, 20.0, "W/mm2")
 LEAST_DIE_FLUX = 0.03  # [W/mm2] mean over a whole die at work; less is a likely slip of units
 TOTAL_POWER = Usual(0.5, 2000.0, "W")
 COEFFICIENT = Usual(1.0, 200_000.0, "W/m2K")  # resting air to the best micro-fins, referred to the base area
+COOLER = Usual(0.005, 200.0, "K/W")  # from a large micro-channel plate to a bare small package in resting air
 FLUID = Usual(-80.0, 150.0, "C")
 LEAKAGE_PER_K = Usual(0.0, 0.03, "per K")
 MOST_FILM_RISE_K = 100.0  # [K] from fluid to chip, for the films alone: with more, silicon is past its limits

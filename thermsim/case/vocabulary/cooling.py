@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
-from pydantic import model_validator
+from pydantic import GetJsonSchemaHandler, field_validator, model_validator
+from pydantic.json_schema import JsonSchemaValue
 
 from thermsim.case.vocabulary.quantities import Celsius, Entry, Fraction, Name, Place, Positive, Quantity, Size
+from thermsim.errors import UnknownNameError
+from thermsim.materials import catalogue
 
 # What may happen on a face, and the keys that say so: an entry gives just those of one kind.
 BOUNDARY_KEYS: dict[str, tuple[str, ...]] = {
@@ -16,9 +19,36 @@ BOUNDARY_KEYS: dict[str, tuple[str, ...]] = {
     "flux": ("flux_W_mm2",),
     "radiation": ("emissivity", "room_C"),
     "film and radiation": ("film_W_m2K", "fluid_C", "emissivity", "room_C"),
+    "cooler": ("cooler_K_W", "fluid_C"),
+    "cooler with flow": ("cooler_K_W", "flow_l_min", "inlet_C"),
 }
 Direction = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Face = Literal["top", "bottom", "left", "right", "front", "back", "exposed"]
+
+
+class FilmCoefficient(Positive):
+    """A film coefficient; in the place of the number the name of a cooler class of the catalogue may stand.
+
+    The class gives the middle of its range, with half the range as tolerance, assumed: as a joint class does.
+    """
+
+    @model_validator(mode="before")
+    @classmethod
+    def _of_class(cls, given: Any) -> Any:
+        named = given.get("value") if isinstance(given, dict) else given
+        if not isinstance(named, str) or not named[:1].isalpha():
+            return given
+        try:
+            usual = catalogue.cooler(named).film_W_m2K
+        except UnknownNameError as error:
+            raise ValueError(f"a number above 0, or a cooler class: {error.what}; {error.remedy}") from None
+        of_class = {"plus_minus": usual.half_width, "basis": "assumed"}
+        return of_class | (given if isinstance(given, dict) else {}) | {"value": usual.middle}
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, core: Any, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        given = super().__get_pydantic_json_schema__(core, handler)
+        return {"anyOf": [*given["anyOf"], {"type": "string", "enum": list(catalogue.cooler_names())}]}
 
 
 class Cooling(Entry):
@@ -32,8 +62,21 @@ class Cooling(Entry):
     """limits `exposed` to the faces of one part"""
     looking: Direction | None = None
     """limits `exposed` to the faces that look that way"""
-    film_W_m2K: Positive | None = None
-    """heat transfer coefficient, with `fluid_C`"""
+    film_W_m2K: FilmCoefficient | None = None
+    """heat transfer coefficient, with `fluid_C`: a number, or a cooler class of the catalogue, which is a range"""
+    cooler_K_W: Positive | None = None
+    """resistance of a cooler from the area it wets to its fluid, with `fluid_C`, or `flow_l_min` and `inlet_C`: spread
+    evenly over all that the entry acts on, as a film of 1 / (`cooler_K_W` times that area)
+    """
+    flow_l_min: Positive | None = None
+    """with `inlet_C`: flow of the coolant through the cooler in one pass. `cooler_K_W` then counts from the mean
+    coolant, which is warmer than the inlet by half of what the heat of this entry warms the flow; where more heat
+    leaves, the coolant is warmer in proportion
+    """
+    inlet_C: Celsius | None = None
+    """temperature of the coolant where it comes in"""
+    coolant: Name | None = None
+    """with `flow_l_min`: what flows, a material of the catalogue with density and heat capacity; water unless given"""
     fluid_C: Celsius | None = None
     """temperature of the fluid"""
     temperature_C: Celsius | None = None
@@ -57,6 +100,19 @@ class Cooling(Entry):
     size_mm: Size | None = None
     """of the patch, with `corner_mm`"""
 
+    @field_validator("coolant")
+    @classmethod
+    def _carries_heat(cls, given: str | None) -> str | None:
+        if given is None:
+            return None
+        try:
+            body = catalogue.material(given)
+        except UnknownNameError as error:
+            raise ValueError(f"{error.what}; {error.remedy}") from None
+        if body.density_kg_m3 is None or body.heat_capacity_J_kgK is None:
+            raise ValueError(f"{given!r} has no density and heat capacity in the catalogue: take `water` or `air`")
+        return given
+
     @model_validator(mode="after")
     def _one_kind(self) -> Cooling:
         if self._given not in map(set, BOUNDARY_KEYS.values()):
@@ -65,6 +121,8 @@ class Cooling(Entry):
             raise ValueError("`low_C` is above `high_C`: exchange them, or turn `towards` round")
         if (self.corner_mm is None) != (self.size_mm is None) or (self.wetted_mm and self.size_mm):
             raise ValueError("a patch is `wetted_mm` (centred), or `corner_mm` with `size_mm`")
+        if self.coolant is not None and self.flow_l_min is None:
+            raise ValueError("`coolant` says what flows: give `flow_l_min` and `inlet_C` with it, or leave it out")
         if self.face == "exposed" and (self.wetted_mm or self.size_mm):
             raise ValueError("`exposed` means every face that looks into a void: it takes no patch")
         if self.of is not None and self.face != "exposed":

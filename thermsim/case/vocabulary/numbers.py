@@ -52,12 +52,16 @@ PLAIN: dict[type[Entry], dict[str, ActsOn]] = {
     Conductivity: {"value": "balance", "at_C": "law", "exponent": "law"},
 }
 # Keys of inputs in which temperatures are linear, or have the derivative of a linear model at the solved state.
-LINEAR = ("power_W", "film_W_m2K", "fluid_C", "temperature_C", "low_C", "high_C", "flux_W_mm2", "per_K", "share")
+LINEAR = (
+    "power_W", "film_W_m2K", "fluid_C", "inlet_C", "temperature_C", "low_C", "high_C", "flux_W_mm2", "per_K", "share",
+)  # fmt: skip
 PLACES = ("corner_mm", "centre_mm", "at_mm")
 FILMS = ("film_um", "low", "high", "edge", "centre")
-UNITS = ("mm2K_W", "W_m2K", "W_mm2", "W_mK", "J_kgK", "kg_m3", "mm", "um", "GHz", "C", "K", "W", "V", "g")
+UNITS = (
+    "mm2K_W", "W_m2K", "W_mm2", "W_mK", "J_kgK", "kg_m3", "K_W", "l_min", "mm", "um", "GHz", "C", "K", "W", "V", "g",
+)  # fmt: skip
 UNIT_IN_WORDS = {"mm2K_W": "mm2K/W", "W_m2K": "W/m2K", "W_mm2": "W/mm2", "W_mK": "W/mK", "J_kgK": "J/kgK"}
-UNIT_IN_WORDS |= {"kg_m3": "kg/m3"}
+UNIT_IN_WORDS |= {"kg_m3": "kg/m3", "K_W": "K/W", "l_min": "l/min"}
 
 
 @dataclass(frozen=True)

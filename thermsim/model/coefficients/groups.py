@@ -74,6 +74,17 @@ class Topology:
     given: tuple[tuple[MaterialGiven, tuple[Law, Law, Law]], ...]
 
     @cached_property
+    def cooled(self) -> Array:
+        """(coolings, 1 + parts) area [m2] of each entry of `cooling` in plan, then upright in each part."""
+        grid, count = self.model.grid, len(self.case.cooling)
+        found = np.zeros((count, 1 + len(self.thickness)))
+        for axis, of in enumerate(self.model.cooling_face):
+            part = np.zeros(of.shape, dtype=np.int64) if axis == 2 else 1 + self.part_of_level + np.zeros_like(of)
+            area = np.expand_dims(grid.face_area(axis), axis) + np.zeros(of.shape)
+            np.add.at(found, (of[of >= 0], part[of >= 0]), area[of >= 0])
+        return found
+
+    @cached_property
     def bends(self) -> NDArray[np.bool_]:
         """(regions,) bool: whose conductivity depends on temperature."""
         return np.array([not all(law.is_constant for law in laws) for laws in self.laws], dtype=bool)
@@ -132,20 +143,28 @@ def _row(base: Topology, case: Case) -> tuple[Array | list[float], ...]:
     joints = [joint_of(layer, case.dimensions) for layer in case.layers if isinstance(layer, Joint)]
     zones = zones_of(case)
     heat_of = {cells.source: case.heat[zone.heat] for cells, zone in zip(base.model.zones, zones, strict=True)}
+    stretch = np.array([part.thickness_mm.value for part in case.parts]) / base.thickness
     leaks = [heat_of[source].leakage for source in range(len(base.model.sources))]
     return (
         _conductivities(base, case),
-        np.array([part.thickness_mm.value for part in case.parts]) / base.thickness,
+        stretch,
         [
             known.middle().value if known.form is None else np.nan  # type: ignore[union-attr]  # even: it has one
             for known in joints
         ],
         _films(case) / base.films,
-        *np.array([boundary_of(case, one).link(NOWHERE) for one in case.cooling]).T,
+        *_links(base, case, stretch).T,
         [zone.given.power_W.value for zone in zones],
         [0.0 if leak is None else leak.per_K or 0.0 for leak in leaks],
         [0.0 if leak is None else leak.at_C for leak in leaks],
     )
+
+
+def _links(base: Topology, case: Case, stretch: Array) -> Array:
+    """(coolings, 3) film [W/m2K], known temperature [C] and influx [W/m2]; areas upright grow with their parts."""
+    areas = base.cooled[:, 0] + base.cooled[:, 1:] @ stretch
+    found = [boundary_of(case, one).over(area) for one, area in zip(case.cooling, areas.tolist(), strict=True)]
+    return np.array([one.link(NOWHERE) for one in found])
 
 
 def _conductivities(base: Topology, case: Case) -> Array:

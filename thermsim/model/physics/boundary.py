@@ -11,7 +11,7 @@ keys in the vocabulary (`BOUNDARY_KEYS`), a class here, and its place in `KINDS`
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar, NamedTuple, Self
 
 import numpy as np
@@ -19,13 +19,15 @@ from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import Box, face_box, levels, patch_box, stack_box
 from thermsim.case.vocabulary.schema import Case, Cooling, Quantity
-from thermsim.units import MM, W_MM2, ZERO_CELSIUS_K
+from thermsim.materials import catalogue
+from thermsim.units import L_MIN, MM, W_MM2, ZERO_CELSIUS_K
 
 Array = NDArray[np.float64]
 
 # [W/m2K] film of a face held at a temperature: its resistance vanishes in double precision.
 FIXED_TEMPERATURE_FILM = 1e30
 STEFAN_BOLTZMANN = 5.670374419e-8  # [W/m2K4] CODATA 2018, exact in the SI
+COOLANT = "water"  # what flows through a cooler unless a case says otherwise
 HOTTEST_C = 3000.0  # [C] upper end of the search for the temperature of a face
 
 
@@ -67,6 +69,10 @@ class Boundary(ABC):
     @abstractmethod
     def read(cls, case: Case, entry: Cooling) -> Self:
         """The boundary that an entry of a case describes."""
+
+    def over(self, area_m2: float) -> Boundary:
+        """The same where it is known on how much area it acts [m2]; most kinds do the same on any."""
+        return self
 
     @abstractmethod
     def link(self, at: Surface) -> Link:
@@ -292,6 +298,77 @@ class FilmAndRadiationBoundary(Boundary):
 
 
 @dataclass(frozen=True)
+class CoolerBoundary(Boundary):
+    """A cooler that is known by its resistance to a fluid, spread evenly over the area A that it wets.
+
+    film = 1 / (R A), so that all of the heat Q lifts the mean of the faces by R Q above the fluid. With a flow V in one
+    pass the fluid is the coolant where it comes in, and to R comes half of what the flow is warmed by a watt,
+
+        R + 1 / (2 rho c V):        mean coolant - inlet = Q / (2 rho c V).
+
+    Where more heat leaves a place the coolant there is warmer in proportion: so the balance stays linear and local, and
+    all of the heat, and the mean coolant, are those of the whole pass. rho c is the catalogue's.
+    Source: the heat balance of a pass, Incropera et al., section 8.3.1, with the mean of inlet and outlet.
+
+    resistance, of_flow : R and 1 / (2 rho c V) [K/W], of_flow 0 without a flow; area : [m2], None before it is known
+    """
+
+    kind = "cooler"
+    resistance: float
+    of_flow: float
+    fluid: float
+    area: float | None = None
+
+    @classmethod
+    def read(cls, case: Case, entry: Cooling) -> Self:
+        return cls(entry.label, entry.face, _value(entry.cooler_K_W), 0.0, _value(entry.fluid_C))
+
+    def over(self, area_m2: float) -> CoolerBoundary:
+        return replace(self, area=area_m2)
+
+    @property
+    def film(self) -> float:
+        """Film coefficient to what is known [W/m2K]; 0 where the entry finds nothing to act on."""
+        assert self.area is not None  # who asks for a film has a grid, or areas
+        return 1.0 / ((self.resistance + self.of_flow) * self.area) if self.area > 0.0 else 0.0
+
+    def link(self, at: Surface) -> Link:
+        return Link(self.film, self.fluid, 0.0)
+
+    @property
+    def known_C(self) -> tuple[float, ...]:
+        return (self.fluid,)
+
+    @property
+    def film_W_m2K(self) -> float | None:
+        return None if self.area is None else self.film
+
+    @property
+    def words(self) -> str:
+        return f"{self.resistance:g} K/W, {self.fluid:g} C"
+
+
+@dataclass(frozen=True)
+class CoolerWithFlowBoundary(CoolerBoundary):
+    """The same with a flow of coolant; the fluid is known where it comes in."""
+
+    kind = "cooler with flow"
+    flow_l_min: float = 0.0
+
+    @classmethod
+    def read(cls, case: Case, entry: Cooling) -> Self:
+        body, flow = catalogue.material(entry.coolant or COOLANT), _value(entry.flow_l_min)
+        assert body.density_kg_m3 is not None and body.heat_capacity_J_kgK is not None  # as the reader has seen to
+        per_watt = 1.0 / (body.density_kg_m3 * body.heat_capacity_J_kgK * L_MIN * flow)
+        inlet = _value(entry.inlet_C)
+        return cls(entry.label, entry.face, _value(entry.cooler_K_W), 0.5 * per_watt, inlet, flow_l_min=flow)
+
+    @property
+    def words(self) -> str:
+        return f"{self.resistance:g} K/W, {self.flow_l_min:g} l/min from {self.fluid:g} C"
+
+
+@dataclass(frozen=True)
 class UnheatedBoundary(Boundary):
     """Another boundary as a difference of temperatures sees it: everything known is zero, no heat enters."""
 
@@ -323,6 +400,8 @@ KINDS: dict[str, type[Boundary]] = {
         FluxBoundary,
         RadiationBoundary,
         FilmAndRadiationBoundary,
+        CoolerBoundary,
+        CoolerWithFlowBoundary,
     )
 }
 

@@ -23,7 +23,7 @@ def measurement_blocks(measured: Measurements) -> list[Block]:
 
 
 def material_blocks(rows: list[dict[str, str]]) -> list[Block]:
-    """The catalogue: materials and joint classes, each with its range and the number of its source."""
+    """The catalogue: materials, joint classes and cooler classes, each with its range and the number of its source."""
     sources = list(dict.fromkeys(row["source"] for row in rows))
     blocks = []
     for kind, title, keys in _CATALOGUE:
@@ -83,6 +83,7 @@ _CATALOGUE = (
         ),
     ),
     ("joint class", "Joint classes", (("conductivity_W_mK", "W/mK"), ("range", "range"))),
+    ("cooler class", "Cooler classes", (("range", "range"),)),
 )
 _VARIES = " (varies with temperature)"
 
@@ -213,12 +214,12 @@ def _faces(faces: tuple[FaceMeasure, ...]) -> Block:
             significant(face.area_mm2, 4),
             significant(face.film_W_m2K, 5),
             significant(face.fluid_C, 4),
-            significant(face.conductance_W_K, 3),
+            significant(face.resistance_K_W, 3),
             significant(face.flux_W_mm2, 3),
         )
         for face in faces
     )
-    headings = ("area [mm2]", "[W/m2K]", "[C]", "[W/K]", "flux in [W/mm2]")
+    headings = ("area [mm2]", "[W/m2K]", "[C]", "[K/W]", "flux in [W/mm2]")
     return Block("Faces", columns=(_left("face"), _left("is"), *map(Column, headings)), rows=rows)
 
 
