@@ -93,8 +93,8 @@ def why_not(row: Mapping[str, str]) -> str | None:
         return "there are no sensors"
     if row.get("tolerance") == "joints" and joint == "none" and row.get("upper joint") == "none":
         return "there are no joints"
-    if row.get("tolerance") == "joints" and joint in ("wedge in x", "wedge in y", "dome", "map"):
-        return "an uneven film takes no `plus_minus`"
+    if row.get("tolerance") == "joints" and joint == "map":
+        return "a map takes no `plus_minus`"
     if top == "flux" and bottom not in ("", *SINKS):
         return "heat needs a way out"
     return None
@@ -350,12 +350,14 @@ class _Builder:
             table = np.round(um * self.rng.uniform(0.6, 1.6, (1 if self.plane == 1 else 2, 3)), 2)
             self.tables["film.csv"] = table.tolist()
         side = "+" if self.number % 3 else "-"
+        wedge = {end: self.tolerant("joints", times * um, 0.2) for end, times in (("low", 1.0), ("high", 3.0))}
+        dome = {end: self.tolerant("joints", times * um, 0.2) for end, times in (("edge", 2.0), ("centre", 1.0))}
         form: dict[str, Any] = {
             "resistance": {"resistance_mm2K_W": self.tolerant("joints", self.about(9.0, 2), 0.3)},
             "even film": {"film_um": self.tolerant("joints", um, 0.3), **self.film_way()},
-            "wedge in x": {"film_um": {"low": um, "high": 3.0 * um, "towards": f"{side}x"}, **self.film_way()},
-            "wedge in y": {"film_um": {"low": um, "high": 3.0 * um, "towards": f"{side}y"}, **self.film_way()},
-            "dome": {"film_um": {"edge": 2.0 * um, "centre": um}, **self.film_way()},
+            "wedge in x": {"film_um": {**wedge, "towards": f"{side}x"}, **self.film_way()},
+            "wedge in y": {"film_um": {**wedge, "towards": f"{side}y"}, **self.film_way()},
+            "dome": {"film_um": dome, **self.film_way()},
             "map": {"film_um": {"file": "film.csv"}, **self.film_way()},
             "wetted film": {
                 "film_um": um, **self.film_way(), "wetted_fraction": self.tolerant("joints", 0.85, 0.1),

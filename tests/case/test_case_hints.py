@@ -174,16 +174,15 @@ def test_a_probe_is_one_point_of_which_nothing_is_taken() -> None:
     parse_case(CORNCRAKE.replace("options:\n", moved), "f", Path())  # what was taken of the zone goes with it
 
 
-@pytest.mark.parametrize(
-    ("film", "told"),
-    [
-        ("{low: {value: 180, plus_minus: 20}, high: 260, towards: +x}", "write `low: 180`, and an option"),
-        ("{edge: 180, centre: {value: 200, plus_minus: 20}}", "write `centre: 200`, and an option"),
-        ("{edge: 180, centre: 200, plus_minus: 20}", "takes no tolerance: write an option"),
-    ],
-)
-def test_ends_of_a_film_take_no_tolerance(film: str, told: str) -> None:
-    assert told in faults((FILM, film))[0]
+def test_a_tolerance_of_an_uneven_film_stands_at_its_ends() -> None:
+    """What the message tells to write is understood."""
+    told = faults((FILM, "{edge: 180, centre: 200, plus_minus: 20}"))[0]
+    assert "a tolerance at each end, `low: {value: 30, plus_minus: 5}`" in told
+    for ends in (
+        "{low: {value: 30, plus_minus: 5}, high: 60, towards: +x}",
+        "{edge: {value: 30, plus_minus: 5}, centre: 60}",
+    ):
+        parse_case(CORNCRAKE.replace(FILM, ends), "f", Path())
 
 
 TOPS = """{face: top, film_W_m2K: 14000, fluid_C: 31.0, corner_mm: [3, 3], size_mm: [18, 38]}

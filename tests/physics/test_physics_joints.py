@@ -15,10 +15,13 @@ import pytest
 from scipy.integrate import dblquad, quad
 from stacks import Mapping, case_of, even_grid, film, part, solve_on, uneven_grid
 
+from thermsim.case.inputs.values import inputs
 from thermsim.case.vocabulary.schema import Case
+from thermsim.errors import CaseError
 from thermsim.mesh.predict import predict
 from thermsim.model.build import build_model
 from thermsim.model.physics.properties import joint_of
+from thermsim.nearby.gradients import gradients
 from thermsim.readout.field import Field
 from thermsim.readout.ladder import ladder
 
@@ -116,6 +119,41 @@ def test_dome_of_a_slice_is_a_parabola_along_it(edge: float, centre: float) -> N
     conducts, _ = quad(lambda x: 0.5 * AREA / per_area(dome_um(x, 0.0, edge, centre)), -1, 1)
     flat = jointed({"edge": edge, "centre": centre}, "even temperature", dimensions=2)
     assert drop(solve_on(flat, even_grid(flat, [0.25, DEPTH, 1]))) == pytest.approx(WATTS / conducts, rel=1e-3)
+
+
+@pytest.mark.parametrize(("ends", "mean_um"), [(("low", "high"), 80.0), (("edge", "centre"), 20 + 120 * 2 / 3)])
+def test_tolerances_of_both_ends_are_carried(ends: tuple[str, str], mean_um: float) -> None:
+    """Each end varies by itself: slopes against those of the integral, the mean's tolerance by hand."""
+
+    def wanted_K(one: float, other: float) -> float:
+        """Between isothermal faces: the logarithmic mean of both R'' of a wedge, a quadrature over a dome."""
+        first, second = per_area(one), per_area(other)
+        if ends[0] == "low":
+            return WATTS / AREA * (second - first) / math.log(second / first)
+        return WATTS / quad(lambda x: 0.5 * AREA / per_area(dome_um(x, 0.0, one, other)), -1, 1)[0]
+
+    film_um: Mapping = {ends[0]: {"value": 20, "plus_minus": 3}, ends[1]: {"value": 140, "plus_minus": 30}}
+    film_um |= {"towards": "-x"} if ends[0] == "low" else {}
+    case = jointed(film_um, "even temperature", dimensions=2)
+    by_path = {one.path: one for one in inputs(case) if one.plus_minus > 0.0}
+    assert {path: one.plus_minus for path, one in by_path.items()} == dict(
+        zip([f"film.film_um.{end}" for end in ends], (3.0, 30.0), strict=True)
+    )
+    slopes = gradients(case, asked=["zone die"], paths=by_path).values["zone die"]
+    step = 1e-3
+    for path, ahead, behind in zip(
+        by_path, [(20 + step, 140), (20, 140 + step)], [(20 - step, 140), (20, 140 - step)], strict=True
+    ):
+        assert slopes[path] == pytest.approx((wanted_K(*ahead) - wanted_K(*behind)) / (2 * step), rel=2e-3)
+    known = joint_of(case.joints[0], 2).film
+    share = 0.5 if ends[0] == "low" else 2 / 3
+    assert known is not None and known.value == pytest.approx(1e-6 * mean_um, rel=1e-12)
+    assert known.plus_minus == pytest.approx(1e-6 * math.hypot(3.0 * (1 - share), 30.0 * share), rel=1e-12)
+
+
+def test_a_wedge_whose_tolerances_could_turn_it_round_is_refused() -> None:
+    with pytest.raises(CaseError, match=r"`low` reaches up to 70 um and `high` down to 65 um"):
+        jointed({"low": {"value": 40, "plus_minus": 30}, "high": {"value": 80, "plus_minus": 15}, "towards": "+x"})
 
 
 @pytest.mark.parametrize("seed", [21, 22, 23])

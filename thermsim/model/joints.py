@@ -148,8 +148,9 @@ def _film(case: Case, film: Film, along_x: Array, along_y: Array) -> Array:
     if film.edge is not None and film.centre is not None:
         # A slice is cut through the middle: there a dome is the same all along its depth.
         middle = (1.0 - along_x**2) * (1.0 - along_y**2 if case.dimensions == 3 else 1.0)
-        return UM * np.asarray(film.edge + (film.centre - film.edge) * middle)
+        return UM * np.asarray(film.edge.value + (film.centre.value - film.edge.value) * middle)
     assert film.low is not None and film.high is not None and film.towards is not None
     sign = 1.0 if film.towards[0] == "+" else -1.0
     along = np.broadcast_arrays(along_x, along_y)[0 if film.towards[1] == "x" else 1]
-    return UM * np.asarray(0.5 * (film.low + film.high) + 0.5 * (film.high - film.low) * sign * along)
+    low, high = film.low.value, film.high.value
+    return UM * np.asarray(0.5 * (low + high) + 0.5 * (high - low) * sign * along)

@@ -127,7 +127,7 @@ def _conducts_like_gallium(joint: Joint) -> bool:
     k, film = joint.conductivity_W_mK, joint.film_um
     if k is None or film is None or film.file is not None:
         return False
-    thickest = max(end for end in (film.value, film.high, film.edge, film.centre) if end is not None)
+    thickest = film.value or max(end.value for end in film.ends)
     return GALLIUM_CONDUCTIVITY.holds(k.value) and thickest <= THICKEST_GALLIUM_um
 
 

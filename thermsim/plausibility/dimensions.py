@@ -124,7 +124,7 @@ def film_bounds_m(case: Case, known: JointProperties) -> tuple[float, float, flo
         table = UM * np.asarray(case.tables[form.file], dtype=np.float64)
         return float(table.min()), float(table.mean()), float(table.max())
     mean = known.film.value if known.film is not None else 0.0
-    bounds = [UM * end for end in (form.low, form.high, form.edge, form.centre) if end is not None]
+    bounds = [UM * end.value for end in form.ends]
     return min(bounds), mean, max(bounds)
 
 

@@ -68,7 +68,7 @@ def _film_um(case: Case, joint: Joint) -> tuple[float, float] | None:
     if film.file is not None:
         table = np.asarray(case.tables[film.file], dtype=np.float64)
         return float(table.min()), float(table.max())
-    numbers = [end for end in (film.value, film.low, film.high, film.edge, film.centre) if end is not None]
+    numbers = [end.value for end in film.ends] or [film.value or 0.0]
     return min(numbers), max(numbers)
 
 

@@ -42,6 +42,7 @@ def check_everything(look: Look) -> None:
     check_order(look)
     outlines.check_lengths(look)
     check_tolerances(look)
+    check_wedge_tolerances(look)
     check_slice(look)
     check_heat(look)
     check_cooling(look)
@@ -165,7 +166,9 @@ def check_tolerances(look: Look) -> None:
         if isinstance(entry, (Film, Conductivity)) and entry.value is None:
             what = f"`plus_minus` of `{path[-1]}` needs `value` beside it"
             if isinstance(entry, Film):
-                what += "; a wedge, a dome or a map takes no tolerance: write an option for each shape it may have"
+                what += (
+                    "; a wedge or a dome has a tolerance at each end, `low: {value: 30, plus_minus: 5}`; a map has none"
+                )
             look.add(place, what)
             continue
         assert entry.value is not None
@@ -239,16 +242,29 @@ def check_leakage(look: Look) -> None:
 
 def check_wedges(look: Look) -> None:
     """What rises from `low` to `high` still does after either was changed; of a file the vocabulary sees to it."""
-    for place, layer in enumerate(look.case.layers):
-        if isinstance(layer, Joint) and layer.film_um is not None:
-            low, high = layer.film_um.low, layer.film_um.high
-            if low is not None and high is not None and low > high:
-                look.add(("layers", place, "film_um"), f"{layer.joint!r}: `low` is above `high` ({low:g}, {high:g} um)")
-    for place, cooling in enumerate(look.case.cooling):
-        if cooling.low_C is not None and cooling.high_C is not None and cooling.low_C.value > cooling.high_C.value:
-            look.add(
-                ("cooling", place), f"`low_C` is above `high_C` ({cooling.low_C.value:g}, {cooling.high_C.value:g} C)"
-            )
+    for path, low, high, key, unit in _wedges(look.case):
+        if low.value > high.value:
+            look.add(path, f"`low{key}` is above `high{key}` ({low.value:g}, {high.value:g} {unit})")
+
+
+def check_wedge_tolerances(look: Look) -> None:
+    """Within their tolerances, `low` stays below `high`: what leans the other way is another shape."""
+    for path, low, high, key, unit in _wedges(look.case):
+        most, least = low.value + low.plus_minus, high.value - high.plus_minus
+        if most > least and low.plus_minus + high.plus_minus > 0.0:
+            what = f"`low{key}` reaches up to {most:g} {unit} and `high{key}` down to {least:g} {unit}"
+            look.add(path, f"{what}; narrow their `plus_minus`, or write an option for each shape it may have")
+
+
+def _wedges(case: Case) -> Iterator[tuple[KeyPath, Quantity, Quantity, str, str]]:
+    """What rises from `low` to `high`: its place, both ends, what their keys end with, and their unit."""
+    for place, layer in enumerate(case.layers):
+        film = layer.film_um if isinstance(layer, Joint) else None
+        if film is not None and film.low is not None and film.high is not None:
+            yield ("layers", place, "film_um"), film.low, film.high, "", "um"
+    for place, cooling in enumerate(case.cooling):
+        if cooling.low_C is not None and cooling.high_C is not None:
+            yield ("cooling", place), cooling.low_C, cooling.high_C, "_C", "C"
 
 
 def _coldest_C(case: Case) -> float | None:

@@ -11,7 +11,6 @@ from pydantic import ValidationError
 
 from thermsim.case.faults.written_units import units_of_table, without_unit
 from thermsim.case.source.marked_values import KeyPath, Source, holds
-from thermsim.case.vocabulary.numbers import FILMS
 from thermsim.case.vocabulary.schema import Case, Conductivity, Entry, Film, Joint, MaterialGiven, Part, Quantity
 from thermsim.errors import MOST_FAULTS, Fault, nearest_names
 
@@ -281,13 +280,6 @@ _GROUPED = re.compile(r"[0-9]{1,3}([_' ][0-9]{3})+(\.[0-9]+)?")
 _HEXADECIMAL = re.compile(r"0x[0-9a-fA-F]+")
 
 
-def _end_without_tolerance(key: str, given: dict[str, Any]) -> str:
-    """What to write where an end of a wedge or a dome was given a tolerance."""
-    alone = f"`{key}: {given['value']}`" if isinstance(given.get("value"), (int, float)) else f"`{key}` as a number"
-    what = f"; the ends of a wedge or a dome take no tolerance: write {alone}"
-    return f"{what}, and an option with other ends for each shape that the film may have"
-
-
 def _hint(kind: str, path: KeyPath, value: Any, holder: Any) -> str:
     """What usually lies behind a value of the wrong kind."""
     if kind == "string_type" and isinstance(value, (int, float)):
@@ -295,8 +287,6 @@ def _hint(kind: str, path: KeyPath, value: Any, holder: Any) -> str:
     numbers = value if kind == "too_long" else holder if kind == "greater_than" else None
     if isinstance(numbers, list) and len(numbers) > 2 and any(isinstance(item, int) for item in numbers):
         return "; decimals are written with a point, not a comma"
-    if kind == "float_type" and isinstance(value, dict) and path[-2:-1] == ("film_um",) and path[-1] in FILMS:
-        return _end_without_tolerance(str(path[-1]), value)
     if kind not in ("model_type", "float_type", "tuple_type") or not isinstance(value, str):
         return ""
     if tolerance := _TOLERANCE.fullmatch(value):

@@ -48,7 +48,7 @@ ACTS_ON: dict[str, ActsOn] = {
 PLAIN: dict[type[Entry], dict[str, ActsOn]] = {
     Case: {"depth_mm": "plan"},
     Leakage: {"at_C": "balance", "per_K": "balance", "share": "law", "doubling_K": "law"},
-    Film: dict.fromkeys(("value", "low", "high", "edge", "centre"), "balance"),
+    Film: {"value": "balance"},
     Conductivity: {"value": "balance", "at_C": "law", "exponent": "law"},
 }
 # Keys of inputs in which temperatures are linear, or have the derivative of a linear model at the solved state.

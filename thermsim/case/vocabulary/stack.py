@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import hypot
 from typing import Annotated, Any, Literal
 
 from pydantic import Discriminator, Field, GetJsonSchemaHandler, Tag, model_validator
@@ -104,15 +105,15 @@ class Film(Tolerance):
 
     value: Annotated[float, Field(gt=0.0)] | None = None
     """even"""
-    low: Annotated[float, Field(gt=0.0)] | None = None
+    low: Positive | None = None
     """wedge: on the thin side"""
-    high: Annotated[float, Field(gt=0.0)] | None = None
+    high: Positive | None = None
     """wedge: on the thick side"""
     towards: Literal["+x", "-x", "+y", "-y"] | None = None
     """the side at which the film is `high`"""
-    edge: Annotated[float, Field(gt=0.0)] | None = None
+    edge: Positive | None = None
     """dome: at the edge"""
-    centre: Annotated[float, Field(gt=0.0)] | None = None
+    centre: Positive | None = None
     """dome: in the middle"""
     file: Name | None = None
     """CSV table of um over the joint; its first line is the far edge (largest y)"""
@@ -133,17 +134,31 @@ class Film(Tolerance):
             raise ValueError(
                 "a film is one of: a number (or value, plus_minus, basis); low, high and towards; edge and centre; file"
             )
-        if any(wedge) and self.low > self.high:  # type: ignore[operator]  # all three are given here
+        if self.low is not None and self.high is not None and self.low.value > self.high.value:
             raise ValueError("`low` is above `high`: exchange them, or turn `towards` round")
         return self
 
     def mean_um(self, dimensions: int) -> float | None:
         """Mean thickness [um]: of a dome 1 - x^2 along a slice, (1 - x^2)(1 - y^2) over a rectangle; None for a map."""
-        if self.low is not None and self.high is not None:
-            return (self.low + self.high) / 2
+        shares = self._shares(dimensions)
+        return sum(share * end.value for share, end in shares) if shares else self.value
+
+    def mean_plus_minus_um(self, dimensions: int) -> float:
+        """Half width of the mean [um]; two ends vary each by itself."""
+        shares = self._shares(dimensions)
+        return hypot(*(share * end.plus_minus for share, end in shares)) if shares else self.plus_minus
+
+    @property
+    def ends(self) -> tuple[Positive, ...]:
+        """Both ends of a wedge or a dome."""
+        return tuple(end for end in (self.low, self.high, self.edge, self.centre) if end is not None)
+
+    def _shares(self, dimensions: int) -> list[tuple[float, Positive]]:
+        """Both ends of a wedge or a dome, with what each has in the mean; none of another film."""
         if self.edge is not None and self.centre is not None:
-            return self.edge + (2 / 3) ** (dimensions - 1) * (self.centre - self.edge)
-        return self.value
+            centre = (2 / 3) ** (dimensions - 1)
+            return [(1.0 - centre, self.edge), (centre, self.centre)]
+        return [(0.5, end) for end in self.ends]
 
     @classmethod
     def __get_pydantic_json_schema__(cls, core: Any, handler: GetJsonSchemaHandler) -> JsonSchemaValue:

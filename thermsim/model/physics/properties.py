@@ -241,4 +241,4 @@ def _film(given: Film | None, dimensions: int) -> Bounded | None:
     mean = None if given is None else given.mean_um(dimensions)
     if given is None or mean is None:
         return None
-    return Bounded(mean * UM, given.plus_minus * UM if given.value is not None else 0.0, given.basis)
+    return Bounded(mean * UM, given.mean_plus_minus_um(dimensions) * UM, given.basis)

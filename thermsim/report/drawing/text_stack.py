@@ -119,10 +119,10 @@ def joint_in_words(joint: Joint) -> str:
 
 
 def _film_in_words(film: Film) -> str:
-    if film.low is not None:
-        return f"wedge {film.low:g} to {film.high:g} um ({film.towards})"
-    if film.edge is not None:
-        return f"edge {film.edge:g}, centre {film.centre:g} um"
+    if film.low is not None and film.high is not None:
+        return f"wedge {film.low.value:g} to {film.high.value:g} um ({film.towards})"
+    if film.edge is not None and film.centre is not None:
+        return f"edge {film.edge.value:g}, centre {film.centre.value:g} um"
     return f"film from {film.file}" if film.file is not None else f"{film.value:g} um"
 
 
