@@ -38,6 +38,7 @@ WARMEST = 4  # warmest cells of a rectangle around which a highest temperature i
 CANDIDATES = WARMEST + 1  # these, and the cell beside which an edge is warmest
 TRIES = 9  # points along each axis of a cell, of which the best starts the search for the maximum
 NEWTON_STEPS = 6
+MOST_ROUNDS, SETTLED = 8, 1e-6  # of seeking beside an edge; [widths of the cell] that its place may still move by
 # Distances from an edge, in widths of the cell, at which a maximum beside it is sought.
 NEAREST = 2.0 ** -np.arange(1.0, 41.0)
 _DERIVATIVE = np.diag(np.arange(1.0, POINTS), 1)  # makes the coefficients of a polynomial's derivative of its own
@@ -232,17 +233,26 @@ def _highest_of(coefficients: Array, x: AxisPolynomials, y: AxisPolynomials) -> 
     along_x = coefficients if x.side == INSIDE else _only(on_edge[0][:, None, :] @ coefficients, 1)
     both = along_x if y.side == INSIDE else _only(along_x @ on_edge[1][:, :, None], 2)
     _, u, v = _highest(both, *(part.ends if part.side == INSIDE else 0.0 * part.ends for part in (x, y)))
-    if x.side != INSIDE:
-        u = x.ends[:, 0]
-    if y.side != INSIDE:
-        v = y.ends[:, 0]
-    # The summit is so near its edge that it hardly moves along it.
-    if x.side != INSIDE:
-        u = x.side * (0.5 - _inward((coefficients @ y.terms(v)[:, :, None])[:, :, 0]))
-    if y.side != INSIDE:
-        v = y.side * (0.5 - _inward((x.terms(u)[:, None, :] @ coefficients)[:, 0, :]))
+    u, v = (at if part.side == INSIDE else part.ends[:, 0] for at, part in ((u, x), (v, y)))
+    for _ in range(MOST_ROUNDS):  # the summit lies so near its edge that away from it and along it are sought in turn
+        u, before = _highest_along(x, (coefficients @ y.terms(v)[:, :, None])[:, :, 0], u), (u, v)
+        v = _highest_along(y, (x.terms(u)[:, None, :] @ coefficients)[:, 0, :], v)
+        if max(np.abs(u - before[0]).max(), np.abs(v - before[1]).max()) < SETTLED:
+            break
     value = (x.terms(u)[:, None, :] @ coefficients @ y.terms(v)[:, :, None])[:, 0, 0]
     return value, u, v
+
+
+def _highest_along(axis: AxisPolynomials, coefficients: Array, at: Array) -> Array:
+    """(m,) places along one axis where terms with coefficients (m, 5) are highest, near places `at` inside a cell."""
+    if axis.side != INSIDE:
+        return np.asarray(axis.side * (0.5 - _inward(coefficients)))
+    slope, bend = (
+        ((powers_of(at) @ part) * coefficients).sum(axis=1) for part in (_DERIVATIVE, _DERIVATIVE @ _DERIVATIVE)
+    )
+    newton = np.clip(at - slope / np.minimum(bend, -1e-300), axis.ends[:, 0], axis.ends[:, 1])
+    value = [(powers_of(place) * coefficients).sum(axis=1) for place in (at, newton)]
+    return np.where(value[1] > value[0], newton, at)
 
 
 def _only(values: Array, axis: int) -> Array:
