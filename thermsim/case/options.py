@@ -32,6 +32,9 @@ def with_option(case: Case, name: str) -> Case:
         hint = did_you_mean(name, names)
         there = f"the case has: {listed(names)}" if names else "the case has no options"
         raise UnknownNameError(f"there is no option {name!r}{hint}", there)
+    if case.option is not None:
+        what = f"the option {case.option!r} is taken already, and options are changes of the base"
+        raise ThermsimError(what, f"take {name!r} of the case as it was read")
     if case._origin is None:
         raise ThermsimError("this case was not read from a file, so that its options cannot be worked out")
     base = case._origin.source

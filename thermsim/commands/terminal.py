@@ -74,7 +74,10 @@ def warn_of_slips(case: Case, options: bool = False) -> None:
     from thermsim.case.options import with_option
 
     told: set[str] = set()
-    named = [("", case), *((f"{one.option}: ", with_option(case, one.option)) for one in case.options if options)]
+    named = [
+        ("", case),
+        *((f"{one.option}: ", with_option(case, one.option)) for one in case.options_to_take if options),
+    ]
     for name, one in named:
         for message, words in _grave_slips(one, name):
             if message not in told:

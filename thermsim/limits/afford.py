@@ -42,7 +42,7 @@ def afford(case: Case, *, accuracy_K: float | None = None, progress: Progress | 
     CaseError : no limit, no readings, or a clock that drives no heat, with the place
     ThermsimError : as `predict`
     """
-    cases = [case, *(with_option(case, option.option) for option in case.options)]
+    cases = [case, *(with_option(case, option.option) for option in case.options_to_take)]
     for one in cases:
         _check(one)
     wanted = _needed_K(case) if accuracy_K is None else accuracy_K

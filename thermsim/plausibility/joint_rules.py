@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from thermsim.case.inputs.values import inputs
 from thermsim.case.vocabulary.schema import Case, Joint
 from thermsim.materials import catalogue
 from thermsim.materials.catalogue import JointClass, Range
@@ -49,7 +50,7 @@ def joint_slips(case: Case, joint: Joint, holds_gallium: bool = False) -> Iterat
     yield from _left_out(joint)
 
 
-def joint_tolerance(joint: Joint) -> Iterator[Slip]:
+def joint_tolerance(case: Case, joint: Joint) -> Iterator[Slip]:
     """A resistance that is open by more than half."""
     middle = joint_of(joint).middle()
     if middle is not None and middle.plus_minus > 0.5 * middle.value:
@@ -57,7 +58,23 @@ def joint_tolerance(joint: Joint) -> Iterator[Slip]:
         message = (
             f"the resistance of {joint.joint} is known to within {share:.0f} % only: not fit to tell options apart"
         )
-        yield Slip("notice", joint.joint, message, "measure its film, or fit it from runs")
+        yield Slip("notice", joint.joint, message, _narrower(case, joint))
+
+
+def _narrower(case: Case, joint: Joint) -> str:
+    """How the number of a joint that is known worst is found: on the bench, or by a test that was run."""
+    own = [
+        one for one in inputs(case) if one.owner == joint.joint and one.plus_minus > 0.0 and one.acts_on == "balance"
+    ]
+    if not own:
+        return "measure its film"
+    worst = max(own, key=lambda one: one.plus_minus / one.value)
+    low, high = max(worst.value - worst.plus_minus, 0.1 * worst.value), worst.value + worst.plus_minus
+    path = f'"{worst.path}"' if " " in worst.path else worst.path
+    return (
+        "measure its film, or see which value gives the readings of a test: "
+        f"`thermsim sweep CASE --vary {path} {low:.3g} {high:.3g} 9`"
+    )
 
 
 def _film_um(case: Case, joint: Joint) -> tuple[float, float] | None:

@@ -143,7 +143,7 @@ def measure(case: Case) -> Measurements:
         heat=tuple(_heat(case, heat) for heat in case.heat),
         faces=faces,
         slips=slips,
-        options=tuple(_option(case, option, height_of(levels), slips) for option in case.options),
+        options=tuple(_option(case, option, height_of(levels), slips) for option in case.options_to_take),
         forecast=forecast(case),
     )
 

@@ -45,7 +45,7 @@ def slips_of(case: Case, option: Option | None = None) -> tuple[Slip, ...]:
         *(slip for part in case.parts for slip in _part(case, part)),
         *(slip for joint in case.joints for slip in joint_slips(case, joint, joint.joint in gallium)),
         *(slip for part in case.parts for slip in _tolerance(part)),
-        *(slip for joint in case.joints for slip in joint_tolerance(joint)),
+        *(slip for joint in case.joints for slip in joint_tolerance(case, joint)),
         *_validity(case),
     ]
     return in_order(found)

@@ -35,7 +35,7 @@ def check_zones_of_readings(look: Look, given: Sequence[str]) -> None:
         elif not found:
             _add_misplaced(look, place, reading, called)
         elif len(found) > 1:
-            ways = listed([_said(one, found) for one in found])
+            ways = " or ".join(_said(one, found) for one in found)
             look.add(path, f"{len(found)} zones are called {reading.zone!r}; say which: {ways}")
 
 

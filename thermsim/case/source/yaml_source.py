@@ -206,7 +206,7 @@ class _Reader:
         if text in _NOTHING:
             what = f"`{path[-1]}` has" if path and isinstance(path[-1], str) else "this item has"
             comma = "; a decimal comma? numbers are written with a point" if path and str(path[-1]).isdigit() else ""
-            self.refuse(path, node, f"{what} no value; give one, or leave it out{comma}")
+            self.refuse(path, node, f"{what} no value; give one{comma}")
             return None
         if text in _WORDS:
             return _WORDS[text]

@@ -188,6 +188,11 @@ class Case(Entry):
         """Name of the option that this case was changed by."""
         return None if self._origin is None or self._origin.own is None else self._origin.own.option
 
+    @property
+    def options_to_take(self) -> list[Option]:
+        """The options that can still be worked out: none once one was, for they are changes of the base."""
+        return self.options if self.option is None else []
+
     def identity_of(self, steps: KeyPath) -> tuple[str | None, KeyPath]:
         """What makes a number the same in a case and its options, see `thermsim.case.source.file_origin.Own`."""
         return (None, steps) if self._origin is None or self._origin.own is None else self._origin.own.identity(steps)

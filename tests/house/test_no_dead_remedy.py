@@ -1,0 +1,79 @@
+"""No dead remedy: what a message tells to do is done, and then it works; and no message is left untried."""
+
+from __future__ import annotations
+
+from functools import cache, partial
+from pathlib import Path
+
+import pytest
+import remedies_of_calls
+import remedies_of_cases
+import remedies_of_places
+from mistakes import ONE_MISTAKE
+from remedies import QUOTED, SMALL, DeadRemedyError, Row, edited, is_told, quoted, refusal, refused, templates
+from samples import CORNCRAKE
+
+from thermsim.case.load import parse_case
+
+ROWS: dict[str, list[Row]] = {
+    "cases": remedies_of_cases.ROWS,
+    "places": remedies_of_places.ROWS,
+    "calls": remedies_of_calls.ROWS,
+}
+TRIED = ("case/",)  # rooms whose every message is tried
+LEAST_TEXTS = 100
+
+
+@cache
+def tried(kind: str, folder: Path) -> tuple[list[str], list[str]]:
+    """What was told, and what turned out dead."""
+    told, dead = [], []
+    for number, row in enumerate(ROWS[kind]):
+        here = folder / f"{kind}-{number}" / "work"
+        here.mkdir(parents=True)
+        try:
+            told.append(" ".join(row.tried(here).split()))
+        except DeadRemedyError as problem:
+            dead.append(f"{kind}, row {number} ({row.told}): {problem}")
+    return told, dead
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("remedies")
+
+
+@pytest.mark.parametrize("kind", ROWS)
+def test_every_remedy_works(kind: str, folder: Path) -> None:
+    _, dead = tried(kind, folder)
+    assert not dead, "\n\n".join(dead)
+
+
+def test_every_text_that_tells_a_remedy_is_tried(folder: Path) -> None:
+    """Whoever adds a message adds a row to one of the tables `tests/shared/remedies_of_*.py`."""
+    told = "\n".join(line for kind in ROWS for line in tried(kind, folder)[0])
+    found = [(place, text) for place, text in templates() if place.startswith(TRIED)]
+    assert len(found) > LEAST_TEXTS
+    missing = [f"{place}: {text}" for place, text in found if not is_told(text, told)]
+    assert not missing, "no row tells\n" + "\n".join(missing)
+
+
+def test_what_a_mistake_is_told_to_become_is_read() -> None:
+    """Every mistake whose message quotes what to type, typed."""
+    dead, count = [], 0
+    for old, new, _, told in ONE_MISTAKE:
+        text = edited(SMALL if old in SMALL else CORNCRAKE, ((old, new),))
+        error = refused(partial(parse_case, text, "case.yaml", Path()))
+        if QUOTED.search(str(error)):
+            count += 1
+            if still := refusal(partial(parse_case, quoted(text, error), "case.yaml", Path())):
+                dead.append(f"{told}\n  then {still}")
+    assert count > 5 and not dead, "\n".join(dead)
+
+
+def test_a_message_without_a_row_is_found() -> None:
+    """The control: a text that nobody was told is missed, one that was told is not."""
+    told = "die remedy: give it a film\nother"
+    assert is_told("{} remedy: give it a film", told)
+    assert not is_told("{} remedy: give it a lid", told)
+    assert not is_told("die{}other", told)  # no message reaches over lines
