@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from unittest.mock import patch
@@ -45,6 +46,15 @@ def layered() -> None:
     one = SimpleNamespace(laws=(x, y, z.scaled(0.5)), k_spread=0.1)
     with patch("thermsim.case.inputs.values.material_of", lambda given: one):
         with_inputs(small(), {"material silicon": 1.1})
+
+
+def cooled_by(coolant: str) -> None:
+    """A flow of what the catalogue knows no heat capacity of, if it had such an entry."""
+    known = catalogue.material("water")
+    bodies = {"water": known, "epoxy": replace(known, heat_capacity_J_kgK=None)}
+    flow = f"cooler_K_W: 0.05, flow_l_min: 2, inlet_C: 30, coolant: {coolant}"
+    with patch("thermsim.case.vocabulary.cooling.catalogue.material", bodies.__getitem__):
+        small(("film_W_m2K: 14000, fluid_C: 31.0", flow))
 
 
 CASES: list[Row] = [
@@ -94,6 +104,11 @@ CASES: list[Row] = [
         lambda _: with_option(small(), "plate on die"),
         "there is no option 'plate on die'; did you mean `plate straight on die`",
         lambda _: with_option(small(), OPTION),
+    ),
+    OfCall(
+        lambda _: cooled_by("epoxy"),
+        "in the catalogue: take `water` or `air`",
+        lambda _: cooled_by("water"),
     ),
     OfCall(
         lambda _: layered(),

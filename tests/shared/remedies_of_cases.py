@@ -10,6 +10,8 @@ FILM = "{value: 240, plus_minus: 30, basis: measured}"
 FIRST = "title: Corncrake on Bench Four"
 EXPOSED = "  - {face: exposed, film_W_m2K: 10, fluid_C: 30.0}"
 BOTTOM = "  - {face: bottom, film_W_m2K: 12, fluid_C: 30.0}"
+TOP = "film_W_m2K: 14000, fluid_C: 31.0"
+FLOW = "cooler_K_W: 0.05, flow_l_min: 2, inlet_C: 30"
 GRAPHICS = "{zone: graphics, corner_mm: [0.0, 0.0], size_mm: [4.0, 10.4], power_W: 3.4}"
 INSERT = "      - {material: void, corner_mm: 20, size_mm: 5}"
 AT_BOTTOM = "    at: bottom\n"
@@ -327,6 +329,21 @@ VALUES: list[Row] = [
         ((BOTTOM, BOTTOM.replace("}", ", looking: +x}")),),
         "any other face looks one way only",
         ((", looking: +x", ""),),
+    ),
+    case(
+        (("film_W_m2K: 14000", "film_W_m2K: water blok"),),
+        "a number above 0, or a cooler class: .*did you mean '([^']*)'",
+        (("water blok", "{0}"),),
+    ),
+    case(
+        ((TOP, f"{FLOW}, coolant: watr"),),
+        "did you mean '(water)'",
+        (("watr", "{0}"),),
+    ),
+    case(
+        ((TOP, f"{TOP}, coolant: water"),),
+        "give `flow_l_min` and `inlet_C` with it, or leave it out",
+        ((", coolant: water", ""),),
     ),
 ]
 
