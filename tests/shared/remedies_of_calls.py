@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from unittest.mock import patch
@@ -51,7 +50,7 @@ def layered() -> None:
 def cooled_by(coolant: str) -> None:
     """A flow of what the catalogue knows no heat capacity of, if it had such an entry."""
     known = catalogue.material("water")
-    bodies = {"water": known, "epoxy": replace(known, heat_capacity_J_kgK=None)}
+    bodies = {"water": known, "epoxy": SimpleNamespace(density_kg_m3=None, heat_capacity_J_kgK=None)}
     flow = f"cooler_K_W: 0.05, flow_l_min: 2, inlet_C: 30, coolant: {coolant}"
     with patch("thermsim.case.vocabulary.cooling.catalogue.material", bodies.__getitem__):
         small(("film_W_m2K: 14000, fluid_C: 31.0", flow))
