@@ -160,9 +160,14 @@ VALUES: list[Row] = [
     case((("dimensions: 3", "dimensions: 2"),), "change one or the other", (("dimensions: 2", "dimensions: 3"),)),
     case((("around: {material: air}", "around: underfill"),), "write {material: underfill}"),
     case(
-        ((FILM, "{low: {value: 150, plus_minus: 3}, high: 350, towards: +x}"),),
-        "the ends of a wedge or a dome take no tolerance: write `low: 150`",
-        (("{value: 150, plus_minus: 3}", "150"),),
+        ((FILM, "{low: {value: 150, plus_minus: 300}, high: 350, towards: +x}"),),
+        "must stay above 0|narrow their `plus_minus`, or write an option for each shape it may have",
+        (("plus_minus: 300", "plus_minus: 3"),),
+    ),
+    case(
+        ((FILM, "{low: {value: 300, plus_minus: 60}, high: 350, towards: +x}"),),
+        "reaches up to 360 um .*; narrow their `plus_minus`, or write an option for each shape it may have",
+        (("plus_minus: 60", "plus_minus: 50"),),
     ),
     case((("at: bottom", "at: botom"),), "did you mean `bottom`"),
     case(((FILM, "{low: 150, high: 350, towards: right}"),), "right is `(.x)`", (("right", "{0}"),)),
@@ -251,8 +256,8 @@ VALUES: list[Row] = [
     ),
     case(
         ((FILM, "{low: 150, high: 350, towards: +x, plus_minus: 3}"),),
-        "write an option for each shape it may have",
-        ((", plus_minus: 3", ""),),
+        "has a tolerance at each end, `(low: {value: )30(, plus_minus: )5}`",
+        ((", plus_minus: 3", ""), ("low: 150", "{0}150{1}3}")),
     ),
     case(
         (("    conductivity_W_mK: 70", "    resistance_mm2K_W: 5"),),
