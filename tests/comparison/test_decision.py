@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from thermsim.case.inputs.spread import Spread, coverage_factor, table
-from thermsim.comparison.decision import Verdict, independent_K, probability_above, scatter_of_comparison, verdict
-from thermsim.comparison.ranking import InputShare, NextMeasurement, measure_next, ranking, unfit
-from thermsim.comparison.uncertainty import first_order
+from thermsim.comparison.decision import Verdict, independent_K, scatter_of_comparison, verdict
+from thermsim.comparison.ranking import InputShare, NextMeasurement, measure_next, unfit
+from thermsim.comparison.uncertainty import first_order, summarise
 
 SEED = 20_831
 FILM, PASTE, LID = Spread(30.0, 15.0), Spread(7.8, 2.0), Spread(2.45, 0.02)
@@ -29,7 +29,13 @@ def interval(spreads: list[Spread], gain_K: float, other_K: float = 0.0) -> tupl
 
 
 def shares() -> tuple[InputShare, ...]:
-    return ranking(NAMES, UNITS, [FILM, PASTE, LID], SLOPES)
+    """By hand: c u is 0.05 * 15/sqrt 3 for the film, 0.1 * 2/sqrt 3 for the paste, 4 * 0.02/sqrt 3 for the lid."""
+    parts = np.array([0.4330, 0.1155, 0.0462])
+    whole = float(np.sum(parts**2))
+    return tuple(
+        InputShare(name, one.value, one.half_width, unit, slope, part, part**2 / whole)
+        for name, unit, one, slope, part in zip(NAMES, UNITS, (FILM, PASTE, LID), SLOPES, parts.tolist(), strict=True)
+    )
 
 
 def asked(gain_K: float, worth_K: float, *given: InputShare) -> NextMeasurement:
@@ -38,19 +44,6 @@ def asked(gain_K: float, worth_K: float, *given: InputShare) -> NextMeasurement:
 
 
 # ---- contributions ----------------------------------------------------------------------------------------------
-
-
-def test_ranking_by_hand() -> None:
-    # c u: film 0.05 * 15/sqrt 3 = 0.4330, paste 0.1 * 2/sqrt 3 = 0.1155, lid 4 * 0.02/sqrt 3 = 0.0462 K.
-    found = shares()
-    assert [one.name for one in found] == NAMES
-    parts = np.array([0.4330, 0.1155, 0.0462])
-    assert [one.uncertainty_K for one in found] == pytest.approx(parts, abs=1e-4)
-    assert [one.share for one in found] == pytest.approx(parts**2 / np.sum(parts**2), abs=1e-3)
-    assert found[0].half_width_K == pytest.approx(0.75)
-    # What else is doubtful takes its share too.
-    other = ranking(NAMES, UNITS, [FILM, PASTE, LID], SLOPES, other_K=float(np.linalg.norm(parts)))
-    assert sum(one.share for one in other) == pytest.approx(0.5, abs=1e-3)
 
 
 def test_a_film_from_two_caliper_readings_is_unfit() -> None:
@@ -76,11 +69,11 @@ def test_probability_of_a_normal_gain() -> None:
     # Gain N(2, 0.5); mesh doubt 0.4 and two mounts of +-1 K, all half widths of 95 %: u^2 = 0.25 + (0.16 + 2)/1.96^2.
     gains = table([Spread(2.0, 1.959964 * 0.5, "normal")], 4096, SEED)[:, 0]
     assert independent_K(0.4, 1.0) == pytest.approx(sqrt(2.16) / 1.96, rel=1e-4)
-    found = probability_above(gains, 1.5, independent_K(0.4, 1.0))
+    found = summarise(gains, 0.5, [1.5], independent_K(0.4, 1.0)).exceeds[0]
     expected = normal(0.5 / hypot(0.5, sqrt(2.16) / 1.959964))
     assert found.value == pytest.approx(expected, abs=1e-3)
     assert abs(found.value - expected) <= 3.0 * found.error
-    assert probability_above(gains, 1.5).value == pytest.approx(normal(1.0), abs=3e-3)
+    assert summarise(gains, 0.5, [1.5]).exceeds[0].value == pytest.approx(normal(1.0), abs=3e-3)
 
 
 def test_means_of_mounts_scatter_less() -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from thermsim.case.inputs.spread import Spread, coverage_factor, enough, points, spread, table
 from thermsim.comparison.uncertainty import (
@@ -16,7 +17,6 @@ from thermsim.comparison.uncertainty import (
     compare_ways,
     first_order,
     numerical_tolerance,
-    sampled_shares,
     summarise,
 )
 from thermsim.errors import ThermsimError
@@ -88,11 +88,12 @@ def test_bounds_gather_what_lies_beyond(shape: str) -> None:
     one = Spread(1.0, 2.0, shape, 4.0 if shape == "t" else inf, low=0.0, high=1.5)  # type: ignore[arg-type]
     drawn = one.quantile((np.arange(100_000) + 0.5) / 100_000)
     assert drawn.min() == 0.0 and drawn.max() == 1.5
-    assert np.mean((drawn == 0.0) | (drawn == 1.5)) == pytest.approx(one.share_beyond, abs=3e-5)
-    assert Spread(1.0, 2.0, "even").share_beyond == 0.0
-    # Rectangular from -1 to 3: a quarter below 0, three eighths above 1.5 (by hand).
-    if shape == "even":
-        assert one.share_beyond == pytest.approx(0.25 + 0.375)
+    whole = {
+        "even": stats.uniform(-1.0, 4.0), "triangle": stats.triang(0.5, -1.0, 4.0),
+        "normal": stats.norm(1.0, 2.0 / stats.norm.ppf(0.975)), "t": stats.t(4.0, 1.0, 2.0 / stats.t.ppf(0.975, 4.0)),
+    }[shape]  # fmt: skip
+    assert np.mean(drawn == 0.0) == pytest.approx(whole.cdf(0.0), abs=3e-5)
+    assert np.mean(drawn == 1.5) == pytest.approx(whole.sf(1.5), abs=3e-5)
 
 
 @pytest.mark.parametrize(
@@ -166,10 +167,10 @@ def test_mass_of_ten_kilograms() -> None:
 
 def test_shared_inputs_cancel_in_a_gain() -> None:
     # Var(a - b) = Var a + Var b - 2 Cov (JCGM 100, 5.2.2). Base and option share the first input, by hand.
-    whole = first_order([[3.0, 1.0, 0.0], [3.0, 0.0, 2.0]], [1.0, 0.5, 0.25])
-    assert whole.covariance == pytest.approx(np.array([[9.25, 9.0], [9.0, 9.25]]))
-    gain = whole.combined([1.0, -1.0])
-    assert gain.uncertainty[0] == pytest.approx(sqrt(0.5))
+    slopes, spreads = np.array([[3.0, 1.0, 0.0], [3.0, 0.0, 2.0]]), np.array([1.0, 0.5, 0.25])
+    whole, gain = first_order(slopes, spreads), first_order(slopes[0] - slopes[1], spreads)
+    assert whole.uncertainty**2 == pytest.approx([9.25, 9.25])
+    assert gain.uncertainty[0] == pytest.approx(sqrt(9.25 + 9.25 - 2.0 * 9.0))
     assert gain.shares[0] == pytest.approx([0.0, 0.5, 0.5])
     assert whole.shares.sum(axis=1) == pytest.approx([1.0, 1.0])
 
@@ -287,20 +288,6 @@ def test_few_readings_have_an_interval_but_no_mean() -> None:
     found = summarise(table([one], 4096, SEED)[:, 0], 0.90, has_deviation=one.has_deviation)
     assert found.mean is None and found.deviation is None
     assert found.high.value == pytest.approx(2.92, abs=0.03)  # t90(2), the same table
-
-
-def test_shares_of_bent_inputs() -> None:
-    # Ishigami and Homma 1990, a = 7, b = 0.1: first-order indices 0.3139, 0.4424, 0 (as published by Saltelli et al.).
-    x = table([Spread(0.0, pi)] * 3, 2**14, SEED)
-    y = np.sin(x[:, 0]) + 7.0 * np.sin(x[:, 1]) ** 2 + 0.1 * x[:, 2] ** 4 * np.sin(x[:, 0])
-    assert sampled_shares(x, y, slices=64) == pytest.approx([0.3139, 0.4424, 0.0], abs=0.015)
-    # Inputs that do nothing have no share, but for chance: on average 0, not slices/n = 1/8 (Kelley 1935, from memory).
-    random = np.random.default_rng(SEED)
-    idle = sampled_shares(random.normal(size=(128, 200)), random.normal(size=128), slices=16)
-    assert idle.mean() < 0.06
-    # Straight: the same shares as by sensitivities.
-    straight = sampled_shares(x, x @ np.array([1.0, 2.0, 0.0]), slices=32)
-    assert straight == pytest.approx(first_order([1.0, 2.0, 0.0], [1.0, 1.0, 1.0]).shares[0], abs=0.01)
 
 
 # ---- both -------------------------------------------------------------------------------------------------------

@@ -22,7 +22,7 @@ from thermsim.model.coefficients.entries import Layout, entries_at
 from thermsim.model.coefficients.groups import check_varies, numbers, topology
 from thermsim.model.grid.plan import plan_grid
 from thermsim.model.grid.topology import alike
-from thermsim.nearby.small_model import Reduced, load, save
+from thermsim.nearby.small_model import Reduced
 from thermsim.nearby.small_model_training import reduce
 from thermsim.readout.answers import answers
 from thermsim.solver.reduced import energy_basis, groups, interpolation, small_model, sum_of_terms, times
@@ -221,26 +221,6 @@ def test_what_a_small_model_cannot_follow_is_refused() -> None:
         topology(hot, build_model(hot, plan_grid(hot, 500).grid(1)))
 
 
-def test_a_saved_model_answers_alike_and_only_for_its_case(tmp_path: Path) -> None:
-    case = stack()
-    plan = plan_grid(case, 800)
-    model = reduce(case, varied=some_inputs(case, ["B.power_W", "lid.thickness_mm"]), plan=plan, solved=12, held_out=6)
-    save(model, tmp_path / "small.npz")
-    again = load(tmp_path / "small.npz", case, plan)
-    table = model.low + (model.high - model.low) * np.random.default_rng(SEED).random((5, 2))
-    before, after = model.answers(table), again.answers(table)
-    assert np.array_equal(before.values, after.values) and np.array_equal(before.doubts, after.doubts)
-    with pytest.raises(ThermsimError, match="another case"):
-        load(tmp_path / "small.npz", with_inputs(case, {"B.power_W": 9.5}), plan)
-    with pytest.raises(ThermsimError, match="2 inputs vary"):
-        model.answers([[1.0, 2.0, 3.0]])
-    outside = model.answers([model.high * 1.01])
-    assert not outside.inside[0] and not outside.sure(100.0)[0]
-    middle = model.answers([0.5 * (model.low + model.high)])
-    assert middle.sure(0.1, of=[("zone", "A", "mean"), ("zone", "B", "mean")])[0]
-    assert not middle.sure(1e-9)[0]
-
-
 def test_whole_fields_on_demand() -> None:
     case = stack()
     plan = plan_grid(case, 800)
@@ -270,3 +250,15 @@ def test_a_joint_that_touches_nothing_else_changes_one_group() -> None:
         model = build_model(changed, plan.grid(1))
         probes.append(layout.vector(assemble(model, model.first_guess())))
     assert len(groups(base, np.array(probes)).alike) == 2
+
+
+def test_questions_and_inputs_that_a_small_model_was_not_made_for() -> None:
+    case = stack()
+    plan = plan_grid(case, 800)
+    model = reduce(case, varied=some_inputs(case, ["B.power_W", "lid.thickness_mm"]), plan=plan, solved=12, held_out=6)
+    with pytest.raises(ThermsimError, match="2 inputs vary"):
+        model.answers([[1.0, 2.0, 3.0]])
+    outside = model.answers([model.high * 1.01])
+    assert not outside.inside[0] and not outside.sure(100.0)[0]
+    middle = model.answers([0.5 * (model.low + model.high)])
+    assert middle.sure(0.1, of=[("zone", "A", "mean"), ("zone", "B", "mean")])[0]

@@ -10,11 +10,8 @@ from dataclasses import dataclass
 from math import floor, hypot, isfinite, sqrt
 from typing import Literal
 
-from numpy.typing import ArrayLike
-
-from thermsim.case.inputs.spread import NORMAL_95, REPLICATES
+from thermsim.case.inputs.spread import NORMAL_95
 from thermsim.comparison.ranking import HALF_PERCENT, InputShare, NextMeasurement, measure_next, percent
-from thermsim.comparison.uncertainty import Told, summarise
 from thermsim.rounding import decimals_apart
 
 Kind = Literal["supported", "undecided", "not worth it", "refused"]
@@ -44,14 +41,6 @@ def independent_K(mesh_doubt_K: float = 0.0, mount_scatter_K: float | None = Non
         for the gain that there is
     """
     return hypot(mesh_doubt_K, scatter_of_comparison(mount_scatter_K, mounts)) / NORMAL_95
-
-
-def probability_above(samples: ArrayLike, worth_K: float, other_K: float = 0.0, replicates: int = REPLICATES) -> Told:
-    """P(gain + normal part > worth) with its sampling error.
-
-    samples : gains (n,) [K], block by block; other_K : standard uncertainty of the normal part, see `independent_K`
-    """
-    return summarise(samples, 0.5, [worth_K], other_K, replicates).exceeds[0]
 
 
 # ---- samples without an answer -----------------------------------------------------------------------------------

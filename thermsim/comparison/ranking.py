@@ -10,9 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import erfc, floor, log10, sqrt
 
-from thermsim.case.inputs.spread import Spread
-from thermsim.comparison.uncertainty import first_order
-
 FINEST_SHARE = 0.05  # No measurement is proposed that would leave less than this share of the present half width.
 UNFIT_RELATIVE = 1.0 / 3.0  # half width over value from which on an input may be unfit to decide by
 HALF_PERCENT = 0.005  # half of one percent, to which probabilities are told
@@ -45,27 +42,6 @@ class InputShare:
     def half_width_K(self) -> float:
         """By how much the gain moves when the input moves by its half width, along a straight line."""
         return abs(self.sensitivity) * self.half_width
-
-
-def ranking(
-    names: Sequence[str],
-    units: Sequence[str],
-    spreads: Sequence[Spread],
-    sensitivities: Sequence[float],
-    other_K: float = 0.0,
-) -> tuple[InputShare, ...]:
-    """Inputs by their share in the variance of a gain, the largest first.
-
-    sensitivities : kelvin of gain per unit; other_K : standard uncertainty from elsewhere (mesh, mounts), which counts
-    in the whole variance
-    """
-    slopes = [*sensitivities, 1.0]
-    shares = first_order(slopes, [*(one.uncertainty for one in spreads), other_K]).shares[0]
-    found = [
-        InputShare(name, one.value, one.half_width, unit, float(slope), abs(slope) * one.uncertainty, float(share))
-        for name, unit, one, slope, share in zip(names, units, spreads, sensitivities, shares[:-1], strict=True)
-    ]
-    return tuple(sorted(found, key=lambda one: -one.share))
 
 
 def unfit(one: InputShare, gain_K: float, worth_K: float = 0.0, remedy: str = "") -> str | None:

@@ -55,11 +55,6 @@ class FirstOrder:
     freedoms: Array
 
     @property
-    def covariance(self) -> Array:
-        """(outputs, outputs): inputs that outputs share make them vary together (JCGM 100, F.1.2.3, formula F.2)."""
-        return np.asarray(self.parts @ self.parts.T)
-
-    @property
     def uncertainty(self) -> Array:
         """(outputs,) combined standard uncertainties (JCGM 100, formula 10)."""
         return np.asarray(np.sqrt(np.sum(self.parts**2, axis=1)))
@@ -75,10 +70,6 @@ class FirstOrder:
         """(outputs,) effective degrees of freedom, 1 / sum(share^2 / freedom) (JCGM 100, formula G.2b)."""
         inverse = np.sum(self.shares**2 / self.freedoms, axis=1)
         return np.asarray(np.divide(1.0, inverse, out=np.full(len(inverse), inf), where=inverse > 0.0))
-
-    def combined(self, weights: ArrayLike) -> FirstOrder:
-        """New outputs (m,) as sums of the old ones, weights (m, outputs). A gain is [[1, -1]]: shared parts cancel."""
-        return FirstOrder(np.atleast_2d(np.asarray(weights, float)) @ self.parts, self.freedoms)
 
     def estimate(self, value: float, coverage: float, output: int = 0) -> Estimate:
         """Coverage interval of one output about its value; freedoms are rounded down (JCGM 100, G.4.1, note 1)."""
@@ -284,30 +275,6 @@ def _refuse_few(whole: Sampled, coverage: float, replicates: int, fewest: int, d
             f"they would have told {low:.4g} to {high:.4g}",
             f"take {needed} samples or more",
         )
-
-
-def sampled_shares(inputs: ArrayLike, outputs: ArrayLike, slices: int = 16) -> Array:
-    """(inputs,) share of the variance of an output that each input makes by itself, straight or bent, from samples.
-
-    The variance of the means in slices of equal count over the whole variance (the correlation ratio), less what chance
-    alone would make of it; not below 0. For straight independent inputs: the shares of `first_order`. Where
-    they sum to less than 1, inputs act through one another.
-    inputs : (n, inputs); outputs : (n,). Source: Pearson's correlation ratio with Kelley's correction, from memory.
-    """
-    table, found = np.asarray(inputs, float), np.asarray(outputs, float)
-    count, variance = len(found), float(np.var(found))
-    if variance == 0.0:
-        return np.zeros(table.shape[1])
-    if count < 8 * slices:
-        raise ThermsimError(f"{count} samples are too few for {slices} slices", f"take {8 * slices} samples or more")
-    shares = np.zeros(table.shape[1])
-    for column in range(table.shape[1]):
-        if np.ptp(table[:, column]) == 0.0:
-            continue
-        parts = np.array_split(found[np.argsort(table[:, column], kind="stable")], slices)
-        within = sum(float(np.var(part)) * len(part) for part in parts) / count
-        shares[column] = max(0.0, 1.0 - within / variance * (count - 1) / (count - slices))
-    return shares
 
 
 # ---- both -------------------------------------------------------------------------------------------------------

@@ -10,25 +10,21 @@ factor of safety. The mesh doubt comes on top.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from thermsim.case.inputs.values import inputs, with_inputs
+from thermsim.case.inputs.values import with_inputs
 from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
-from thermsim.model.build import Model, build_model
-from thermsim.model.coefficients.groups import Numbers, Topology, numbers, topology
+from thermsim.model.coefficients.groups import Numbers, Topology, numbers
 from thermsim.model.grid.axes import GridPlan
-from thermsim.model.grid.plan import plan_grid
-from thermsim.nearby.small_model_answers import Readout, readout_of
+from thermsim.nearby.small_model_answers import Readout
 from thermsim.readout.observable import Asked, Observable, find
-from thermsim.solver.reduced import SmallModel, ready
+from thermsim.solver.reduced import SmallModel
 
 Array = NDArray[np.float64]
 
@@ -181,61 +177,3 @@ def features(varied: Sequence[Input], low: Array, high: Array, table: Array) -> 
 def scale(energy: Array, least: float) -> Array:
     """(n,) what the errors of a small model are proportional to: the energy, of at least `least`, to ERROR_EXPONENT."""
     return np.asarray(np.maximum(energy, least) ** ERROR_EXPONENT)
-
-
-# ---- files ------------------------------------------------------------------------------------------------------
-
-
-def digest(case: Case, model: Model) -> str:
-    """What a saved model is tied to (sha256): all that the case says, its tables, and the faces of its grid."""
-    text = hashlib.sha256(case.model_dump_json().encode("utf-8"))
-    for name, table in sorted(case.tables.items()):
-        text.update(name.encode("utf-8") + table.tobytes())
-    for axis in model.grid.axes:
-        text.update(axis.faces.tobytes())
-    return text.hexdigest()
-
-
-def save(model: Reduced, path: Path) -> None:
-    """Write a small model as .npz, with its basis; `load` finds it again for the same case on the same grid."""
-    small = model.small
-    np.savez(
-        path, digest=digest(model.base.case, model.base.model), varied=[one.path for one in model.varied],
-        low=model.low, high=model.high, vectors=model.vectors, chosen=small.chosen, mix=small.mix,
-        matrices=small.matrices, right=small.vectors, reference_C=small.reference_C, start=model.start,
-        ratio=model.ratio, least=model.least, lowest=model.lowest, highest=model.highest,
-        questions=[str(question) for question in model.questions],
-    )  # fmt: skip
-
-
-def load(path: Path, case: Case, plan: GridPlan | None = None, multiplier: int = 1) -> Reduced:
-    """A small model that was saved for a case on a grid (of about 100 000 cells unless given).
-
-    Raises
-    ------
-    ThermsimError : it was made for another case or another grid
-    """
-    grid_plan = plan or plan_grid(case, CELLS)
-    base = topology(case, build_model(case, grid_plan.grid(multiplier)))
-    with np.load(path) as held:
-        if str(held["digest"]) != digest(case, base.model):
-            raise ThermsimError(
-                f"{path.name} was made for another case, or for another grid of it", "make the small model again"
-            )
-        known = {one.path: one for one in inputs(case)}
-        varied = tuple(known[name] for name in held["varied"].tolist())
-        vectors = held["vectors"]
-        small = ready(
-            base, held["chosen"], held["mix"], held["matrices"], held["right"], vectors, numbers(base, [case]),
-            float(held["reference_C"]),
-        )  # fmt: skip
-        paths = [one.path for one in varied]
-        ends = [with_inputs(case, dict(zip(paths, row.tolist(), strict=True))) for row in (held["low"], held["high"])]
-        readout = readout_of(base, vectors, ends)
-        if held["questions"].tolist() != [str(question) for question in readout.questions]:
-            raise ThermsimError(f"{path.name} answers other questions than this version", "make the small model again")
-        return Reduced(
-            base, grid_plan, multiplier, varied, held["low"], held["high"], vectors, small,
-            readout, held["start"], held["ratio"], float(held["least"]),
-            held["lowest"], held["highest"],
-        )  # fmt: skip

@@ -74,13 +74,6 @@ class Spread:
             return inf
         return self.uncertainty * (sqrt(self.freedom / (self.freedom - 2.0)) if self.freedom < inf else 1.0)
 
-    @property
-    def share_beyond(self) -> float:
-        """Share of the distribution, 0 to 1, that lies outside the bounds: `quantile` gathers it on them."""
-        if self.half_width == 0.0:
-            return 0.0
-        return float(self._below(self.low) + 1.0 - self._below(self.high))
-
     def quantile(self, levels: ArrayLike) -> Array:
         """Values, of the same shape, below which the input lies with probabilities `levels` in (0, 1).
 
@@ -108,21 +101,6 @@ class Spread:
             return np.where(at < 0.5, lower, 1.0 - np.sqrt(2.0 * np.minimum(1.0 - at, 0.5)))
         standard = special.ndtri(at) if self.shape == "normal" else special.stdtrit(self.freedom, at)
         return np.asarray(standard / self._half_widths_per_uncertainty)
-
-    def _below(self, bound: float) -> float:
-        """Probability of a value below a bound."""
-        from scipy import special
-
-        off = (bound - self.value) / self.half_width
-        if self.shape == "even":
-            return min(max(0.5 * (1.0 + off), 0.0), 1.0)
-        if self.shape == "triangle":
-            tail = 0.5 * max(1.0 - abs(off), 0.0) ** 2
-            return tail if off < 0.0 else 1.0 - tail
-        standard = off * self._half_widths_per_uncertainty
-        if self.shape == "normal" or not isfinite(standard):
-            return float(special.ndtr(standard))
-        return float(special.stdtr(self.freedom, standard))
 
 
 def spread(

@@ -6,7 +6,7 @@ slab          one-dimensional stacks: layers, joints, heated planes, volume heat
 half_space    heated patches on a body without end
 flux_channel  heated rectangles on a stack of layers with adiabatic edges
 discs         the same for discs, exact and as the approximation of Lee, Song, Au and Moran
-fins          straight fin, annular fin, long rod
+fins          straight fin, long rod
 nonlinear     conductivity that varies with temperature; leakage and its runaway
 iso10211      the square column of EN ISO 10211, case 1
 transient     slabs and half spaces in time, lumped bodies, the coolant loop

@@ -14,9 +14,6 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-# The c of R = 1/(2 pi c side k): capacitance of the unit square plate over 4 pi eps0, from memory.
-SQUARE_CAPACITANCE = 0.36679
-
 # Distance from the centre along one side, in sizes of the rectangle, beyond which the terms of its four corners would
 # cancel and quadrature serves.
 FAR_IN_SIZES = 1.5
@@ -77,21 +74,6 @@ def disc_centre(radius: float, conductivity: float) -> float:
 def disc_mean(radius: float, conductivity: float) -> float:
     """Mean rise of a disc of uniform flux per watt [K/W]: R = 8/(3 pi^2 k a)."""
     return 8.0 / (3.0 * math.pi**2 * conductivity * radius)
-
-
-def disc_edge(radius: float, conductivity: float) -> float:
-    """Rise of the edge of a disc of uniform flux per watt [K/W]: R = 2/(pi^2 k a)."""
-    return 2.0 / (math.pi**2 * conductivity * radius)
-
-
-def disc_isothermal(radius: float, conductivity: float) -> float:
-    """Resistance of a disc held at one temperature [K/W]: R = 1/(4 k a)."""
-    return 1.0 / (4.0 * conductivity * radius)
-
-
-def square_isothermal(side: float, conductivity: float) -> float:
-    """Resistance of a square held at one temperature [K/W], to the digits of the constant."""
-    return 1.0 / (2.0 * math.pi * SQUARE_CAPACITANCE * side * conductivity)
 
 
 def _corner_rise(a: float, b: float) -> float:
