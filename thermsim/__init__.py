@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from thermsim.case.load import parse_case, read_case
     from thermsim.case.options import with_option
     from thermsim.comparison.compare import compare
+    from thermsim.doubt.inputs import with_input_doubt
     from thermsim.errors import ThermsimError
     from thermsim.limits.afford import afford
     from thermsim.mesh.predict import predict
@@ -51,6 +52,7 @@ __all__ = [
     "sensitivities",
     "superposition",
     "sweep",
+    "with_input_doubt",
     "with_inputs",
     "with_option",
 ]
@@ -60,6 +62,7 @@ _HOME = {
     "parse_case": "thermsim.case.load",
     "with_option": "thermsim.case.options",
     "inputs": "thermsim.case.inputs.values",
+    "with_input_doubt": "thermsim.doubt.inputs",
     "with_inputs": "thermsim.case.inputs.values",
     "many": "thermsim.nearby.many",
     "measure": "thermsim.plausibility.measure",

@@ -49,3 +49,11 @@ def two_digits_up(value: float) -> str:
     """`5.3` for 5.21, `13` for 12.2: enough of what is needed."""
     decimals = max(1 - floor(log10(value)), 0)
     return f"{rounded_up(value, decimals):.{decimals}f}"
+
+
+def times_in(coverage: float) -> str:
+    """`9 times in 10`, `19 times in 20`, `99 times in 100`."""
+    for whole in (10, 20, 100):
+        if abs(coverage * whole - round(coverage * whole)) < 1e-9:
+            return f"{round(coverage * whole)} times in {whole}"
+    return f"{100.0 * coverage:.4g} times in 100"

@@ -22,7 +22,7 @@ from thermsim.report import figures
 from thermsim.report.data.result import result
 from thermsim.report.files import export
 
-PICTURES = {"stack.png", "active-face.png", "section.png", "ladder.png", "mesh.png"}
+PICTURES = {"stack.png", "active-face.png", "section.png", "ladder.png", "mesh.png", "moved.png"}
 FILES = {
     "result.json",
     "zones.csv",
@@ -66,7 +66,11 @@ def test_zones_read_back(written: Path) -> None:
     zones = result(prediction("package"))["zones"]
     assert [line["zone"] for line in lines] == [zone["zone"] for zone in zones]
     for line, zone in zip(lines, zones, strict=True):
-        for key, value in zone.items():
+        bands = {f"{key}.{end}": at for key, band in zone.items() if isinstance(band, dict) for end, at in band.items()}
+        assert len(bands) == 8
+        for key, value in {**zone, **bands}.items():
+            if isinstance(value, dict):
+                continue
             assert line[key] == ("" if value is None else value if isinstance(value, str) else repr(value))
 
 
@@ -185,7 +189,9 @@ def test_a_second_prediction_replaces_the_first_and_leaves_foreign_files(tmp_pat
     assert there["notes.txt"] == b"mine"
     assert json.loads(there["result.json"])["title"] == prediction("bars").case.title
     assert there["case/case.yaml"] == b"title: another\n"
-    assert set(there) == (FILES - {"ladder.png", "resistances.csv"}) | {"notes.txt"}  # no ladder is left of the first
+    assert set(there) == (FILES - {"ladder.png", "moved.png", "resistances.csv"}) | {
+        "notes.txt"
+    }  # nothing is left of the first
 
 
 def test_the_result_of_another_case_or_option_stays_unless_told(tmp_path: Path) -> None:

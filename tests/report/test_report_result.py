@@ -15,11 +15,15 @@ from thermsim.report.data.keys import KEYS, markdown
 from thermsim.report.data.result import as_json, result, shown_C
 
 # Written out, not taken from the code: what other programs read must not change unnoticed.
+BANDS = ("hottest_inputs", "zones[].mean_inputs", "zones[].highest_inputs", "readings[].inputs", "probes[].inputs",
+         "flows[].inputs")  # fmt: skip
 PROMISED = {
     "title option thermsim status accuracy_K accuracy_W remarks hottest_C hottest_at coolant_C zones readings probes "
     "flows bounds heat_typed_W heat_made_W "
     "heat_balance_W heat_balance_relative ladder ladder_of limits mesh observed_order mesh_note mesh_doubt_K "
-    "worst_at": "",
+    "worst_at input_doubt hottest_inputs": "",
+    "coverage way moved taken_as_exact remarks": "input_doubt.",
+    "input value unit plus_minus basis at_low_K at_high_K moves_K": "input_doubt.moved[].",
     "part x_mm y_mm z_mm": "hottest_at.",
     "zone part at mean_C highest_C rise_over_coolant_K power_W flux_W_mm2 mesh_doubt_K highest_mesh_doubt_K "
     "finest_grid_mean_C observed_order mesh_note": "zones[].",
@@ -49,7 +53,8 @@ def paths(value: object, path: str = "") -> set[str]:
 
 def test_keys_are_those_promised() -> None:
     promised = {f"{prefix}{key}" for keys, prefix in PROMISED.items() for key in keys.split()}
-    assert paths(result(prediction("package"))) == promised
+    promised |= {f"{band}.{end}" for band in BANDS for end in ("low", "high", "both_low", "both_high")}
+    assert paths(result(prediction("package"))) == promised | set(BANDS)
 
 
 def test_every_key_is_explained() -> None:
@@ -102,7 +107,9 @@ def test_parts_of_the_document_agree_with_one_another() -> None:
     assert big["expected_reading_C"] == pytest.approx(mean - 1.5)
     assert big["shown_C"] == round(mean - 1.5)
     assert big["limit_margin_K"] == pytest.approx(60.0 - big["expected_reading_C"])
-    assert big["limit_margin_least_K"] == pytest.approx(big["limit_margin_K"] - 2.0 - big["mesh_doubt_K"])
+    assert big["limit_margin_least_K"] == pytest.approx(60.0 - big["inputs"]["both_high"])
+    alone = result(replace(prediction("package"), inputs=None))["readings"][0]
+    assert alone["limit_margin_least_K"] == pytest.approx(alone["limit_margin_K"] - 2.0 - alone["mesh_doubt_K"])
     assert big["R_reading_coolant_K_W"] == pytest.approx(
         (big["expected_reading_C"] - document["coolant_C"]) / document["heat_made_W"]
     )

@@ -84,17 +84,24 @@ def test_large_numbers_are_written_out(value: float | None, words: str) -> None:
 
 def test_hottest_spot_comes_first_and_every_answer_is_there() -> None:
     made = prediction("package")
-    text = printed(prediction=made)
+    text = printed(100, prediction=made)
     lines = text.splitlines()
     assert lines[0] == "A small package [of three parts]"
     hottest = with_doubt(made.answers["hottest",], made.doubts["hottest",].half_width, 2)
-    assert f"hottest spot: {hottest} C" in lines[1]
+    assert made.inputs is not None
+    band = made.inputs.bands["hottest",]
+    ends = re.fullmatch(r"  hottest spot: (\S+) C, 9 times in 10 between (\S+) and (\S+) C *", lines[1])
+    assert ends is not None
+    for told, number in zip(ends.groups(), (made.answers["hottest",], band.both_low, band.both_high), strict=True):
+        assert float(told) == pytest.approx(number, abs=0.5 * 10.0 ** -len(told.partition(".")[2]))
+    assert f"mesh {hottest} C" in lines[2]
     for zone in made.field.zones:
         doubt = made.doubts["zone", zone.zone, "mean"].half_width
         assert with_doubt(zone.mean_C, doubt, 2) in text
     assert "Heat in less heat out" in text
     assert "Sanity, on the finest grid: the mean of all heat made" in text  # other temperatures are at their limit
-    assert "Tolerances of the" in text  # what the doubt does not hold is said
+    assert "Taken as exact" in text  # what the doubt does not hold is said
+    assert "Tolerances of the inputs are not in it" in printed(100, prediction=replace(made, inputs=None))
     assert re.search(r"Accuracy held: no mesh doubt is above the 50 K", text)
 
 

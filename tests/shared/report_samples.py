@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cache
 
 from thermsim.case.load import parse_case
+from thermsim.doubt.inputs import with_input_doubt
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
 from thermsim.nearby.superposition import Resistances, resistances
@@ -86,4 +87,4 @@ def resistances_of(found: Prediction) -> Resistances:
 @cache
 def prediction(name: str) -> Prediction:
     """A prediction of one of the cases here, on three coarse grids: good enough to be reported."""
-    return predict(parse_case(TEXTS[name], f"{name}.yaml"), accuracy_K=50.0, first_cells=2000)
+    return with_input_doubt(predict(parse_case(TEXTS[name], f"{name}.yaml"), accuracy_K=50.0, first_cells=2000))

@@ -1,4 +1,4 @@
-"""`thermsim predict`: the temperatures of one case, each with its mesh doubt."""
+"""`thermsim predict`: the temperatures of one case, each with its doubts of mesh and inputs."""
 
 from __future__ import annotations
 
@@ -31,6 +31,9 @@ from thermsim.errors import HeatBalanceError, NotConvergedError, NoWayOutError, 
 )
 @accuracy_option("Refine until the mesh doubt is below.")
 @MEMORY
+@click.option(
+    "--samples", metavar="COUNT", type=click.IntRange(min=1), help="Solve so many samples of the tolerances in full."
+)
 @click.option("--replace", is_flag=True, help="Let DIR lose the result of another case or option.")
 @click.option("--volume", is_flag=True, help="Write field.vtr however large it is.")
 def predict(
@@ -40,10 +43,12 @@ def predict(
     folder: Path | None,
     accuracy: float | None,
     memory: float | None,
+    samples: int | None,
     replace: bool,
     volume: bool,
 ) -> None:
-    """Predict the temperatures of a case, each with its mesh doubt, and the heat balance."""
+    """Predict the temperatures of a case, each with its doubt of mesh and of inputs, and the heat balance."""
+    from thermsim.doubt.inputs import with_input_doubt
     from thermsim.mesh.predict import predict
 
     resistances = None
@@ -63,6 +68,7 @@ def predict(
                 prediction, resistances = with_resistances(
                     case, accuracy_K=accuracy, memory_GB=memory, progress=progress
                 )
+            prediction = with_input_doubt(prediction, samples=samples, progress=progress)
     except (NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError):
         tell_slips(case)
         raise

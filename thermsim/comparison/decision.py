@@ -12,7 +12,7 @@ from typing import Literal
 
 from thermsim.case.inputs.spread import NORMAL_95
 from thermsim.comparison.ranking import HALF_PERCENT, InputShare, NextMeasurement, measure_next, percent
-from thermsim.rounding import decimals_apart
+from thermsim.rounding import decimals_apart, times_in
 
 Kind = Literal["supported", "undecided", "not worth it", "refused"]
 
@@ -200,7 +200,7 @@ class _Words:
     @property
     def interval(self) -> str:
         one, low, high = (self._K(number) for number in (self.gain_K, self.low_K, self.high_K))
-        return f"the gain is {one} K, {_often(self.coverage)} between {low} and {high} K"
+        return f"the gain is {one} K, {times_in(self.coverage)} between {low} and {high} K"
 
     @property
     def aim(self) -> str:
@@ -249,11 +249,3 @@ class _Words:
     @property
     def _decimals(self) -> int:
         return decimals_apart(self.low_K, self.high_K, (self.worth_K, self.scatter_K))
-
-
-def _often(coverage: float) -> str:
-    """`9 times in 10`, `19 times in 20`, `99 times in 100`."""
-    for whole in (10, 20, 100):
-        if abs(coverage * whole - round(coverage * whole)) < 1e-9:
-            return f"{round(coverage * whole)} times in {whole}"
-    return f"{100.0 * coverage:.4g} times in 100"

@@ -8,6 +8,7 @@ from typing import Literal
 from thermsim.case.vocabulary.schema import Case
 from thermsim.mesh.bounds import Bounds
 from thermsim.mesh.convergence import Doubt
+from thermsim.mesh.input_doubt import InputDoubt
 from thermsim.model.grid.axes import GridPlan
 from thermsim.printable import Printable
 from thermsim.readout.field import Field
@@ -52,6 +53,7 @@ class Prediction(Printable):
     bounds: Bounds | None = None  # of the power-weighted mean source temperature, on the last grid
     accuracy_W: float | None = None  # of flows; None where none was asked for
     remarks: tuple[str, ...] = ()  # what must be said beside the numbers: accuracy not held, ranges left, likely slips
+    inputs: InputDoubt | None = None  # what the tolerances make of it; None where not asked, see `thermsim.doubt`
 
     @property
     def answers(self) -> Answers[float]:

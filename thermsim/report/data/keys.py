@@ -3,6 +3,19 @@
 from __future__ import annotations
 
 # `zones[].mean_C` is the key `mean_C` of each item of the list `zones`. Null stands where a number does not exist.
+
+
+def _band(key: str, what: str, unit: str) -> dict[str, str]:
+    """Keys of an interval that the tolerances leave."""
+    return {
+        key: f"where {what} lies, as often as `input_doubt.coverage` says; null where no input has a tolerance",
+        f"{key}.low": f"lower end by the tolerances of the inputs alone [{unit}]; null where there is none",
+        f"{key}.high": f"upper end [{unit}]; null where there is none (thermal runaway)",
+        f"{key}.both_low": f"lower end by tolerances and mesh doubt together [{unit}]",
+        f"{key}.both_high": f"upper end [{unit}]",
+    }
+
+
 KEYS: dict[str, str] = {
     "title": "title of the case",
     "option": "option that the case was changed by; null for the case as written",
@@ -12,6 +25,7 @@ KEYS: dict[str, str] = {
     "accuracy_W": "mesh doubt of flows that was asked for [W]; null where none was",
     "remarks": "what must be said beside the numbers: accuracy not held, ranges left, likely slips of the case",
     "hottest_C": "highest temperature of the stack [C]",
+    **_band("hottest_inputs", "it", "C"),
     "hottest_at": "where that is",
     "hottest_at.part": "part it lies in",
     "hottest_at.x_mm": "from the part's left edge [mm]",
@@ -29,6 +43,8 @@ KEYS: dict[str, str] = {
     "zones[].flux_W_mm2": "`power_W` over its area in plan [W/mm2]",
     "zones[].mesh_doubt_K": "mesh doubt of `mean_C`: half width [K]",
     "zones[].highest_mesh_doubt_K": "mesh doubt of `highest_C`: half width [K]",
+    **_band("zones[].mean_inputs", "`mean_C`", "C"),
+    **_band("zones[].highest_inputs", "`highest_C`", "C"),
     "zones[].finest_grid_mean_C": "`mean_C` as the finest grid has it, before it is told at its limit [C]",
     "zones[].observed_order": "order at which `mean_C` converges",
     "zones[].mesh_note": "what the mesh study has to say about it",
@@ -42,8 +58,10 @@ KEYS: dict[str, str] = {
     "readings[].offset_K": "offset that was counted in [K]",
     "readings[].offset_plus_minus_K": "tolerance of the offset [K]",
     "readings[].mesh_doubt_K": "mesh doubt: half width [K]",
+    **_band("readings[].inputs", "it, with the tolerance of its offset,", "C"),
     "readings[].limit_margin_K": "limit less `expected_reading_C` [K]; null without a limit",
-    "readings[].limit_margin_least_K": "what is left of it after the offset's tolerance and the mesh doubt [K]",
+    "readings[].limit_margin_least_K": "limit less `inputs.both_high` [K]; where that is null, what the offset's "
+    "tolerance and the mesh doubt leave",
     "readings[].R_reading_coolant_K_W": "(`expected_reading_C` - `coolant_C`) / `heat_made_W` [K/W]; null without heat",
     "probes": "points that the case asks for",
     "probes[].probe": "its name",
@@ -54,6 +72,7 @@ KEYS: dict[str, str] = {
     "probes[].finest_grid_C": "as the finest grid has it [C]",
     "probes[].observed_order": "order at which it converges",
     "probes[].mesh_note": "what the mesh study has to say about it",
+    **_band("probes[].inputs", "it", "C"),
     "flows": "heat through every entry of `cooling`, in the order of the case",
     "flows[].face": "face it acts on",
     "flows[].environment": "its name; the face if it has none",
@@ -61,6 +80,7 @@ KEYS: dict[str, str] = {
     "flows[].heat_W": "heat out of the stack [W], negative where it enters; null where it has no bound, since a face "
     "held at another temperature touches",
     "flows[].mesh_doubt_W": "mesh doubt: half width [W]",
+    **_band("flows[].inputs", "`heat_W`", "W"),
     "flows[].area_mm2": "area it acts on [mm2]",
     "flows[].face_C": "mean temperature of that area [C]",
     "flows[].fluid_C": "temperature of the fluid, or the one the face is held at [C]; null for a given flux",
@@ -101,6 +121,20 @@ KEYS: dict[str, str] = {
     "mesh_note": "what the mesh study has to say about `hottest_C`",
     "mesh_doubt_K": "the widest mesh doubt of all temperatures: half width [K]",
     "worst_at": "the temperature that has it",
+    "input_doubt": "what the tolerances of the inputs make of the answers; null where that was not asked for",
+    "input_doubt.coverage": "of all its intervals, 0 to 1",
+    "input_doubt.way": "how they were found",
+    "input_doubt.moved": "inputs by what their tolerance moves the hottest spot, the largest first",
+    "input_doubt.moved[].input": "its address in the case",
+    "input_doubt.moved[].value": "as the case has it",
+    "input_doubt.moved[].unit": "of value and tolerance; empty for a plain number",
+    "input_doubt.moved[].plus_minus": "tolerance: half width",
+    "input_doubt.moved[].basis": "`measured`, `published` or `assumed`; null where the case does not say",
+    "input_doubt.moved[].at_low_K": "change of the hottest spot with the input at its lower end [K]",
+    "input_doubt.moved[].at_high_K": "the same at its upper end [K]",
+    "input_doubt.moved[].moves_K": "the larger of both, without its sign [K]",
+    "input_doubt.taken_as_exact": "numbers without a tolerance: what they are off by is in no interval",
+    "input_doubt.remarks": "what must be said of it",
 }
 
 

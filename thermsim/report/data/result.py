@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
+from dataclasses import asdict
 from math import floor, isfinite
 from typing import TYPE_CHECKING, Any
 
@@ -38,6 +39,7 @@ def result(prediction: Prediction) -> dict[str, Any]:
         "accuracy_W": prediction.accuracy_W,
         "remarks": list(prediction.remarks),
         "hottest_C": prediction.answers[HOTTEST],
+        "hottest_inputs": _inputs(prediction, HOTTEST),
         "hottest_at": hottest_at(case, field, place),
         "coolant_C": field.coolant_C,
         "zones": [_zone(prediction, zone) for zone in field.zones],
@@ -57,6 +59,7 @@ def result(prediction: Prediction) -> dict[str, Any]:
         "mesh_note": hottest_study["mesh_note"],
         "mesh_doubt_K": worst.half_width,
         "worst_at": str(question),
+        "input_doubt": _input_doubt(prediction),
     }
     finite: dict[str, Any] = _finite(document)
     return finite
@@ -111,6 +114,38 @@ def _doubt(prediction: Prediction, question: Observable) -> float | None:
     return None if doubt is None else doubt.half_width
 
 
+def _inputs(prediction: Prediction, question: Observable) -> dict[str, float] | None:
+    """The band that the tolerances leave of an answer; null where they were not asked for, or there are none."""
+    band = None if prediction.inputs is None else prediction.inputs.bands.get(question)
+    return None if band is None else asdict(band)
+
+
+def _input_doubt(prediction: Prediction) -> dict[str, Any] | None:
+    doubt = prediction.inputs
+    if doubt is None:
+        return None
+    moved = [
+        {
+            "input": one.path,
+            "value": one.value,
+            "unit": one.unit,
+            "plus_minus": one.half_width,
+            "basis": one.basis,
+            "at_low_K": one.at_low_K,
+            "at_high_K": one.at_high_K,
+            "moves_K": one.kelvin,
+        }
+        for one in doubt.moved
+    ]
+    return {
+        "coverage": doubt.coverage,
+        "way": doubt.way,
+        "moved": moved,
+        "taken_as_exact": list(doubt.exact),
+        "remarks": list(doubt.remarks),
+    }
+
+
 def _study(prediction: Prediction, question: Observable) -> dict[str, Any]:
     """What the mesh study says of one temperature."""
     doubt = prediction.doubts.get(question)
@@ -136,6 +171,8 @@ def _zone(prediction: Prediction, zone: ZoneReading) -> dict[str, Any]:
         "flux_W_mm2": zone.power_W / (zone.area_m2 / MM2),
         "mesh_doubt_K": study["mesh_doubt_K"],
         "highest_mesh_doubt_K": _doubt(prediction, of_highest),
+        "mean_inputs": _inputs(prediction, of_zone(zone, "mean")),
+        "highest_inputs": _inputs(prediction, of_highest),
         "finest_grid_mean_C": study["finest_grid_C"],
         "observed_order": study["observed_order"],
         "mesh_note": study["mesh_note"],
@@ -149,6 +186,10 @@ def _reading(prediction: Prediction, reading: Reading) -> dict[str, Any]:
     limit, made = prediction.case.limits.reading_C, prediction.field.heat_made_W
     margin = None if limit is None else limit - expected
     offset = reading.offset_K.plus_minus
+    band = _inputs(prediction, question)
+    least = None if limit is None or doubt is None else limit - expected - offset - doubt
+    if limit is not None and band is not None:
+        least = limit - band["both_high"]
     return {
         "reading": reading.reading,
         "of": reading.zone if reading.probe is None else reading.probe,
@@ -159,8 +200,9 @@ def _reading(prediction: Prediction, reading: Reading) -> dict[str, Any]:
         "offset_K": reading.offset_K.value,
         "offset_plus_minus_K": offset,
         "mesh_doubt_K": doubt,
+        "inputs": _inputs(prediction, question),
         "limit_margin_K": margin,
-        "limit_margin_least_K": None if margin is None or doubt is None else margin - offset - doubt,
+        "limit_margin_least_K": least,
         "R_reading_coolant_K_W": (expected - prediction.field.coolant_C) / made if made > 0.0 else None,
     }
 
@@ -177,6 +219,7 @@ def _probes(prediction: Prediction) -> list[dict[str, Any]]:
                 "temperature_C": temperature,
                 "rise_over_coolant_K": temperature - prediction.field.coolant_C,
                 **_study(prediction, question),
+                "inputs": _inputs(prediction, question),
             }
         )
     return found
@@ -190,6 +233,7 @@ def _flows(prediction: Prediction) -> list[dict[str, Any]]:
             "place": place.removeprefix(", ") or None,
             "heat_W": prediction.doubts[of_flow(number)].value,
             "mesh_doubt_W": _doubt(prediction, of_flow(number)),
+            "inputs": _inputs(prediction, of_flow(number)),
             "area_mm2": flow.area_m2 / MM2,
             "face_C": flow.face_C,
             "fluid_C": flow.fluid_C,

@@ -9,6 +9,7 @@ from thermsim.errors import WriteError
 from thermsim.report.figures.face_figure import active_face
 from thermsim.report.figures.ladder_figure import ladder_steps
 from thermsim.report.figures.mesh_figure import mesh
+from thermsim.report.figures.moved_figure import moved
 from thermsim.report.figures.section_figure import section
 from thermsim.report.figures.stack_figure import stack
 
@@ -17,13 +18,14 @@ if TYPE_CHECKING:
 
     from thermsim.mesh.prediction import Prediction
 
-__all__ = ["FILES", "active_face", "all_figures", "ladder_steps", "mesh", "save_all", "section", "stack"]
+__all__ = ["FILES", "active_face", "all_figures", "ladder_steps", "mesh", "moved", "save_all", "section", "stack"]
 
-FILES = ("stack.png", "active-face.png", "section.png", "ladder.png", "mesh.png")
+FILES = ("stack.png", "active-face.png", "section.png", "ladder.png", "mesh.png", "moved.png")
 
 
 def all_figures(prediction: Prediction) -> dict[str, Figure]:
-    """Every figure that a prediction has, by its file name; without heat there is no ladder."""
+    """Every figure that a prediction has, by its file name; without heat there is no ladder, without
+    tolerances nothing that they move."""
     figures = {
         "stack.png": stack(prediction.case),
         "active-face.png": active_face(prediction),
@@ -31,7 +33,10 @@ def all_figures(prediction: Prediction) -> dict[str, Figure]:
     }
     if prediction.ladder is not None:
         figures["ladder.png"] = ladder_steps(prediction)
-    return {**figures, "mesh.png": mesh(prediction)}
+    figures["mesh.png"] = mesh(prediction)
+    if prediction.inputs is not None and prediction.inputs.moved:
+        figures["moved.png"] = moved(prediction)
+    return figures
 
 
 def save_all(prediction: Prediction, folder: Path | str) -> list[Path]:

@@ -96,10 +96,22 @@ def write_stack(case: Case, path: Path | str) -> None:
 def write_zones(document: dict[str, Any], path: Path) -> None:
     """The zones of a result as CSV (RFC 4180), one a line, full digits; an empty cell where there is no number."""
     keys = [key.removeprefix("zones[].") for key in KEYS if key.startswith("zones[].")]
+    keys = [key for key in keys if not any(other.startswith(f"{key}.") for other in keys)]
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.DictWriter(file, keys)
         writer.writeheader()
-        writer.writerows(document["zones"])
+        writer.writerows(_flat(zone) for zone in document["zones"])
+
+
+def _flat(row: dict[str, Any]) -> dict[str, Any]:
+    """An entry in an entry by both keys with a point between; nothing of one that is null."""
+    found: dict[str, Any] = {}
+    for key, value in row.items():
+        if isinstance(value, dict):
+            found |= {f"{key}.{own}": number for own, number in value.items()}
+        elif value is not None or not key.endswith("inputs"):
+            found[key] = value
+    return found
 
 
 def write_resistances(found: Resistances, path: Path) -> None:

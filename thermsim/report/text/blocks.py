@@ -11,15 +11,19 @@ from thermsim.mesh.convergence import TO_ITS_LIMIT
 from thermsim.mesh.remarks import is_grave
 from thermsim.report.data.result import result
 from thermsim.report.data.views import face_view
+from thermsim.report.words.input_doubt import AS_IF_EXACT, between, exact_words, moved_words, swing
 from thermsim.report.words.numbers import UNKNOWN, fixed, most_decimals, order_in_words, plain, significant, with_doubt
-from thermsim.rounding import doubt_in_words
+from thermsim.rounding import decimals_for, doubt_in_words, times_in
 
 if TYPE_CHECKING:
     from thermsim.mesh.prediction import Prediction
 
+OFFSET_K = "offset\n[K]"
+INPUTS_K, INPUTS_W = "inputs\n[K]", "inputs\n[W]"
 LONGEST_BAR = 20  # characters of the longest bar of a ladder
 EVEN, SPREAD = "#", "/"
 SURVIVED_C = 200.0  # [C] above it no processor works, nor survives: common practice, no source
+MOST_MOVED = 8  # inputs that are shown by what they move; the others are counted
 LEAKAGE_WORTH_SAYING = 0.005  # share of the power from which on the part of leakage is told
 
 
@@ -45,10 +49,13 @@ class Block:
 def prediction_blocks(prediction: Prediction) -> list[Block]:
     """The hottest spot and grave remarks, zones, readings, probes, flows, the ladder, the mesh study, other remarks."""
     answer = result(prediction)
-    grave = tuple(remark for remark in answer["remarks"] if is_grave(remark))
-    others = tuple(remark for remark in answer["remarks"] if not is_grave(remark))
+    of_inputs = [] if answer["input_doubt"] is None else answer["input_doubt"]["remarks"]
+    grave = tuple(remark for remark in (*answer["remarks"], *of_inputs) if is_grave(remark))
+    others = tuple(remark for remark in (*answer["remarks"], *of_inputs) if not is_grave(remark))
     blocks = [_head(prediction, answer)]
     blocks += [Block("Read first", notes=grave)] if grave else []
+    doubt = answer["input_doubt"]
+    blocks += [_moved(answer)] if doubt is not None and doubt["moved"] else []
     blocks += [block(answer) for key, block in _LISTS if answer[key]]
     blocks.append(_mesh(answer))
     return [*blocks, Block("Remarks", notes=others)] if others else blocks
@@ -60,14 +67,67 @@ def _head(prediction: Prediction, answer: dict[str, Any]) -> Block:
     half_width = None if doubt is None else doubt.half_width
     most = _most(answer)
     title = answer["title"] if answer["option"] is None else f"{answer['title']}, with: {answer['option']}"
-    spot = (
-        f"hottest spot: {with_doubt(answer['hottest_C'], half_width, most)} C, "
-        f"{plain(rise, half_width, most)} K over {_coolant(prediction)} at {answer['coolant_C']:g} C"
-    )
+    over = f"{plain(rise, half_width, most)} K over {_coolant(prediction)} at {answer['coolant_C']:g} C"
     hopeless = answer["heat_made_W"] > 0.0 and answer["hottest_C"] > SURVIVED_C
-    lines = [spot, *["no processor survives this: look at the remarks"] * hopeless, _place(prediction, answer)]
-    doubted = "+- is the mesh doubt: what finer grids may still change. Tolerances of the inputs are not in it."
-    return Block(title, lines=(*lines, *_leakage(prediction, answer)), notes=(doubted,))
+    lines = [
+        *_spot(answer, half_width, most, over),
+        *["no processor survives this: look at the remarks"] * hopeless,
+        _place(prediction, answer),
+    ]
+    return Block(title, lines=(*lines, *_leakage(prediction, answer)), notes=_doubted(answer))
+
+
+def _spot(answer: dict[str, Any], half_width: float | None, most: int, over: str) -> list[str]:
+    """The hottest spot with all its doubt, and of what that is made."""
+    value, band, doubt = answer["hottest_C"], answer["hottest_inputs"], answer["input_doubt"]
+    alone = with_doubt(value, half_width, most)
+    if doubt is None:
+        return [f"hottest spot: {alone} C, {over}"]
+    if band is None:
+        return [f"hottest spot: {alone} C {AS_IF_EXACT}", over]
+    words, decimals = between(value, band, doubt["coverage"])
+    return [
+        f"hottest spot: {fixed(value, f'.{decimals}f')} C, {words} C",
+        f"inputs {swing(value, band)} K, mesh {alone} C; {over}",
+    ]
+
+
+def _doubted(answer: dict[str, Any]) -> tuple[str, ...]:
+    """What the doubts hold, and what none of them does."""
+    mesh, doubt = "+- is the mesh doubt: what finer grids may still change.", answer["input_doubt"]
+    if doubt is None:
+        return (f"{mesh} Tolerances of the inputs are not in it.",)
+    exact = exact_words(doubt["taken_as_exact"])
+    if not doubt["moved"] and answer["hottest_inputs"] is None:
+        return tuple(words for words in (mesh, exact) if words)
+    inputs = f"Inputs: what the tolerances of the case leave, {times_in(doubt['coverage'])}; by {doubt['way']}."
+    return tuple(words for words in (mesh, inputs, exact) if words)
+
+
+def _moved(answer: dict[str, Any]) -> Block:
+    """What one tolerance moves: what to measure first."""
+    moved = answer["input_doubt"]["moved"]
+    longest = moved[0]["moves_K"]
+    decimals = decimals_for(longest)
+    shown = moved[:MOST_MOVED]
+    rows = tuple(
+        (
+            one["input"],
+            moved_words(one),
+            fixed(one["moves_K"], f".{decimals}f"),
+            EVEN * round(LONGEST_BAR * one["moves_K"] / longest),
+        )
+        for one in shown
+    )
+    columns = (
+        Column("input", right=False),
+        Column("known as", right=False),
+        Column("moves\n[K]"),
+        Column("the hottest spot", right=False),
+    )
+    rest = len(moved) - len(shown)
+    notes = (f"{rest} more move it by less.",) if rest else ()
+    return Block("What to measure first: what each tolerance moves", columns=columns, rows=rows, notes=notes)
 
 
 def _coolant(prediction: Prediction) -> str:
@@ -103,30 +163,46 @@ def _most(answer: dict[str, Any]) -> int:
 
 def _zones(answer: dict[str, Any]) -> Block:
     most = _most(answer)
-    columns = ("mean [C]", "highest [C]", "over coolant [K]", "power [W]", "[W/mm2]")
+    headings = ["mean [C]", "highest [C]", INPUTS_K, "over coolant [K]", "power [W]", "[W/mm2]"]
     names = labels([(zone["zone"], zone["part"], zone["at"]) for zone in answer["zones"]])
     rows = tuple(
         (
             name,
             with_doubt(zone["mean_C"], zone["mesh_doubt_K"], most),
             with_doubt(zone["highest_C"], zone["highest_mesh_doubt_K"], most),
+            swing(zone["highest_C"], zone["highest_inputs"]),
             plain(zone["rise_over_coolant_K"], zone["mesh_doubt_K"], most),
             f"{zone['power_W']:.4g}",
             f"{zone['flux_W_mm2']:.3g}",
         )
         for name, zone in zip(names, answer["zones"], strict=True)
     )
-    return Block("Zones", columns=(Column("zone", right=False), *map(Column, columns)), rows=rows)
+    return Block("Zones", *_kept(answer, (Column("zone", right=False), *map(Column, headings)), rows))
+
+
+def _kept(
+    answer: dict[str, Any], columns: tuple[Column, ...], rows: tuple[tuple[str, ...], ...], *leave: str
+) -> tuple[tuple[str, ...], tuple[Column, ...], tuple[tuple[str, ...], ...]]:
+    """No lines, and columns and rows without that of the inputs where none has a tolerance, nor those to leave out."""
+    out = {*leave} if answer["hottest_inputs"] is not None else {INPUTS_K, INPUTS_W}
+    keep = [number for number, column in enumerate(columns) if column.heading not in out]
+    return (), tuple(columns[n] for n in keep), tuple(tuple(row[n] for n in keep) for row in rows)
 
 
 def _readings(answer: dict[str, Any]) -> Block:
     limit, most = answer["limits"]["reading_C"], _most(answer)
     rows = tuple(_reading(reading, most) for reading in answer["readings"])
-    columns = ("expected [C]", "shown [C]", "offset [K]", "over coolant [K/W]")
+    columns = ("expected [C]", INPUTS_K, "shown [C]", OFFSET_K, "over coolant [K/W]")
     shown = [Column("reading", right=False), Column("takes", right=False), *map(Column, columns)]
+    # Where all offsets are zero, only their tolerance says something, and that is among the inputs.
+    leave = () if any(reading["offset_K"] for reading in answer["readings"]) else (OFFSET_K,)
     if limit is None:
-        return Block("Readings", columns=tuple(shown), rows=tuple(row[:-2] for row in rows))
-    notes = [f"Margin: to the limit of {limit:g} C; at least: what offset tolerance and mesh doubt leave of it."]
+        return Block("Readings", *_kept(answer, tuple(shown), tuple(row[:-2] for row in rows), *leave))
+    doubts = "what offset tolerance and mesh doubt leave of it"
+    if answer["hottest_inputs"] is not None:
+        often = times_in(0.5 * (1.0 + answer["input_doubt"]["coverage"]))
+        doubts = f"what all tolerances and the mesh doubt leave of it, {often}"
+    notes = [f"Margin: to the limit of {limit:g} C; at least: {doubts}."]
     for reading in answer["readings"]:
         margin, least = reading["limit_margin_K"], reading["limit_margin_least_K"]
         if margin is not None and margin < 0.0:
@@ -136,7 +212,7 @@ def _readings(answer: dict[str, Any]) -> Block:
                 f"{reading['reading']} may be above the limit: its tolerance and doubt are wider than the distance."
             )
     shown += [Column("margin [K]"), Column("at least [K]")]
-    return Block("Readings", columns=tuple(shown), rows=rows, notes=tuple(notes))
+    return Block("Readings", *_kept(answer, tuple(shown), rows, *leave), notes=tuple(notes))
 
 
 def _reading(reading: dict[str, Any], most: int) -> tuple[str, ...]:
@@ -147,6 +223,7 @@ def _reading(reading: dict[str, Any], most: int) -> tuple[str, ...]:
         reading["reading"],
         reading["of"] if at_point else f"{reading['takes']} of {reading['of']}",
         with_doubt(reading["expected_reading_C"], reading["mesh_doubt_K"], most),
+        swing(reading["expected_reading_C"], reading["inputs"]),
         significant(reading["shown_C"], 5) if reading["step_K"] is not None else UNKNOWN,
         f"{reading['offset_K']:g} +- {reading['offset_plus_minus_K']:g}" if has_offset else UNKNOWN,
         UNKNOWN if resistance is None else f"{resistance:.4f}",
@@ -161,12 +238,19 @@ def _probes(answer: dict[str, Any]) -> Block:
             probe["probe"],
             probe["part"],
             with_doubt(probe["temperature_C"], probe["mesh_doubt_K"], most),
+            swing(probe["temperature_C"], probe["inputs"]),
             plain(probe["rise_over_coolant_K"], probe["mesh_doubt_K"], most),
         )
         for probe in answer["probes"]
     )
-    columns = (Column("probe", right=False), Column("in", right=False), Column("[C]"), Column("over coolant [K]"))
-    return Block("Probes", columns=columns, rows=rows)
+    columns = (
+        Column("probe", right=False),
+        Column("in", right=False),
+        Column("[C]"),
+        Column(INPUTS_K),
+        Column("over coolant [K]"),
+    )
+    return Block("Probes", *_kept(answer, columns, rows))
 
 
 def _flows(answer: dict[str, Any]) -> Block:
@@ -181,8 +265,10 @@ def _flows(answer: dict[str, Any]) -> Block:
         area = significant(flow["area_mm2"], 4)
         fluid = UNKNOWN if flow["fluid_C"] is None else f"{flow['fluid_C']:g}"
         heat = "no bound" if flow["heat_W"] is None else with_doubt(flow["heat_W"], doubt)
-        rows.append((name, heat, share, area, plain(flow["face_C"], 0.05), fluid))
-    columns = ("heat out [W]", "share", "area [mm2]", "surface [C]", "outside [C]")
+        rows.append(
+            (name, heat, swing(flow["heat_W"], flow["inputs"]), share, area, plain(flow["face_C"], 0.05), fluid)
+        )
+    headings = ("heat out [W]", INPUTS_W, "share", "area [mm2]", "surface [C]", "outside [C]")
     balance = (
         f"Heat made {answer['heat_made_W']:.2f} W. Heat in less heat out: {fixed(answer['heat_balance_W'], '.1e')} W, "
         f"{answer['heat_balance_relative']:.1e} of the heat that enters."
@@ -192,8 +278,7 @@ def _flows(answer: dict[str, Any]) -> Block:
     )
     return Block(
         "Heat through the faces",
-        columns=(Column("face", right=False), *map(Column, columns)),
-        rows=tuple(rows),
+        *_kept(answer, (Column("face", right=False), *map(Column, headings)), tuple(rows)),
         notes=(balance, *_bounds(answer["bounds"]), *nothing),
     )
 

@@ -6,11 +6,12 @@ from collections.abc import Iterable, Iterator
 from math import floor, isfinite
 from typing import TYPE_CHECKING, Any
 
-from thermsim.case.inputs.values import inputs
+from thermsim.case.inputs.exact import exact_inputs, exact_lines
 from thermsim.comparison.decision import scatter_of_comparison
 from thermsim.mesh.remarks import is_grave
 from thermsim.nearby.variables import SHARED, variables
 from thermsim.readout.observable import HOTTEST, Observable
+from thermsim.report.words.input_doubt import exact_words as words_of_exact
 from thermsim.report.words.numbers import UNKNOWN, fixed
 from thermsim.rounding import decimals_apart, doubt_in_words
 
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from thermsim.comparison.outcome import Comparison, Contribution, Gain, OptionResult
     from thermsim.mesh.prediction import Prediction
 
-MOST_EXACT = 4  # inputs without a tolerance that are named in one line; the page has all
 AGREES = "Sensitivities and samples give the same interval."
 GRIDS, SEEN = "the grids", 0.005  # share from which on a part of the doubt is told
 CONTRIBUTIONS_NOTE = (
@@ -316,20 +316,13 @@ def exact(comparison: Comparison) -> list[tuple[str, list[str]]]:
     found: list[tuple[str, list[str]]] = []
     seen: set[tuple[str, float]] = set()
     for name, prediction in predictions(comparison):
-        exactly = [one for one in inputs(prediction.case) if not one.plus_minus and one.acts_on != "nothing"]
-        own = [one for one in exactly if (one.path, one.value) not in seen]
+        own = [one for one in exact_inputs(prediction.case) if (one.path, one.value) not in seen]
         seen |= {(one.path, one.value) for one in own}
-        drawn = [one for one in own if one.acts_on == "plan" and one.steps[0] in ("heat", "probes")]
-        words = [f"{one.path} {one.value:g} {one.unit}".rstrip() for one in own if one not in drawn]
-        found += [(name, words + ["places and sizes of zones and probes"] * bool(drawn))] if own else []
+        found += [(name, exact_lines(own))] if own else []
     return found
 
 
 def exact_words(comparison: Comparison) -> str:
-    """`Taken as exact: a, b and 12 more.`, the base first; nothing where every input has a tolerance."""
+    """As of one case, each input with the case it is of; the base first."""
     named = [f"{name}: {line}" if at else line for at, (name, lines) in enumerate(exact(comparison)) for line in lines]
-    if not named:
-        return ""
-    more = len(named) - MOST_EXACT
-    listed = "; ".join(named[:MOST_EXACT]) + (f"; and {more} more" if more > 0 else "")
-    return f"Taken as exact, for no tolerance is given: {listed}."
+    return words_of_exact(named)

@@ -1,0 +1,209 @@
+"""The doubt of the inputs, held against closed forms, a general statistics library and the standard's own example."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from math import inf
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy import stats
+
+import thermsim
+from thermsim.case.inputs.spread import Spread
+from thermsim.doubt.inputs import with_input_doubt
+from thermsim.doubt.responses import moves_of, responses
+from thermsim.errors import RunawayError, ThermsimError
+from thermsim.mesh.prediction import Prediction
+from thermsim.nearby.variables import Variable, variables
+from thermsim.readout.observable import HOTTEST
+
+SLAB = """
+title: A slab with tolerances
+layers:
+  - part: slab
+    material: {{conductivity_W_mK: {{value: 100, plus_minus: 20, shape: triangle}}}}
+    size_mm: [10, 10]
+    thickness_mm: {{value: 2.0, plus_minus: 0.2}}
+heat:
+  - {{in: slab, at: bottom, zones: [{{zone: all of it, corner_mm: [0, 0], size_mm: [10, 10], power_W: {power}}}]}}
+cooling:
+  - face: top
+    film_W_m2K: {{value: 10000, plus_minus: {film}}}
+    fluid_C: {{value: 25, plus_minus: 1, shape: normal}}
+readings:
+  - {{reading: sensor, zone: all of it, takes: mean, offset_K: {{value: 0.5, plus_minus: 2}}}}
+"""
+
+
+def slab(power: str = "{value: 50, plus_minus: 5}", film: float = 2000.0) -> thermsim.Prediction:
+    return with_input_doubt(thermsim.predict(thermsim.parse_case(SLAB.format(power=power, film=film))))
+
+
+@pytest.fixture(scope="module")
+def predicted() -> Prediction:
+    return slab()
+
+
+def slab_C(draws: int = 400_000) -> NDArray[np.float64]:
+    """T = T_f + q (1/h + L/k), sampled with the distributions of scipy.stats; the 1.96 is JCGM 100, table G.1."""
+    random = np.random.default_rng(31_337)
+    power = stats.uniform(45.0, 10.0).rvs(draws, random_state=random)
+    film = stats.uniform(8000.0, 4000.0).rvs(draws, random_state=random)
+    thick = stats.uniform(1.8e-3, 0.4e-3).rvs(draws, random_state=random)
+    conductivity = stats.triang(0.5, 80.0, 40.0).rvs(draws, random_state=random)
+    fluid = stats.norm(25.0, 1.0 / stats.norm.ppf(0.975)).rvs(draws, random_state=random)
+    return np.asarray(fluid + power / 1e-4 * (1.0 / film + thick / conductivity))
+
+
+def test_slab_is_that_of_its_closed_form(predicted: Prediction) -> None:
+    assert predicted.inputs is not None
+    band = predicted.inputs.bands[HOTTEST]
+    low, high = np.quantile(slab_C(), [0.05, 0.95])
+    assert band.low == pytest.approx(low, abs=0.03 * (high - low))
+    assert band.high == pytest.approx(high, abs=0.03 * (high - low))
+    assert band.both_low <= band.low
+    assert band.both_high >= band.high
+
+
+def test_reading_has_the_tolerance_of_its_sensor_too(predicted: Prediction) -> None:
+    assert predicted.inputs is not None
+    offset = stats.uniform(-1.5, 4.0).rvs(400_000, random_state=np.random.default_rng(4711))
+    low, high = np.quantile(slab_C() + offset, [0.05, 0.95])
+    band = predicted.inputs.bands["reading", "sensor"]
+    assert (band.low, band.high) == pytest.approx((low, high), abs=0.03 * (high - low))
+
+
+def test_flow_has_the_tolerance_of_the_power(predicted: Prediction) -> None:
+    """All heat leaves through one face: 45 to 55 W, of which 9 in 10 lie within 4.5 W (rectangular, by hand)."""
+    assert predicted.inputs is not None
+    band = predicted.inputs.bands["flow", "0"]
+    assert (band.low, band.high) == pytest.approx((45.5, 54.5), abs=0.02)
+
+
+def test_what_one_tolerance_moves(predicted: Prediction) -> None:
+    """By hand: the film of 8000 W/m2K moves 5e5 W/m2 (1/8000 - 1/10000) = 12.5 K, the power 60 K / 10 = 6 K."""
+    assert predicted.inputs is not None
+    moved = {one.path: one for one in predicted.inputs.moved}
+    assert next(iter(moved)) == "top.film_W_m2K"
+    assert moved["top.film_W_m2K"].at_low_K == pytest.approx(12.5, rel=0.06)
+    assert moved["top.film_W_m2K"].at_high_K == pytest.approx(-8.33, rel=0.06)
+    assert moved["all of it.power_W"].kelvin == pytest.approx(6.0, rel=1e-3)
+    assert moved["top.fluid_C"].kelvin == pytest.approx(1.0, rel=1e-3)
+    assert "readings.sensor.offset_K" not in moved
+
+
+def test_samples_tell_the_same_and_say_so(predicted: Prediction) -> None:
+    assert predicted.inputs is not None
+    sampled = with_input_doubt(predicted, samples=256)
+    assert sampled.inputs is not None
+    ours, theirs = predicted.inputs.bands[HOTTEST], sampled.inputs.bands[HOTTEST]
+    assert (theirs.low, theirs.high) == pytest.approx((ours.low, ours.high), abs=0.15 * (ours.high - ours.low))
+    assert "tell the same interval" in sampled.inputs.remarks[-1]
+    assert "256 samples, each solved in full" in sampled.inputs.way
+
+
+def test_nothing_uncertain_is_told_as_exact() -> None:
+    text = SLAB.format(power="50", film=0.0)
+    for tolerance in (", plus_minus: 20, shape: triangle", ", plus_minus: 0.2", ", plus_minus: 0.0",
+                      ", plus_minus: 1, shape: normal", ", plus_minus: 2"):  # fmt: skip
+        text = text.replace(tolerance, "")
+    found = with_input_doubt(thermsim.predict(thermsim.parse_case(text)))
+    assert found.inputs is not None
+    assert found.inputs.all_exact
+    assert "top.film_W_m2K 10000 W/m2K" in found.inputs.exact
+    assert "as if everything were exact" in str(found)
+    assert "times in" not in str(found)
+
+
+def test_no_highest_temperature_where_the_tolerances_reach_runaway() -> None:
+    """Leakage of 1 % a kelvin doubles its own cause where 60 K over the coolant become 100 K: dT/dT = R p P > 1."""
+    text = SLAB.format(power="{value: 50, plus_minus: 5}", film=6000.0)
+    text = text.replace("at: bottom,", "at: bottom, leakage: {per_K: 0.012, at_C: 85},")
+    found = with_input_doubt(thermsim.predict(thermsim.parse_case(text)))
+    assert found.inputs is not None
+    assert found.inputs.bands[HOTTEST].both_high == inf
+    assert any("no steady state" in one for one in found.inputs.remarks)
+    assert "no highest value can be told" in str(found)
+    assert thermsim.predict(found.case).inputs is None
+
+
+def test_first_lines_of_the_readme_are_those_of_the_program() -> None:
+    """To the digit shown, for the demo; so are those of the page on predictions."""
+    root = Path(__file__).parents[2]
+    case = thermsim.read_case(root / "cases/crooked-film.yaml")
+    lines = str(with_input_doubt(thermsim.predict(case))).splitlines()
+    for page in ("README.md", "docs/how-to/predict.md"):
+        text = (root / page).read_text(encoding="utf-8")
+        for line in lines[1:3]:
+            assert line.rstrip() in text
+    bars = [line for line in lines if line.endswith("#") or "####" in line]
+    first = next(line for line in bars if "solder.boundary_mm2K_W" in line)
+    assert " ".join(first.split()) in " ".join((root / "README.md").read_text(encoding="utf-8").split())
+
+
+def test_refused(predicted: Prediction) -> None:
+    with pytest.raises(ThermsimError, match="coverage"):
+        with_input_doubt(predicted, coverage=1.0)
+    with pytest.raises(ThermsimError, match="samples"):
+        with_input_doubt(predicted, samples=10**6)
+
+
+# ---- curves ---------------------------------------------------------------------------------------------------------
+
+
+def four_rectangular(predicted: Prediction) -> list[Variable]:
+    """Four inputs about zero, each rectangular with a standard uncertainty of 1."""
+    first = variables((predicted.case,), ("",))[0]
+    return [
+        replace(first, input=replace(first.input, path=f"x{n}", value=0.0, plus_minus=3**0.5, shape="even",
+                                     bounds=type(first.input.bounds)(), acts_on="balance"))
+        for n in range(4)
+    ]  # fmt: skip
+
+
+def test_example_of_the_standard(predicted: Prediction) -> None:
+    """JCGM 101:2008, 9.2.3: the sum of four rectangular quantities, u = 1 each, lies in +-3.88, 95 times in 100."""
+    varied = four_rectangular(predicted)
+
+    def answer(values: Mapping[str, float]) -> NDArray[np.float64]:
+        return np.array([sum(values.values())])
+
+    curves = responses(answer, varied, np.zeros(1), 0)
+    random = np.random.default_rng(97)
+    levels = [(random.permutation(2**14) + 0.5) / 2**14 for _ in varied]
+    moves = [moves_of(one.spread, one.spread.quantile(at)) for one, at in zip(varied, levels, strict=True)]
+    low, high = np.quantile(curves.deviation(np.stack(moves, axis=1))[:, 0], [0.025, 0.975])
+    assert (low, high) == pytest.approx((-3.88, 3.88), abs=0.05)
+
+
+def test_inputs_that_act_together_are_seen(predicted: Prediction) -> None:
+    """y = a + b + a b: of the product no single input knows, the far end does (closed form, along a = b)."""
+    varied = four_rectangular(predicted)[:2]
+
+    def answer(values: Mapping[str, float]) -> NDArray[np.float64]:
+        a, b = (values.get(path, 0.0) for path in ("x0", "x1"))
+        return np.array([a + b + a * b])
+
+    curves = responses(answer, varied, np.zeros(1), 0)
+    assert curves.deviation(np.array([[1.0, 0.0]]))[0, 0] == pytest.approx(1.0 + 0.25, abs=0.3)
+    assert curves.deviation(np.array([[1.2, 1.2]]))[0, 0] == pytest.approx(2.4 + 1.44, rel=1e-6)
+
+
+def test_no_state_at_an_end_is_seen(predicted: Prediction) -> None:
+    varied = four_rectangular(predicted)[:2]
+
+    def answer(values: Mapping[str, float]) -> NDArray[np.float64]:
+        if sum(values.values()) > 1.5:
+            raise RunawayError("none", "")
+        return np.array([sum(values.values())])
+
+    assert responses(answer, varied, np.zeros(1), 0).runs_away
+
+
+def test_an_input_at_its_bound_moves_to_the_other_side() -> None:
+    spread = Spread(1.0, 0.1, "even", low=0.0, high=1.0)
+    assert moves_of(spread, np.array([0.9])) == pytest.approx(-(3**0.5))

@@ -1,0 +1,267 @@
+"""The doubt of the inputs in every answer of a prediction: by curves of a few solves, or by samples in full.
+
+The curves (`responses`) are followed by a Latin hypercube of all tolerances, in their true shapes: propagation of
+distributions as in JCGM 101:2008, clause 7, with the model replaced by its curves. For a sum of curves such samples
+leave next to no error of their own (McKay, Beckman and Conover, Technometrics 21 (1979) 239, from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from math import inf, isfinite, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.inputs.exact import exact_inputs, exact_lines
+from thermsim.case.inputs.spread import Spread, enough, table
+from thermsim.doubt.responses import FAR, Responses, moves_of, responses
+from thermsim.errors import ThermsimError
+from thermsim.mesh.input_doubt import Band, InputDoubt, Moved
+from thermsim.mesh.prediction import Prediction
+from thermsim.nearby.sample_solver import NO_STEADY_STATE, SampleSolver, SampleWork
+from thermsim.nearby.variables import Variable, sample_of, variables
+from thermsim.progress import Progress
+from thermsim.readout.answers import under
+from thermsim.readout.observable import HOTTEST, Answers, Observable
+from thermsim.rounding import doubt_in_words
+from thermsim.run.run_tasks import progress_line, run
+from thermsim.run.tasks import Failure, Task
+
+Array = NDArray[np.float64]
+
+COVERAGE, SEED = 0.90, 20_269
+POINTS = 2048  # of the Latin hypercube: its own error is far below what a doubt is told to
+FEWEST_SAMPLES, MOST_SAMPLES = 256, 2**14
+VISIBLE_SHARE = 0.1  # share of the width of a band by which both ways, or inputs acting together, visibly differ
+SEEN_SHARE = 1e-3  # share of the largest move below which an input moves nothing
+
+
+def with_input_doubt(
+    prediction: Prediction,
+    *,
+    coverage: float = COVERAGE,
+    samples: int | None = None,
+    seed: int = SEED,
+    workers: int | None = 1,
+    progress: Progress | None = None,
+) -> Prediction:
+    """The prediction with the doubt that the tolerances of its case leave in every answer.
+
+    All is solved on the coarsest grid of the prediction: a deviation from the nominal state needs no finer one.
+
+    Parameters
+    ----------
+    coverage : of the bands, 0 to 1
+    samples : solve so many samples of the tolerances in full, rounded up to blocks of a power of two and to 256, and
+        tell what they say; by curves of a few solves unless given
+    seed : of the samples; workers : as in `thermsim.run.run_tasks.run`
+    progress : called with a line of words now and then
+
+    Raises ThermsimError for a coverage that is none, or more samples than can be held.
+    """
+    if not 0.5 <= coverage <= 0.999:
+        raise ThermsimError(f"a coverage of {coverage:g} cannot be told", "give a share from 0.5 to 0.999, such as 0.9")
+    if samples is not None and samples > MOST_SAMPLES:
+        raise ThermsimError(f"{samples:g} samples are more than the {MOST_SAMPLES} that are held", "ask for fewer")
+    case = prediction.case
+    exact = tuple(exact_lines(exact_inputs(case)))
+    varied = variables((case,), ("",))
+    if not varied:
+        nothing = InputDoubt(coverage, Answers(), (), exact, "no input has a tolerance")
+        return replace(prediction, inputs=nothing)
+    study = _Study(prediction, varied, coverage, seed)
+    if progress is not None:
+        progress(f"what {len(varied)} tolerances make of it")
+    curves = study.curves
+    bands = study.bands(study.along(curves), study.hypercube, curves.runs_away)
+    way = (
+        f"curves of {len(varied)} inputs from {curves.solves} solves on {study.cells:,} cells, followed by "
+        f"{POINTS:,} points of a Latin hypercube"
+    )
+    remarks = study.remarks(curves)
+    if samples is not None:
+        count = enough(max(samples, FEWEST_SAMPLES))
+        sampled, said = study.sampled(count, workers, progress)
+        remarks = [*(one for one in remarks if "`--samples" not in one), *said]
+        remarks += study.disagreement(bands[HOTTEST], sampled[HOTTEST], count)
+        bands, way = sampled, f"{count:,} samples, each solved in full on {study.cells:,} cells"
+    found = InputDoubt(coverage, bands, study.moved(curves), exact, way, tuple(remarks))
+    return replace(prediction, inputs=found)
+
+
+@dataclass(frozen=True, eq=False)
+class _Points:
+    """Values of all inputs (points, inputs), and independent standard normal ones (points,) for the mesh."""
+
+    values: Array
+    normal: Array
+
+
+@dataclass(frozen=True)
+class _Study:
+    prediction: Prediction
+    varied: tuple[Variable, ...]
+    coverage: float
+    seed: int
+
+    @cached_property
+    def questions(self) -> list[Observable]:
+        return [one for one, doubt in self.prediction.doubts.items() if isfinite(doubt.value)]
+
+    @cached_property
+    def places(self) -> dict[Observable, int]:
+        """What is read off the field: of a reading, what its sensor sits on. By its number among the answers."""
+        case = self.prediction.case
+        return {one: number for number, one in enumerate(dict.fromkeys(under(q, case)[0] for q in self.questions))}
+
+    @property
+    def acting(self) -> list[Variable]:
+        """Inputs that act on temperatures; offsets of sensors do not."""
+        return [one for one in self.varied if not one.input.is_offset]
+
+    @property
+    def multiplier(self) -> int:
+        return self.prediction.steps[0].multiplier
+
+    @property
+    def cells(self) -> int:
+        return self.prediction.steps[0].cells
+
+    @cached_property
+    def curves(self) -> Responses:
+        solver = SampleSolver((self.prediction.case,), 0, self.prediction.plan, self.multiplier, tuple(self.places))
+        return responses(solver.answer, self.acting, solver.answer({}), self.places[HOTTEST])
+
+    @cached_property
+    def hypercube(self) -> _Points:
+        random = np.random.default_rng(self.seed)
+        levels = [(random.permutation(POINTS) + 0.5) / POINTS for _ in range(len(self.varied) + 1)]
+        columns = [one.spread.quantile(level) for one, level in zip(self.varied, levels, strict=False)]
+        return _Points(np.stack(columns, axis=1), _normal(levels[-1]))
+
+    def along(self, curves: Responses) -> Array:
+        """(points, places) deviations of the hypercube's points."""
+        columns = [
+            moves_of(one.spread, column)
+            for one, column in zip(self.varied, self.hypercube.values.T, strict=True)
+            if not one.input.is_offset
+        ]
+        return curves.deviation(np.stack(columns, axis=1) if columns else np.zeros((POINTS, 0)))
+
+    def bands(self, deviation: Array, points: _Points, runs_away: bool) -> Answers[Band]:
+        """Of every answer, from deviations (points, places); inf where there is no steady state."""
+        found: Answers[Band] = Answers()
+        columns = zip(self.varied, points.values.T, strict=True)
+        offsets = {one.input.path: column - one.input.value for one, column in columns if one.input.is_offset}
+        ends = [0.5 * (1.0 - self.coverage), 0.5 * (1.0 + self.coverage)]
+        for question in self.questions:
+            own = deviation[:, self.places[under(question, self.prediction.case)[0]]]
+            own = own + offsets.get(f"readings.{question.name}.offset_K", 0.0) if question.kind == "reading" else own
+            doubt = self.prediction.doubts[question]
+            low, high = _ends(own, ends)
+            both_low, both_high = -inf, inf
+            if isfinite(doubt.half_width):
+                both_low, both_high = _ends(own + points.normal * doubt.half_width / _normal_95, ends)
+            if runs_away:
+                high, both_high = inf, inf
+                if question.is_heat:
+                    low, both_low = -inf, -inf
+            both = min(low, both_low), max(high, both_high)
+            found[question] = Band(*(doubt.value + end for end in (low, high, *both)))
+        return found
+
+    def sampled(self, count: int, workers: int | None, progress: Progress | None) -> tuple[Answers[Band], list[str]]:
+        """Bands by full solves of samples, and what must be said of them."""
+        case, plan = self.prediction.case, self.prediction.plan
+        values = table([one.spread for one in self.varied], count, self.seed)
+        tasks = [Task("nominal", ({},))]
+        tasks += [Task(f"sample {n}", sample_of(self.varied, row)) for n, row in enumerate(values.tolist())]
+        watch = None if progress is None else lambda *state: progress(progress_line(*state))
+        work = SampleWork((case,), plan, self.multiplier, tuple(self.places))
+        nominal, *results = run(work, tasks, workers=workers, watch=watch)
+        if isinstance(nominal, Failure):
+            raise ThermsimError(nominal.message, "ask without `--samples`")
+        failures = [one for one in results if isinstance(one, Failure)]
+        others = [one.message for one in failures if one.kind not in NO_STEADY_STATE]
+        rows = [np.full(len(self.places), inf) if isinstance(one, Failure) else (np.asarray(one) - nominal)[0]
+                for one in results]  # fmt: skip
+        random = np.random.default_rng(self.seed)
+        points = _Points(values, _normal((random.permutation(count) + 0.5) / count))
+        said = []
+        if failures:
+            said.append(
+                f"WARNING: {len(failures)} of {count} samples of the tolerances have no steady state (thermal runaway)"
+                if not others
+                else f"WARNING: {len(failures)} of {count} samples have no answer: {'; '.join(dict.fromkeys(others))}"
+            )
+        return self.bands(np.stack(rows), points, runs_away=False), said
+
+    def moved(self, curves: Responses) -> tuple[Moved, ...]:
+        at, found = self.places[HOTTEST], []
+        for number, one in enumerate(self.acting):
+            spread, given = one.spread, one.input
+            ends = np.clip(
+                [spread.value - spread.half_width, spread.value + spread.half_width], spread.low, spread.high
+            )
+            moves = moves_of(spread, ends)
+            low, high = (moves * curves.slopes[number, at] + moves**2 * curves.bends[number, at]).tolist()
+            found.append(Moved(given.path, given.value, given.plus_minus, given.unit, given.basis, low, high))
+        largest = max((one.kelvin for one in found), default=0.0)
+        kept = [one for one in found if one.kelvin > SEEN_SHARE * largest]
+        return tuple(sorted(kept, key=lambda one: -one.kelvin))
+
+    def remarks(self, curves: Responses) -> list[str]:
+        found = []
+        if curves.runs_away:
+            found.append(
+                "WARNING: at the hot end of the tolerances there is no steady state (thermal runaway): no highest "
+                "temperature can be told. Narrow the tolerances, lower the power, or cool better"
+            )
+        if curves.left_out:
+            told = "; ".join(f"{path}: {why}" for path, why in curves.left_out.items())
+            found.append(f"WARNING: tolerances that no interval holds, since they cannot be followed: {told}")
+        at = self.places[HOTTEST]
+        miss = FAR**2 * abs(float(curves.together[at]))
+        straight = float(np.sqrt(np.sum(curves.slopes[:, at] ** 2)))
+        if miss > VISIBLE_SHARE * 2.0 * FAR * straight:
+            found.append(
+                f"the inputs act on one another: all at once they move the hottest spot by {doubt_in_words(miss)} K "
+                "more or less than each for itself, which is counted in roughly; `--samples 256` follows it"
+            )
+        return found
+
+    def disagreement(self, curves: Band, sampled: Band, count: int) -> list[str]:
+        """Where both ways visibly disagree, in words."""
+        width = sampled.both_high - sampled.both_low
+        # An end of a 90 % interval from n samples scatters by about 0.7 of the width over the root of n (normal).
+        allowed = VISIBLE_SHARE * width + 2.0 * 0.7 * width / sqrt(count)
+        pairs = ((curves.both_low, sampled.both_low), (curves.both_high, sampled.both_high))
+        if all(one == other or abs(one - other) <= allowed for one, other in pairs):
+            return [f"the curves of single inputs and {count:,} samples tell the same interval"]
+        by_curves, by_samples = (_range(band) for band in (curves, sampled))
+        return [
+            f"the curves of single inputs and {count:,} samples disagree: {by_curves} C by the first, {by_samples} C "
+            "by the second. The samples are told: they follow all inputs at once"
+        ]
+
+
+def _range(band: Band) -> str:
+    return f"{band.both_low:.2f} to {band.both_high:.2f}"
+
+
+def _ends(samples: Array, levels: Sequence[float]) -> tuple[float, float]:
+    """Ends of an interval of deviations, which holds the nominal state; inf among them is an end like another."""
+    low, high = np.quantile(samples, levels, method="inverted_cdf").tolist()
+    return min(low, 0.0), max(high, 0.0)
+
+
+_unit_normal = Spread(0.0, 1.0, "normal")
+_normal_95 = 1.0 / _unit_normal.uncertainty
+
+
+def _normal(levels: Array) -> Array:
+    """Standard normal values of levels in (0, 1)."""
+    return _unit_normal.quantile(levels) * _normal_95

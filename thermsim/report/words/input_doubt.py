@@ -1,0 +1,64 @@
+"""The doubt of the inputs in words: intervals, what one tolerance moves, and what is taken as exact."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from thermsim.report.words.numbers import UNKNOWN, fixed
+from thermsim.rounding import MOST_DECIMALS, decimals_for, rounded_up, times_in
+
+MOST_EXACT = 6  # inputs without a tolerance that are named; the others are counted
+AS_IF_EXACT = "as if everything were exact: no input has a tolerance"
+NO_END = "no end"
+ALIKE_SHARE = 0.15  # of the mean of both sides, by which they may differ and are still told as one
+
+
+def swing(value: float | None, band: dict[str, float | None] | None) -> str:
+    """`+-2.1`, or `-1.9 +2.6` where the sides differ: what the inputs leave of an answer.
+
+    Two digits, rounded up, so that it never contradicts the ends of `between`.
+    """
+    if value is None or band is None:
+        return UNKNOWN
+    low, high = (None if band[end] is None else abs((band[end] or 0.0) - value) for end in ("low", "high"))
+    known = [side for side in (low, high) if side is not None]
+    if not known:
+        return NO_END
+    decimals = _two_digits(max(known))
+    down, up = (NO_END if side is None else f"{rounded_up(side, decimals):.{decimals}f}" for side in (low, high))
+    if low is not None and high is not None and abs(high - low) <= ALIKE_SHARE * 0.5 * (high + low):
+        return f"+-{max(down, up, key=float)}"
+    return f"-{down} +{up}"
+
+
+def _two_digits(width: float) -> int:
+    """Decimals that show two digits of a width, three at most."""
+    decimals = decimals_for(width)
+    return min(decimals + (1 if width * 10.0**decimals < 9.5 else 0), MOST_DECIMALS)
+
+
+def between(value: float, band: dict[str, float | None], coverage: float) -> tuple[str, int]:
+    """`9 times in 10 between 71.9 and 75.8`, and the decimals in which value and ends are told."""
+    low, high = band["both_low"], band["both_high"]
+    widths = [abs(end - value) for end in (low, high) if end is not None]
+    decimals = decimals_for(sum(widths) / len(widths)) if widths else 1
+    if low is None or high is None:
+        known = "" if low is None else f", {times_in(coverage)} above {fixed(low, f'.{decimals}f')}"
+        return f"no highest value can be told{known}", decimals
+    ends = " and ".join(fixed(end, f".{decimals}f") for end in (low, high))
+    return f"{times_in(coverage)} between {ends}", decimals
+
+
+def exact_words(lines: list[str]) -> str:
+    """`Taken as exact, for no tolerance is given: a; b; and 12 more.`; nothing where every input has one."""
+    if not lines:
+        return ""
+    more = len(lines) - MOST_EXACT
+    listed = "; ".join(lines[:MOST_EXACT]) + (f"; and {more} more" if more > 0 else "")
+    return f"Taken as exact, for no tolerance is given: {listed}."
+
+
+def moved_words(one: dict[str, Any]) -> str:
+    """`7.8 +- 2 mm2K/W, assumed`"""
+    words = f"{one['value']:g} +- {one['plus_minus']:g} {one['unit']}".rstrip()
+    return words if one["basis"] is None else f"{words}, {one['basis']}"
