@@ -11,7 +11,7 @@ from thermsim.mesh.convergence import TO_ITS_LIMIT
 from thermsim.mesh.remarks import is_grave
 from thermsim.report.data.result import result
 from thermsim.report.data.views import face_view
-from thermsim.report.words.input_doubt import AS_IF_EXACT, between, exact_words, moved_words, swing
+from thermsim.report.words.input_doubt import AS_IF_EXACT, between, exact_words, swing, tolerance_of
 from thermsim.report.words.numbers import UNKNOWN, fixed, most_decimals, order_in_words, plain, significant, with_doubt
 from thermsim.rounding import decimals_for, doubt_in_words, times_in
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 OFFSET_K = "offset\n[K]"
 INPUTS_K, INPUTS_W = "inputs\n[K]", "inputs\n[W]"
-LONGEST_BAR = 20  # characters of the longest bar of a ladder
+LONGEST_BAR, LONGEST_MOVE = 20, 16  # characters of the longest bar of a ladder, and of what tolerances move
 EVEN, SPREAD = "#", "/"
 SURVIVED_C = 200.0  # [C] above it no processor works, nor survives: common practice, no source
 MOST_MOVED = 8  # inputs that are shown by what they move; the others are counted
@@ -113,15 +113,17 @@ def _moved(answer: dict[str, Any]) -> Block:
     rows = tuple(
         (
             one["input"],
-            moved_words(one),
+            tolerance_of(one),
+            one["basis"] or UNKNOWN,
             fixed(one["moves_K"], f".{decimals}f"),
-            EVEN * round(LONGEST_BAR * one["moves_K"] / longest),
+            EVEN * round(LONGEST_MOVE * one["moves_K"] / longest),
         )
         for one in shown
     )
     columns = (
         Column("input", right=False),
-        Column("known as", right=False),
+        Column("known as"),
+        Column("by", right=False),
         Column("moves\n[K]"),
         Column("the hottest spot", right=False),
     )

@@ -58,7 +58,11 @@ def exact_words(lines: list[str]) -> str:
     return f"Taken as exact, for no tolerance is given: {listed}."
 
 
+def tolerance_of(one: dict[str, Any]) -> str:
+    """`7.8 +- 2 mm2K/W`"""
+    return f"{one['value']:g} +- {one['plus_minus']:g} {one['unit']}".rstrip()
+
+
 def moved_words(one: dict[str, Any]) -> str:
     """`7.8 +- 2 mm2K/W, assumed`"""
-    words = f"{one['value']:g} +- {one['plus_minus']:g} {one['unit']}".rstrip()
-    return words if one["basis"] is None else f"{words}, {one['basis']}"
+    return tolerance_of(one) + ("" if one["basis"] is None else f", {one['basis']}")
