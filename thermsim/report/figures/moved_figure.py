@@ -41,6 +41,8 @@ def moved(prediction: Prediction, ax: Axes | None = None) -> Figure:
             ax.annotate(words, (1.02, row), xycoords=("axes fraction", "data"), va="center", fontsize=SMALL,
                         annotation_clip=False)  # fmt: skip
         ax.axvline(0.0, color=INK, lw=0.8)
+        ax.margins(x=0.05)
+        ax.use_sticky_edges = False
         ax.set_yticks(range(len(rows)), [_broken(one["input"]) for one in rows])
         ax.set_ylim(len(rows) - 0.5, -0.5)
         ax.tick_params(axis="y", length=0)

@@ -18,8 +18,8 @@ from thermsim.rounding import decimals_for, doubt_in_words, times_in
 if TYPE_CHECKING:
     from thermsim.mesh.prediction import Prediction
 
-OFFSET_K = "offset\n[K]"
-INPUTS_K, INPUTS_W = "inputs\n[K]", "inputs\n[W]"
+OFFSET_K = "offset [K]"
+INPUTS_K, INPUTS_W = "inputs [K]", "inputs [W]"
 LONGEST_BAR, LONGEST_MOVE = 20, 16  # characters of the longest bar of a ladder, and of what tolerances move
 EVEN, SPREAD = "#", "/"
 SURVIVED_C = 200.0  # [C] above it no processor works, nor survives: common practice, no source
@@ -96,7 +96,7 @@ def _doubted(answer: dict[str, Any]) -> tuple[str, ...]:
     """What the doubts hold, and what none of them does."""
     mesh, doubt = "+- is the mesh doubt: what finer grids may still change.", answer["input_doubt"]
     if doubt is None:
-        return (f"{mesh} Tolerances of the inputs are not in it.",)
+        return (f"{mesh} Tolerances of the inputs are not in it: `thermsim.with_input_doubt(prediction)` adds them.",)
     exact = exact_words(doubt["taken_as_exact"])
     if not doubt["moved"] and answer["hottest_inputs"] is None:
         return tuple(words for words in (mesh, exact) if words)
@@ -124,7 +124,7 @@ def _moved(answer: dict[str, Any]) -> Block:
         Column("input", right=False),
         Column("known as"),
         Column("by", right=False),
-        Column("moves\n[K]"),
+        Column("moves [K]"),
         Column("the hottest spot", right=False),
     )
     rest = len(moved) - len(shown)

@@ -59,7 +59,9 @@ def exact_words(lines: list[str]) -> str:
 
 
 def tolerance_of(one: dict[str, Any]) -> str:
-    """`7.8 +- 2 mm2K/W`"""
+    """`7.8 +- 2 mm2K/W`; of a material of the catalogue the factor on its conductivity, `k +- 10 %`"""
+    if one["input"].startswith("material "):
+        return f"k +- {100.0 * one['plus_minus'] / one['value']:.3g} %"
     return f"{one['value']:g} +- {one['plus_minus']:g} {one['unit']}".rstrip()
 
 
