@@ -27,7 +27,7 @@ from thermsim.progress import Progress
 from thermsim.readout.answers import under
 from thermsim.readout.observable import HOTTEST, Answers, Observable
 from thermsim.rounding import doubt_in_words
-from thermsim.run.run_tasks import progress_line, run
+from thermsim.run.run_tasks import run
 from thermsim.run.tasks import Failure, Task
 
 Array = NDArray[np.float64]
@@ -179,9 +179,8 @@ class _Study:
         values = table([one.spread for one in self.varied], count, self.seed)
         tasks = [Task("nominal", ({},))]
         tasks += [Task(f"sample {n}", sample_of(self.varied, row)) for n, row in enumerate(values.tolist())]
-        watch = None if progress is None else lambda *state: progress(progress_line(*state))
         work = SampleWork((case,), plan, self.multiplier, tuple(self.places))
-        nominal, *results = run(work, tasks, workers=workers, watch=watch)
+        nominal, *results = run(work, tasks, workers=workers, progress=progress)
         if isinstance(nominal, Failure):
             raise ThermsimError(nominal.message, "ask without `--samples`")
         failures = [one for one in results if isinstance(one, Failure)]
