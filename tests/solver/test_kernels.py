@@ -16,7 +16,7 @@ import pytest
 
 from thermsim.solver.multigrid import conjugate_gradients as conjugate
 from thermsim.solver.multigrid import double_precision_kernels as exact
-from thermsim.solver.multigrid import kernels, multigrid
+from thermsim.solver.multigrid import kernels, multigrid, storage
 from thermsim.solver.multigrid.coarsening import Step
 from thermsim.solver.multigrid.vector_registers import LANES
 
@@ -57,13 +57,13 @@ def bench_pair(axis: int) -> tuple[Any, Any]:
 
 def offsets(level: Any) -> Any:
     """Flat offset of every cell (i, j, k) of a level, from the formula in `kernels`."""
-    i, j, k = np.indices([int(level[c]) for c in (kernels.NX, kernels.NY, kernels.NZ)])
-    m, p, b = j // 2, j % 2, int(level[kernels.B_])
+    i, j, k = np.indices([int(level[c]) for c in (storage.NX, storage.NY, storage.NZ)])
+    m, p, b = j // 2, j % 2, int(level[storage.B_])
     return (
-        level[kernels.CELL]
-        + i * level[kernels.S_]
-        + p * level[kernels.H_]
-        + m % b * level[kernels.D_]
+        level[storage.CELL]
+        + i * level[storage.S_]
+        + p * level[storage.H_]
+        + m % b * level[storage.D_]
         + k * LANES
         + m // b
     )
@@ -76,9 +76,9 @@ def black(shape: tuple[int, ...]) -> Any:
 
 def half_offsets(level: Any) -> Any:
     """Offsets in the arrays that hold one half of each slab (either colour has its own arrays)."""
-    i, j, k = np.indices([int(level[c]) for c in (kernels.NX, kernels.NY, kernels.NZ)])
-    m, b = j // 2, int(level[kernels.B_])
-    return level[kernels.HALF] + i * level[kernels.H_] + m % b * level[kernels.D_] + k * LANES + m // b
+    i, j, k = np.indices([int(level[c]) for c in (storage.NX, storage.NY, storage.NZ)])
+    m, b = j // 2, int(level[storage.B_])
+    return level[storage.HALF] + i * level[storage.H_] + m % b * level[storage.D_] + k * LANES + m // b
 
 
 class Twin:
@@ -287,7 +287,7 @@ def test_update_matches_its_twin(shape: tuple[int, int, int]) -> None:
     rng = np.random.default_rng(SEED + 2)
     x, p, q, r, w, _ = hierarchy.vectors
     z = hierarchy.fields[5]
-    dims = tuple(int(level[c]) for c in (kernels.NX, kernels.NY, kernels.NZ))
+    dims = tuple(int(level[c]) for c in (storage.NX, storage.NY, storage.NZ))
     dark, at, half = black(dims), offsets(level), half_offsets(level)
     start = {}
     for name, vector in (("x", x), ("p", p), ("q", q), ("r", r), ("w", w)):

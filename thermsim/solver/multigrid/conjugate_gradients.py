@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from thermsim.solver.multigrid import double_precision_kernels as exact
-from thermsim.solver.multigrid import kernels
+from thermsim.solver.multigrid import kernels, storage
 from thermsim.solver.multigrid.multigrid import Hierarchy, given, together
 from thermsim.solver.multigrid.vector_registers import LANES
 
@@ -107,7 +107,7 @@ class _Work:
         self.tolerance, self.limit = tolerance, limit
         self.given = given(hierarchy.stencil, hierarchy.swapped)
         self.tables = (hierarchy.levels, hierarchy.maps)
-        self.slabs = int(hierarchy.levels[0][kernels.NX])
+        self.slabs = int(hierarchy.levels[0][storage.NX])
         # each kind of sum has its own array: it is read between two barriers, and never written there
         self.of_start, self.of_rest, self.of_cycle, self.of_square, self.of_step = (
             np.zeros(count * self.slabs) for count in (3, 1, 2, 1, 1)
@@ -177,7 +177,7 @@ class _Work:
 
     def _scratch(self) -> tuple[Any, Any]:
         """Working memory of one thread."""
-        row, (ny, nz) = int(self.hierarchy.levels[:, kernels.M_].max()), self.hierarchy.sizes[1:3]
+        row, (ny, nz) = int(self.hierarchy.levels[:, storage.M_].max()), self.hierarchy.sizes[1:3]
         return np.zeros(3 * (row + LANES), dtype=np.float32), np.zeros(ny * nz + 2 * LANES * nz)
 
     def curvature(self) -> float:

@@ -1,7 +1,7 @@
 """Compiled kernels in double precision, on the coefficients as given: start, measure, leave out and put back red
 columns.
 
-Storage and names as in `kernels.py`. Arrays of the user are flat, in C order; `sizes` holds nx, ny, nz and the
+Storage and names as in `storage.py`. Arrays of the user are flat, in C order; `sizes` holds nx, ny, nz and the
 strides (slab, lane) of cells, x faces, y faces and z faces.
 """
 
@@ -12,20 +12,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from thermsim.solver.multigrid.kernels import (
-    B_,
-    CELL,
-    CUTS,
-    D_,
-    H_,
-    HALF,
-    NX,
-    NZ,
-    S_,
-    beside,
-    columns_of,
-    lateral,
-)
+from thermsim.solver.multigrid.kernels import lateral
+from thermsim.solver.multigrid.storage import B_, CELL, CUTS, D_, H_, HALF, NX, NZ, S_, beside, columns_of
 from thermsim.solver.multigrid.vector_registers import (
     LANES,
     barrier,

@@ -1,19 +1,6 @@
 """Every compiled kernel of the solution itself (set-up: `setup_kernels.py`); nothing else.
 
-Storage. A level of the grid is cut into slabs (one per i), a slab into its even and odd columns (two halves, p = j % 2,
-j = 2 m + p), a half into B blocks of LANES columns that are B apart, m = lane B + block. A block is one contiguous
-piece of memory, so vertical line solves run on LANES columns at once and stream, and all four lateral neighbours of
-LANES cells lie side by side too (the blocks before and after; from the first to the last block they are shifted by
-one lane):
-
-    offset(i, j, k) = CELL + i S + p H + block D + k LANES + lane,      D = (nz + 1) LANES,  H = B D,  S = 2 H
-
-The row of zeros after each block is what a shifted load may touch.
-
-Columns are coloured by (i + j) % 2: red 0, black 1, so the red half of slab i is p = i % 2. Links belong to the
-upper of their two cells: `gx[c]` joins c to slab i-1, `gy[c]` to column j-1, `gz[c]` to k-1, and all three are zero
-at index 0. Padding and void cells have zero links and a zero inverse pivot, hence stay at zero. All levels lie one
-behind the other in the same flat arrays.
+Storage and names as in `storage.py`.
 
 Method. Red columns are eliminated exactly (each is a line of its own once the black ones are known), conjugate
 gradients run on the black ones; the preconditioner is one V(1,1) cycle with red/black line relaxation. It ends with
@@ -38,70 +25,35 @@ from __future__ import annotations
 
 import numpy as np
 
+from thermsim.solver.multigrid.storage import (
+    B_,
+    CELL,
+    CUTS,
+    D_,
+    H_,
+    HALF,
+    NX,
+    NZ,
+    RHS,
+    S_,
+    XFIRST,
+    XMAP,
+    beside,
+    lateral,
+)
+from thermsim.solver.multigrid.transfer import gather_heat, prolong, restrict
 from thermsim.solver.multigrid.vector_registers import (
     LANES,
     barrier,
     compiled,
     fma,
-    gather,
     helper,
     lane_sum,
     load,
-    load_bytes,
     splat,
     store,
     widen,
 )
-
-# columns of the level table (int64): starts in the arrays, sizes, strides, starts of index lists in `maps`
-(
-    CELL,
-    HALF,
-    RHS,
-    NX,
-    NY,
-    NZ,
-    M_,
-    H_,
-    S_,
-    XMAP,
-    XFIRST,
-    YFIRST,
-    ZFIRST,
-    COLUMN,
-    COLUMN_Y,
-    MEMBER,
-    CUTS,
-    PAIRED,
-    MASK,
-    B_,
-    D_,
-) = range(21)
-LEVEL_COLUMNS = 21
-
-
-@helper
-def beside(level, p, block):
-    """Offsets from LANES cells of half p to their neighbours in y, below and above; the link above is stored with the
-    latter.
-    """
-    H, D, last = level[H_], level[D_], level[B_] - 1
-    if p == 0:
-        return (H - D if block > 0 else H + last * D - 1), H
-    return -H, (D - H if block < last else 1 - last * D - H)
-
-
-@helper
-def columns_of(level, count, block):
-    """How many lanes of a block stand for columns, if the half has `count` of them (the rest is padding)."""
-    return max(0, (count - block + level[B_] - 1) // level[B_])
-
-
-@helper
-def lateral(gx, gy, z, o, left, right, link, a, b):
-    """Sum of link * neighbour over the four lateral faces of LANES cells at `o`."""
-    inner = fma(load(gy, o), load(z, a), load(gy, b) * load(z, b))
-    return fma(load(gx, o), load(z, o - left), fma(load(gx, o + link), load(z, o + right), inner))
 
 
 @helper
@@ -146,89 +98,6 @@ def relax_from_zero(gz, inv, z, rhs, r0, level, i, p):
             y = fma(load(gz, o), y, load(rhs, r0 + k * LANES + m)) * load(inv, o)
             store(z, o, y)
         back_substitute(gz, inv, z, c + m, nz)
-
-
-@helper
-def restrict(gx, gy, z, wx, wy, own, lower, upper, level, coarse, maps, scratch, ci):
-    """Residual of the red columns in the fine slabs of coarse slab ci, gathered into the three coarse right-hand sides.
-
-    The share of a fine cell that belongs to the next coarse column in x goes to `lower` or `upper` of its own
-    coarse slab: slab ci-1 or ci+1 adds it later, so that no two threads ever write one number.
-    """
-    nx, M, H, S = level[NX], level[M_], level[H_], level[S_]
-    Mc = coarse[M_]
-    first, last = maps[level[XFIRST] + ci], maps[level[XFIRST] + ci + 1]
-    zero = splat(np.float32(0.0))
-    b_own, b_y, b_x = 0, M + LANES, 2 * (M + LANES)
-    for place in (b_own, b_y, b_x):
-        scratch[place + M] = np.float32(0.0)
-    for i in range(first, last):
-        p = i % 2
-        c, h = level[CELL] + i * S + p * H, level[HALF] + i * H
-        left = S if i > 0 else 0
-        right, link = (S, S) if i < nx - 1 else (0, -i * S)
-        member = level[MEMBER] + p * 6 * Mc
-        for K in range(coarse[NZ]):
-            k0, k1 = maps[level[ZFIRST] + K], maps[level[ZFIRST] + K + 1]
-            for block in range(level[B_]):
-                m = block * level[D_]
-                y0, y1 = beside(level, p, block)
-                s_own, s_y, s_x = zero, zero, zero
-                for k in range(k0, k1):
-                    o = c + k * LANES + m
-                    b = o + y1
-                    r = lateral(gx, gy, z, o, left, right, link, o + y0, b)
-                    x_share = load_bytes(wx, h + k * LANES + m) * r
-                    y_share = load_bytes(wy, h + k * LANES + m) * r
-                    s_x, s_y = s_x + x_share, s_y + y_share
-                    s_own = s_own + ((r - x_share) - y_share)
-                store(scratch, b_own + block * LANES, s_own)
-                store(scratch, b_y + block * LANES, s_y)
-                store(scratch, b_x + block * LANES, s_x)
-            for q in range(2):
-                table = member + q * 3 * Mc
-                for block in range(coarse[B_]):
-                    n = block * LANES
-                    o = coarse[RHS] + ci * coarse[S_] + q * coarse[H_] + block * coarse[D_] + K * LANES
-                    sides = gather(scratch, b_y, maps, table + Mc + n) + gather(scratch, b_y, maps, table + 2 * Mc + n)
-                    sum_ = gather(scratch, b_own, maps, table + n) + sides
-                    if i > first:
-                        store(own, o, load(own, o) + sum_)
-                        store(upper, o, gather(scratch, b_x, maps, table + n))
-                    else:
-                        store(own, o, sum_)
-                        if last - first == 2:
-                            store(lower, o, gather(scratch, b_x, maps, table + n))
-
-
-@helper
-def prolong(z, wx, wy, level, coarse, maps, i, fresh):
-    """Correct the red columns of slab i from the coarse level: z (+)= e + wx (e_x - e) + wy (e_y - e)."""
-    M, H = level[M_], level[H_]
-    p = i % 2
-    c, h = level[CELL] + i * level[S_] + p * H, level[HALF] + i * H
-    ci = maps[level[XMAP] + i]
-    side = ci
-    if maps[level[XFIRST] + ci + 1] - maps[level[XFIRST] + ci] == 2:
-        side = ci - 1 if i == maps[level[XFIRST] + ci] else ci + 1
-        side = min(max(side, 0), coarse[NX] - 1)
-    column, column_y = level[COLUMN] + p * M, level[COLUMN_Y] + p * M
-    for K in range(coarse[NZ]):
-        here = coarse[CELL] + ci * coarse[S_] + K * LANES
-        there = coarse[CELL] + side * coarse[S_] + K * LANES
-        k0, k1 = maps[level[ZFIRST] + K], maps[level[ZFIRST] + K + 1]
-        for block in range(level[B_]):
-            m = block * level[D_]
-            base = gather(z, here, maps, column + block * LANES)
-            step_x = gather(z, there, maps, column + block * LANES) - base
-            step_y = gather(z, here, maps, column_y + block * LANES) - base
-            for k in range(k0, k1):
-                o, n = c + k * LANES + m, h + k * LANES + m
-                e = fma(load_bytes(wx, n), step_x, base)
-                e = fma(load_bytes(wy, n), step_y, e)
-                if not fresh:
-                    e = e + load(z, o)
-                store(z, o, e)
 
 
 # ---- sweeps of one level ----------------------------------------------------------------------------------------
@@ -370,20 +239,6 @@ def down_finest(f, v, tables, sync, me, team, scratch, sums, alpha, beta, update
             if maps[level[XFIRST] + ci] < lo or maps[level[XFIRST] + ci + 1] > hi:
                 restrict(gx, gy, z, wx, wy, own, lower, upper, level, levels[1], maps, scratch, ci)
     barrier(sync, team)
-
-
-@helper
-def gather_heat(own, lower, upper, level, i):
-    """Add to coarse slab i what its two neighbours hold for it."""
-    S, nx = level[S_], level[NX]
-    r0 = level[RHS] + i * S
-    for o in range(r0, r0 + S, LANES):
-        total = load(own, o)
-        if i > 0:
-            total = total + load(upper, o - S)
-        if i < nx - 1:
-            total = total + load(lower, o + S)
-        store(own, o, total)
 
 
 @helper

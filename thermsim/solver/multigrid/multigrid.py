@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from thermsim.solver.multigrid import kernels
 from thermsim.solver.multigrid import setup_kernels as building
+from thermsim.solver.multigrid import storage
 from thermsim.solver.multigrid.coarsening import Ints, Step, axes, columns, plan, swap_axes
 from thermsim.solver.multigrid.threads import available
 from thermsim.solver.multigrid.vector_registers import LANES
@@ -107,10 +107,10 @@ def companion(hierarchy: Hierarchy) -> Hierarchy:
 
 
 def _set_up(hierarchy: Hierarchy) -> None:
-    sums = np.zeros(int(hierarchy.levels[0][kernels.NX]))
+    sums = np.zeros(int(hierarchy.levels[0][storage.NX]))
     masks, width = (
         _masks(hierarchy.levels, list(hierarchy.steps)),
-        7 * (2 * int(hierarchy.levels[0][kernels.M_]) + LANES),
+        7 * (2 * int(hierarchy.levels[0][storage.M_]) + LANES),
     )
 
     def work(me: int, team: int) -> None:
@@ -161,21 +161,21 @@ def _tables(shape: tuple[int, int, int], steps: list[Step], threads: int) -> tup
     parallel = 0
     while team > 1 and parallel < len(shapes) and shared[parallel] and shapes[parallel][0] >= team * LEAST_SLABS:
         parallel += 1
-    levels = np.zeros((len(shapes), kernels.LEVEL_COLUMNS), dtype=np.int64)
+    levels = np.zeros((len(shapes), storage.LEVEL_COLUMNS), dtype=np.int64)
     maps: list[Ints] = []
     cell, half, rhs = LANES, LANES, LANES
     for depth, (nx, ny, nz) in enumerate(shapes):
         row = columns(ny)
         blocks, d = row // LANES, (nz + 1) * LANES
         h = blocks * d
-        levels[depth, : kernels.XMAP] = (cell, half, rhs, nx, ny, nz, row, h, 2 * h)
-        levels[depth, [kernels.B_, kernels.D_]] = blocks, d
+        levels[depth, : storage.XMAP] = (cell, half, rhs, nx, ny, nz, row, h, 2 * h)
+        levels[depth, [storage.B_, storage.D_]] = blocks, d
         cell += 2 * h * nx
         if depth < len(steps):
             half += h * nx
         if depth > 0:
             rhs += 2 * h * nx
-    levels[:-1, kernels.MASK] = np.cumsum([0, *(8 * levels[:-2, kernels.M_])]) if len(steps) else 0
+    levels[:-1, storage.MASK] = np.cumsum([0, *(8 * levels[:-2, storage.M_])]) if len(steps) else 0
     at = 0
 
     def keep(depth: int, column: int, values: Ints) -> None:
@@ -194,14 +194,14 @@ def _tables(shape: tuple[int, int, int], steps: list[Step], threads: int) -> tup
         if depth < len(steps):  # whole coarse slabs only
             first = steps[depth].x
             cuts = first[np.searchsorted(first, cuts)]
-        keep(depth, kernels.CUTS, cuts)
+        keep(depth, storage.CUTS, cuts)
     return levels, np.concatenate(maps), max(parallel, 1 if team == 1 else parallel), team
 
 
 def _step_lists(fine: Ints, coarse: Ints, step: Step) -> dict[int, Ints]:
     """The index lists of one step, by column of the level table."""
-    ny, row = int(fine[kernels.NY]), int(fine[kernels.M_])
-    nyc, row_c, half_c = int(coarse[kernels.NY]), int(coarse[kernels.M_]), int(coarse[kernels.H_])
+    ny, row = int(fine[storage.NY]), int(fine[storage.M_])
+    nyc, row_c, half_c = int(coarse[storage.NY]), int(coarse[storage.M_]), int(coarse[storage.H_])
     size = np.diff(step.y)
     owner = np.repeat(np.arange(nyc), size)
     j = np.arange(ny)
@@ -211,7 +211,7 @@ def _step_lists(fine: Ints, coarse: Ints, step: Step) -> dict[int, Ints]:
     line, line_c = _line(ny, blocks), _line(nyc, blocks_c)
     start_c = (
         np.arange(nyc) % 2 * half_c
-        + np.arange(nyc) // 2 % blocks_c * int(coarse[kernels.D_])
+        + np.arange(nyc) // 2 % blocks_c * int(coarse[storage.D_])
         + np.arange(nyc) // 2 // blocks_c
     )
     column, column_y = np.zeros((2, row), dtype=np.int64), np.zeros((2, row), dtype=np.int64)
@@ -233,14 +233,14 @@ def _step_lists(fine: Ints, coarse: Ints, step: Step) -> dict[int, Ints]:
     second = np.flatnonzero(size == 2)
     place(paired, second, 1, (j % 2 * row + line)[step.y[second] + 1])
     return {
-        kernels.PAIRED: paired.ravel(),
-        kernels.XMAP: np.repeat(np.arange(len(step.x) - 1), np.diff(step.x)),
-        kernels.XFIRST: step.x,
-        kernels.YFIRST: step.y,
-        kernels.ZFIRST: step.z,
-        kernels.COLUMN: column.ravel(),
-        kernels.COLUMN_Y: column_y.ravel(),
-        kernels.MEMBER: member.ravel(),
+        storage.PAIRED: paired.ravel(),
+        storage.XMAP: np.repeat(np.arange(len(step.x) - 1), np.diff(step.x)),
+        storage.XFIRST: step.x,
+        storage.YFIRST: step.y,
+        storage.ZFIRST: step.z,
+        storage.COLUMN: column.ravel(),
+        storage.COLUMN_Y: column_y.ravel(),
+        storage.MEMBER: member.ravel(),
     }
 
 
@@ -250,9 +250,9 @@ def _masks(levels: Ints, steps: list[Step]) -> npt.NDArray[np.float32]:
     """
     parts = []
     for fine, step in zip(levels, steps, strict=False):
-        row, first, size = int(fine[kernels.M_]), step.y[:-1], np.diff(step.y)
+        row, first, size = int(fine[storage.M_]), step.y[:-1], np.diff(step.y)
         mask = np.zeros((4, 2, row), dtype=np.float32)
-        line = _line(int(fine[kernels.NY]), row // LANES)
+        line = _line(int(fine[storage.NY]), row // LANES)
         mask[0, first % 2, line[first]] = size == 2
         mask[1, first[1:] % 2, line[first[1:]]] = size[:-1] == 2
         last = step.y[1:] - 1
@@ -271,9 +271,9 @@ def _line(count: int, blocks: int) -> Ints:
 def _counts(levels: Ints) -> tuple[int, int, int, int]:
     """Numbers of one array of cells, of weights, of a coarse right-hand side, of a vector of black columns."""
     last, finest = levels[-1], levels[0]
-    cells = int(last[kernels.CELL] + last[kernels.S_] * last[kernels.NX]) + LANES
-    rhs = int(last[kernels.RHS] + (last[kernels.S_] * last[kernels.NX] if len(levels) > 1 else 0)) + LANES
-    return cells, int(last[kernels.HALF]) + LANES, rhs, int(finest[kernels.H_] * finest[kernels.NX]) + 2 * LANES
+    cells = int(last[storage.CELL] + last[storage.S_] * last[storage.NX]) + LANES
+    rhs = int(last[storage.RHS] + (last[storage.S_] * last[storage.NX] if len(levels) > 1 else 0)) + LANES
+    return cells, int(last[storage.HALF]) + LANES, rhs, int(finest[storage.H_] * finest[storage.NX]) + 2 * LANES
 
 
 def _fields(levels: Ints) -> tuple[npt.NDArray[Any], ...]:
@@ -287,7 +287,7 @@ def _fields(levels: Ints) -> tuple[npt.NDArray[Any], ...]:
 
 def _spare_ground(levels: Ints, ground: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     """Coarse ground is needed during set-up only; its place then holds the third right-hand side."""
-    start = int(levels[1][kernels.CELL]) if len(levels) > 1 else ground.size - LANES
+    start = int(levels[1][storage.CELL]) if len(levels) > 1 else ground.size - LANES
     return ground[start - LANES :] if len(levels) > 1 else ground[start:]
 
 

@@ -1,6 +1,6 @@
 """Compiled kernels that set a hierarchy up: from given coefficients to line pivots, coarse links and transfer weights.
 
-Storage and names as in `kernels.py`.
+Storage and names as in `storage.py`.
 """
 
 # mypy: ignore-errors
@@ -10,14 +10,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from thermsim.solver.multigrid.kernels import (
+from thermsim.solver.multigrid.storage import (
     B_,
     CELL,
     CUTS,
     D_,
     H_,
     HALF,
-    LANES,
     M_,
     MASK,
     NX,
@@ -31,6 +30,7 @@ from thermsim.solver.multigrid.kernels import (
     columns_of,
 )
 from thermsim.solver.multigrid.vector_registers import (
+    LANES,
     barrier,
     collect,
     compiled,

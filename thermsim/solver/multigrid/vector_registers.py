@@ -47,8 +47,7 @@ def _watch_family(kernel: Any) -> None:
 
 @lru_cache(maxsize=1)
 def _family_stamp() -> int:
-    files = ("vector_registers.py", "kernels.py", "double_precision_kernels.py", "setup_kernels.py")
-    return zlib.crc32(b"".join((Path(__file__).parent / name).read_bytes() for name in files))
+    return zlib.crc32(b"".join(path.read_bytes() for path in sorted(Path(__file__).parent.glob("*.py"))))
 
 
 def helper(function: Callable[..., Any]) -> Callable[..., Any]:
