@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import ast
 import re
+import subprocess
+import sys
 from collections import defaultdict
 from pathlib import Path
 
@@ -145,3 +147,11 @@ def test_start_up_is_light() -> None:
             names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
             loaded = [found for found in names if found.split(".")[0] in heavy]
             assert not loaded, f"{path.name} loads {loaded} at start-up"
+
+
+def test_what_predicts_loads_no_linear_algebra() -> None:
+    """numba alone would ask for scipy's, though no kernel uses it: a tenth of the time of a whole prediction."""
+    code = "import sys; import thermsim.mesh.predict; print(sorted(sys.modules))"
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=HOUSE.parent)
+    assert "'numba.np.arraymath'" in told.stdout  # it has asked already
+    assert "'scipy.linalg'" not in told.stdout

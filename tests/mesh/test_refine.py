@@ -28,6 +28,7 @@ from thermsim.mesh.refine import (
     LAST_PLANNED,
     ErrorOrigin,
     _bend,
+    _planes,
     error_origin,
     goal_plan,
     pilot_grid,
@@ -143,7 +144,7 @@ def test_heat_is_conserved_in_what_the_estimate_is_made_of() -> None:
     """In a cell that makes no heat, what comes in along three axes goes out again."""
     field, _ = origin_of(0)
     between = [between_cells(field.model, axis, field.guess) for axis in range(3)]
-    bends = [_bend(field, axis, between[axis], field.temperature) for axis in range(3)]
+    bends = [_bend(axis, between[axis], _planes(field, axis), field.temperature) for axis in range(3)]
     into, through = sum(bends), sum(np.abs(bend) for bend in bends)
     assert float(np.abs(into).max()) < 1e-8 * float(np.max(through))
 

@@ -11,6 +11,7 @@ from stacks import case_of, film, part
 
 from thermsim.case.load import parse_case
 from thermsim.model.grid.axes import FOLLOWS, AxisPlan, merge_lines, plan_axis
+from thermsim.model.grid.cells import as_planes
 from thermsim.model.grid.outline_lines import outlines
 from thermsim.model.grid.plan import FIRST_GRID_CELLS, FIRST_MULTIPLIER, GROWTH, plan_grid
 
@@ -162,3 +163,10 @@ def test_same_topology_when_only_a_thickness_changes() -> None:
     )  # fmt: skip
     assert base.x.counts.tolist() == thinner.x.counts.tolist()
     assert base.z.counts.tolist() == thinner.z.counts.tolist()
+
+
+def test_planes_across_an_axis_are_a_view_like_numpys() -> None:
+    cells = np.arange(24.0).reshape(2, 3, 4)
+    for axis in range(3):
+        assert np.shares_memory(as_planes(axis, cells), cells)
+        np.testing.assert_array_equal(as_planes(axis, cells), np.moveaxis(cells, axis, 0))

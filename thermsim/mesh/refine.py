@@ -23,11 +23,13 @@ from numpy.typing import NDArray
 
 from thermsim.case.vocabulary.schema import Case
 from thermsim.model.assemble import FacePlane, assemble, between_cells, face_plane
-from thermsim.model.build import ZoneCells
+from thermsim.model.build import Model, ZoneCells
 from thermsim.model.grid.axes import Axis, Grid, GridPlan, PlannedAxis
+from thermsim.model.grid.cells import as_planes
 from thermsim.model.grid.graded import Grading, graded_axis
 from thermsim.model.grid.plan import plan_grid
 from thermsim.readout.field import Field
+from thermsim.solver.guesses import beside
 from thermsim.solver.linear import prepare, solve_many
 
 Array = NDArray[np.float64]
@@ -102,15 +104,17 @@ def error_origin(field: Field) -> ErrorOrigin | None:
         return None
     state = prepare(assemble(model, field.guess), model.may_have_islands)
     between = [between_cells(model, axis, field.guess) for axis in range(3)]
-    bends = [_bend(field, axis, between[axis], field.temperature) for axis in range(3)]
+    planes = [_planes(field, axis) for axis in range(3)]
+    bends = [_bend(axis, between[axis], planes[axis], field.temperature) for axis in range(3)]
     weights = [_weight(field, axis) for axis in range(3)]
     rows: list[list[Array]] = [[], [], []]
     goals = _goals(model.zones)
-    adjoints = solve_many(state, [_sampled(field, goal) for goal in goals], ADJOINT_TOLERANCE)
+    adjoints = solve_many(state, [_sampled(model, planes[2], goal) for goal in goals], ADJOINT_TOLERANCE)
     for goal, adjoint in zip(goals, adjoints, strict=True):
         for axis in range(3):
             across = tuple(other for other in range(3) if other != axis)
-            product = bends[axis] * _bend(field, axis, between[axis], adjoint.temperature, goal) * weights[axis]
+            of_goal = {face: _adjoint_plane(model, axis, face, plane, goal) for face, plane in planes[axis].items()}
+            product = bends[axis] * _bend(axis, between[axis], of_goal, adjoint.temperature) * weights[axis]
             rows[axis].append(ERROR_OVER_SHARES * np.asarray(product.sum(axis=across)))
     x, y, z = (np.array(row) for row in rows)
     largest = [float(np.abs(share).max()) for share in (x, y, z)]
@@ -240,15 +244,14 @@ def _goals(zones: tuple[ZoneCells, ...]) -> list[Goal]:
     return [tuple(zip(zones, row.tolist(), strict=True)) for row in signs]
 
 
-def _sampled(field: Field, goal: Goal) -> Array:
-    """Derivative of a goal by the temperature of each cell, (nx, ny, nz): the heat of its adjoint."""
-    model = field.model
+def _sampled(model: Model, planes: dict[int, FacePlane], goal: Goal) -> Array:
+    """Derivative of a goal by the temperature of each cell, (nx, ny, nz): the heat of its adjoint. planes : of z"""
     heat = np.zeros(model.grid.shape)
     for zone, sign in goal:
         if zone.face is None:
             heat[zone.x, zone.y, zone.levels] += sign * model.shares(zone)
     for face in {zone.face for zone, _ in goal if zone.face is not None}:
-        _, lower, upper, _, _ = _adjoint_plane(field, 2, face, goal).links()
+        _, lower, upper, _, _ = _adjoint_plane(model, 2, face, planes[face], goal).links()
         if face > 0:
             heat[:, :, face - 1] += lower
         if face < model.grid.shape[2]:
@@ -257,13 +260,18 @@ def _sampled(field: Field, goal: Goal) -> Array:
     return heat
 
 
-def _adjoint_plane(field: Field, axis: int, face: int, goal: Goal) -> FacePlane:
+def _planes(field: Field, axis: int) -> dict[int, FacePlane]:
+    """The planes of faces across an axis where more happens than conduction between two cells."""
+    special = np.flatnonzero(~field.model.is_plain(axis)).tolist()
+    return {face: face_plane(field.model, axis, face, field.guess) for face in special}
+
+
+def _adjoint_plane(model: Model, axis: int, face: int, plane: FacePlane, goal: Goal) -> FacePlane:
     """A plane of faces as the adjoint sees it: fluids at zero, and the goal in place of the heat."""
-    plane = face_plane(field.model, axis, face, field.guess)
     made: dict[str, Array] = {side: np.zeros(plane.lower.shape) for side in ("lower", "upper")}
     for zone, sign in goal:
         if axis == 2 and zone.face == face:
-            made[zone.side][zone.x, zone.y] += sign * field.model.shares(zone)
+            made[zone.side][zone.x, zone.y] += sign * model.shares(zone)
     return replace(
         plane,
         heat_lower=made["lower"],
@@ -273,23 +281,19 @@ def _adjoint_plane(field: Field, axis: int, face: int, goal: Goal) -> FacePlane:
     )
 
 
-def _bend(field: Field, axis: int, between: Array, temperature: Array, goal: Goal | None = None) -> Array:
+def _bend(axis: int, between: Array, planes: dict[int, FacePlane], temperature: Array) -> Array:
     """Heat in through the lower face of each cell minus heat out through its upper face [W], (nx, ny, nz).
 
-    between : conductances of inner faces; goal : given with an adjoint temperature
+    between : conductances of inner faces; planes : where more happens than conduction
     """
-    model = field.model
-    bend, plain = np.zeros(model.grid.shape), model.is_plain(axis)
-    bend_of, cells = np.moveaxis(bend, axis, 0), np.moveaxis(temperature, axis, 0)
-    flow = np.nan_to_num(np.moveaxis(between, axis, 0) * (cells[:-1] - cells[1:]))
-    flow[~plain[1:-1]] = 0.0
+    bend = np.zeros(temperature.shape)
+    bend_of, cells = as_planes(axis, bend), as_planes(axis, temperature)
+    flow = np.nan_to_num(as_planes(axis, between) * (cells[:-1] - cells[1:]))
+    flow[[face - 1 for face in planes if 0 < face < len(cells)]] = 0.0
     bend_of[:-1] -= flow
     bend_of[1:] += flow
-    nothing = np.full(bend_of.shape[1:], np.nan)
-    for face in np.flatnonzero(~plain).tolist():
-        plane = face_plane(model, axis, face, field.guess) if goal is None else _adjoint_plane(field, axis, face, goal)
-        below = cells[face - 1] if face > 0 else nothing
-        above = cells[face] if face < len(cells) else nothing
+    for face, plane in planes.items():
+        below, above = beside(axis, face, temperature)
         under, over = plane.nodes(below, above)
         if face > 0:
             bend_of[face - 1] -= np.nan_to_num(plane.lower * (below - under))

@@ -29,6 +29,7 @@ from numpy.typing import NDArray
 
 from thermsim.errors import RunawayError
 from thermsim.model.build import Guess, Model
+from thermsim.model.grid.cells import as_planes
 
 Array = NDArray[np.float64]
 
@@ -163,8 +164,8 @@ def between_cells(model: Model, axis: int, guess: Guess) -> Array:
         cells = slice(start, stop + first)
         half = guess.conductivity[axis][cells] * (per_half[cells] if first else per_half)
         half *= area if first else area[cells]
-        lower, upper = (np.moveaxis(half, axis, 0)[part] for part in (slice(None, -1), slice(1, None)))
-        out = np.moveaxis(faces[start:stop], axis, 0)
+        lower, upper = (as_planes(axis, half)[part] for part in (slice(None, -1), slice(1, None)))
+        out = as_planes(axis, faces[start:stop])
         np.multiply(lower, upper, out=out)
         out /= np.maximum(lower + upper, TINY)
     return faces
@@ -182,7 +183,7 @@ def assemble(model: Model, guess: Guess) -> Stencil:
     conductances = []
     for axis, count in enumerate(shape):
         inner = between_cells(model, axis, guess)
-        inner_of = np.moveaxis(inner, axis, 0)
+        inner_of = as_planes(axis, inner)
         for face in np.flatnonzero(~model.is_plain(axis)).tolist():
             plane = face_plane(model, axis, face, guess)
             between = _add_plane(plane, axis, face, heat, ground)
@@ -210,16 +211,18 @@ def made_heat(model: Model, guess: Guess) -> Array:
 
 def _add_plane(plane: FacePlane, axis: int, face: int, heat: Array, ground: Array) -> Array:
     """What a plane of faces gives the cells beside it; gives the conductances between them [W/K]."""
-    heat_of, ground_of = np.moveaxis(heat, axis, 0), np.moveaxis(ground, axis, 0)
+    heat_of, ground_of = as_planes(axis, heat), as_planes(axis, ground)
     between, heat_lower, heat_upper, ground_lower, ground_upper = plane.links()
     if face > 0:
-        toward = np.where(np.isnan(plane.known_upper), 0.0, between)
+        unknown = np.isnan(plane.known_upper)
+        toward = np.where(unknown, 0.0, between)
         ground_of[face - 1] += ground_lower + toward
-        heat_of[face - 1] += heat_lower + toward * np.nan_to_num(plane.known_upper)
+        heat_of[face - 1] += heat_lower + toward * np.where(unknown, 0.0, plane.known_upper)
     if face < len(heat_of):
-        toward = np.where(np.isnan(plane.known_lower), 0.0, between)
+        unknown = np.isnan(plane.known_lower)
+        toward = np.where(unknown, 0.0, between)
         ground_of[face] += ground_upper + toward
-        heat_of[face] += heat_upper + toward * np.nan_to_num(plane.known_lower)
+        heat_of[face] += heat_upper + toward * np.where(unknown, 0.0, plane.known_lower)
     return between
 
 

@@ -16,7 +16,7 @@ from thermsim.case.vocabulary.schema import Case, Heat, Part
 from thermsim.materials.catalogue import VOID, Material
 from thermsim.model.cooled_faces import cooled_areas, cooling_faces
 from thermsim.model.grid.axes import Grid
-from thermsim.model.grid.cells import level_slice, plan_slices
+from thermsim.model.grid.cells import as_planes, level_slice, plan_slices
 from thermsim.model.joints import JointPlane, joint_planes
 from thermsim.model.physics.boundary import Boundary, Link, Surface, boundary_of
 from thermsim.model.physics.heat import FaceSource, VolumeSource, overlap
@@ -169,7 +169,7 @@ class Model:
 
     def _of_cells_at(self, axis: int, face: int, temperature: Array) -> Array:
         """Of the solid cells beside a plane of faces, the upper ones where both are solid."""
-        solid, cells = np.moveaxis(self.region >= 0, axis, 0), np.moveaxis(temperature, axis, 0)
+        solid, cells = as_planes(axis, self.region >= 0), as_planes(axis, temperature)
         last = len(cells) - 1
         if face > last:
             return np.asarray(cells[last])
@@ -177,7 +177,7 @@ class Model:
 
     def half_conductance(self, axis: int, index: int, side: Literal["lower", "upper"], guess: Guess) -> Array:
         """Conductance [W/K] of one plane of cells across an axis, from centre to lower or upper face; zero in voids."""
-        conductivity = np.moveaxis(guess.conductivity[axis], axis, 0)[index]
+        conductivity = as_planes(axis, guess.conductivity[axis])[index]
         length = 0.5 * self.grid.axes[axis].widths[index]
         if axis == 2:
             length = length + self.fill_in_gap(index + (side == "upper"), side)
@@ -219,11 +219,22 @@ class Model:
 
     def boundary_at(self, axis: int, face: int, guess: Guess) -> Link:
         """The link of every face of a plane to what cools it: film zero and nothing known (NaN) where nothing does."""
+        if (axis, face) in guess.surface:
+            return self._boundary_at(axis, face, guess.surface[axis, face])
+        if (axis, face) not in self._linear_links:
+            self._linear_links[axis, face] = self._boundary_at(axis, face, 0.0)
+        return self._linear_links[axis, face]
+
+    @cached_property
+    def _linear_links(self) -> dict[tuple[int, int], Link]:
+        """Of planes whose link does not hang on their temperature: what was asked for so far."""
+        return {}
+
+    def _boundary_at(self, axis: int, face: int, surface_C: Array | float) -> Link:
         shape = self.grid.face_area(axis).shape
         film, known_C, influx = np.zeros(shape), np.full(shape, np.nan), np.zeros(shape)
         for cooling, here in self.coolings_at(axis, face):
-            surface = Surface(guess.surface.get((axis, face), 0.0), self._places(axis, face))
-            own = cooling.link(surface)
+            own = cooling.link(Surface(surface_C, self._places(axis, face)))
             film = np.where(here, own.film, film)
             known_C = np.where(here & (film > 0.0), own.known_C, known_C)
             influx = np.where(here, own.influx, influx)
@@ -265,7 +276,7 @@ class Model:
     def _cooled_planes(self) -> list[dict[int, list[tuple[Boundary, NDArray[np.bool_]]]]]:
         planes: list[dict[int, list[tuple[Boundary, NDArray[np.bool_]]]]] = []
         for axis, entries in enumerate(self.cooling_face):
-            of = np.moveaxis(entries, axis, 0)
+            of = as_planes(axis, entries)
             planes.append({})
             for face in np.flatnonzero((of >= 0).any(axis=(1, 2))).tolist():
                 acting = np.unique(of[face][of[face] >= 0]).tolist()

@@ -57,6 +57,8 @@ class Axis:
         """What lies along the axis about cells (2, m) in rectangles with bounds (m, 2); alike ones once."""
         at = cell[0], cell[1]
         table = np.column_stack([cell[axis], self.start[at], self.stop[at], self.closed[at], bounds])
+        if len(table) == 1:
+            return self._near(table[:, 0], table[:, 1:3], table[:, 3:5] > 0, table[:, 5:])
         keys, where = np.unique(table, axis=0, return_inverse=True)
         return self._near(keys[:, 0], keys[:, 1:3], keys[:, 3:5] > 0, keys[:, 5:]).rows(np.reshape(where, -1))
 

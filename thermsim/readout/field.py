@@ -11,15 +11,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.errors import AbsoluteZeroError, HeatBalanceError
-from thermsim.model.assemble import face_plane
+from thermsim.model.assemble import FacePlane, face_plane
 from thermsim.model.build import Guess, Model, ZoneCells
+from thermsim.model.grid.cells import as_planes
 from thermsim.model.physics.boundary import Boundary
 from thermsim.model.physics.heat import FaceSource, VolumeSource
 from thermsim.readout.faces import Place, heated_boxes, plane_of, zone_boxes
 from thermsim.readout.surface_maximum import Plane, Summit
 from thermsim.readout.touching_faces import touching
 from thermsim.readout.weights import Cell, Weights, at_point, at_warmest_cell, mean_over, sides_of
-from thermsim.solver.guesses import heated_faces, nodes
+from thermsim.solver.guesses import beside, heated_faces
 from thermsim.solver.steady import Steady
 from thermsim.units import ABSOLUTE_ZERO_C
 
@@ -112,11 +113,25 @@ class Field:
     def nodes(self, axis: int, face: int) -> tuple[Array, Array]:
         """Temperatures [C] on both sides of a plane of faces across an axis; NaN where there is no face."""
         if (axis, face) not in self._nodes:
-            self._nodes[axis, face] = nodes(self.model, axis, face, self.temperature, self.guess)
+            self._nodes[axis, face] = self._plane(axis, face).nodes(*beside(axis, face, self.temperature))
         return self._nodes[axis, face]
 
     @cached_property
     def _nodes(self) -> dict[tuple[int, int], tuple[Array, Array]]:
+        """What was asked for so far."""
+        return {}
+
+    def _plane(self, axis: int, face: int) -> FacePlane:
+        """Kept where more happens than conduction: those few are read again and again."""
+        if (axis, face) in self._planes:
+            return self._planes[axis, face]
+        plane = face_plane(self.model, axis, face, self.guess)
+        if not self.model.is_plain(axis)[face]:
+            self._planes[axis, face] = plane
+        return plane
+
+    @cached_property
+    def _planes(self) -> dict[tuple[int, int], FacePlane]:
         """What was asked for so far."""
         return {}
 
@@ -127,7 +142,7 @@ class Field:
 
     def z_flow(self, face: int) -> Array:
         """Heat [W] that crosses a z plane upwards (through its joint, if it has one), (nx, ny)."""
-        plane = face_plane(self.model, 2, face, self.guess)
+        plane = self._plane(2, face)
         under, over = self.z_nodes(face)
         if face > 0:
             below = self.temperature[:, :, face - 1]
@@ -152,17 +167,15 @@ class Field:
         """What leaves through one entry of `cooling`, by the planes of faces that it acts on."""
         found = []
         for axis, face in self.model.cooled_planes:
-            here = np.moveaxis(self.model.cooling_face[axis], axis, 0)[face] == number
+            here = as_planes(axis, self.model.cooling_face[axis])[face] == number
             if here.any():
                 found.append(self._leaving(axis, face, here))
         return found
 
     def _leaving(self, axis: int, face: int, here: NDArray[np.bool_]) -> Leaving:
-        plane, link = face_plane(self.model, axis, face, self.guess), self.model.boundary_at(axis, face, self.guess)
-        area, cells = self.model.grid.face_area(axis), np.moveaxis(self.temperature, axis, 0)
-        nothing = np.full(area.shape, np.nan)
-        below = cells[face - 1] if face > 0 else nothing
-        above = cells[face] if face < len(cells) else nothing
+        plane, link = self._plane(axis, face), self.model.boundary_at(axis, face, self.guess)
+        area = self.model.grid.face_area(axis)
+        below, above = beside(axis, face, self.temperature)
         under, over = self.nodes(axis, face)
         made = plane.heat_lower + plane.slope_lower * under + plane.heat_upper + plane.slope_upper * over
         solid_above = here & np.isfinite(above)

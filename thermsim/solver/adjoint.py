@@ -33,6 +33,7 @@ from numpy.typing import NDArray
 from thermsim.errors import NotConvergedError
 from thermsim.model.assemble import FacePlane
 from thermsim.model.build import Model
+from thermsim.model.grid.cells import as_planes
 from thermsim.model.physics.boundary import FIXED_TEMPERATURE_FILM
 from thermsim.solver.linear import TOLERANCE, State, solve
 from thermsim.solver.linearised import NOTHING, Goal, Linearised, Plane, adjoint_faces, halves, nodes_of
@@ -180,7 +181,7 @@ def _of_weighted_rises(at: Linearised, weights: Sequence[Array]) -> tuple[list[A
 
 def _nodes_of_rises(weights: Sequence[Array], axis: int, face: int) -> tuple[Array, Array]:
     """The same as weights of the nodes of one plane: its lower node ends the rises below it, its upper begins some."""
-    of = np.moveaxis(weights[axis], axis, 0)
+    of = as_planes(axis, weights[axis])
     nothing = np.zeros(of.shape[1:])
     return of[face - 1] if face > 0 else nothing, -of[face] if face < len(of) else nothing
 
@@ -205,7 +206,7 @@ def _balance(at: Linearised, adj: Array) -> Array:
         low += to_lower * step
         high -= to_upper * step
     for coupling in at.couplings:
-        into, of = np.moveaxis(rest, coupling.axis, 0), np.moveaxis(adj, coupling.axis, 0)
+        into, of = as_planes(coupling.axis, rest), as_planes(coupling.axis, adj)
         for cell, factors in ((coupling.face - 1, coupling.lower), (coupling.face, coupling.upper)):
             for other, factor in zip((coupling.face - 1, coupling.face), factors, strict=True):
                 if min(cell, other) >= 0 and max(cell, other) < len(of):
@@ -220,7 +221,7 @@ def _source(at: Linearised, goal: Goal) -> Array:
     for plane in _planes_of(at, goal, only=goal.outflow is None):
         faces = adjoint_faces(at.model, plane, goal)
         between, to_lower, to_upper, _, _ = faces.links()
-        of = np.moveaxis(source, plane.axis, 0)
+        of = as_planes(plane.axis, source)
         if plane.face > 0:
             of[plane.face - 1] += to_lower + between * np.nan_to_num(faces.known_upper)
         if plane.face < len(of):
@@ -248,11 +249,11 @@ def _log_conductivity(at: Linearised, adj: Array, goal: Goal) -> list[Array]:
     own = {(plane.axis, plane.face) for plane in at.planes}
     for plane in _planes_of(at, goal):
         axis, face = plane.axis, plane.face
-        share, of = np.moveaxis(found[axis], axis, 0), np.moveaxis(adj, axis, 0)
+        share, of = as_planes(axis, found[axis]), as_planes(axis, adj)
         if (axis, face) not in own:
             fall = of[face - 1] - of[face]
-            share[face - 1] -= np.moveaxis(at.falls[axis][0], axis, 0)[face - 1] * fall
-            share[face] -= np.moveaxis(at.falls[axis][1], axis, 0)[face - 1] * fall
+            share[face - 1] -= as_planes(axis, at.falls[axis][0])[face - 1] * fall
+            share[face] -= as_planes(axis, at.falls[axis][1])[face - 1] * fall
         under, over = nodes_of(adjoint_faces(at.model, plane, goal), of, face)
         if face > 0:
             share[face - 1] -= plane.faces.lower * plane.drop_lower * (of[face - 1] - under)
@@ -274,7 +275,7 @@ class _Side:
 
 
 def _side(at: Linearised, goal: Goal, plane: Plane, adj: Array) -> _Side:
-    faces, of = adjoint_faces(at.model, plane, goal), np.moveaxis(adj, plane.axis, 0)
+    faces, of = adjoint_faces(at.model, plane, goal), as_planes(plane.axis, adj)
     under, over = nodes_of(faces, of, plane.face)
     below, above = of[plane.face - 1] if plane.face > 0 else under, of[plane.face] if plane.face < len(of) else over
     return _Side(plane, faces, under, over, below, above)
@@ -349,7 +350,7 @@ def _of_boundary(at: Linearised, side: _Side) -> tuple[Array, Array, Array, Arra
     area = model.grid.face_area(plane.axis)
     link = model.boundary_at(plane.axis, plane.face, at.guess)
     made = faces.heat_lower + faces.heat_upper + faces.slope_lower * side.under + faces.slope_upper * side.over
-    cooled = np.moveaxis(model.cooling_face[plane.axis], plane.axis, 0)[plane.face] >= 0
+    cooled = as_planes(plane.axis, model.cooling_face[plane.axis])[plane.face] >= 0
     solid_above = cooled & (faces.upper > 0.0) & np.isnan(faces.known_upper)
     node, node_C = np.where(solid_above, side.over, side.under), np.where(solid_above, plane.over, plane.under)
     film, half = link.film * area, np.where(solid_above, faces.upper, faces.lower)

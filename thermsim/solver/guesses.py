@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from thermsim.model.assemble import TINY, face_plane
 from thermsim.model.build import Guess, Model
+from thermsim.model.grid.cells import as_planes
 
 Array = NDArray[np.float64]
 Planes = dict[tuple[int, int], tuple[Array, Array]]
@@ -23,7 +24,7 @@ def surfaces(model: Model, temperature: Array, guess: Guess) -> dict[tuple[int, 
     """Temperatures [C] of the planes where a boundary is not linear, on the side of the stack."""
     found = {}
     for axis, face in model.curved_planes:
-        cells = np.moveaxis(model.region >= 0, axis, 0)
+        cells = as_planes(axis, model.region >= 0)
         solid_above = cells[face] if face < len(cells) else np.zeros(cells.shape[1:], dtype=bool)
         under, over = nodes(model, axis, face, temperature, guess)
         found[axis, face] = np.nan_to_num(np.where(solid_above, over, under), nan=model.coldest_C)
@@ -41,10 +42,14 @@ def heated_faces(model: Model, temperature: Array, guess: Guess) -> tuple[Array,
 
 def nodes(model: Model, axis: int, face: int, temperature: Array, guess: Guess) -> tuple[Array, Array]:
     """Temperatures [C] of a plane of faces across an axis, under and over a joint there; NaN where there is no face."""
-    nothing = np.full(model.grid.face_area(axis).shape, np.nan)
-    below = np.take(temperature, face - 1, axis=axis) if face > 0 else nothing
-    above = np.take(temperature, face, axis=axis) if face < model.grid.shape[axis] else nothing
-    return face_plane(model, axis, face, guess).nodes(below, above)
+    return face_plane(model, axis, face, guess).nodes(*beside(axis, face, temperature))
+
+
+def beside(axis: int, face: int, temperature: Array) -> tuple[Array, Array]:
+    """Temperatures [C] of the cells under and over a plane of faces across an axis; NaN beyond the ends."""
+    cells = as_planes(axis, temperature)
+    nothing = np.full(cells.shape[1:], np.nan)
+    return cells[face - 1] if face > 0 else nothing, cells[face] if face < len(cells) else nothing
 
 
 def reach_of(
@@ -106,16 +111,13 @@ def _planes(model: Model, temperature: Array, guess: Guess) -> Planes:
     """Temperatures under and over every plane of faces where more than conduction between two cells happens."""
     found: Planes = {}
     for axis in range(3):
-        of = np.moveaxis(temperature, axis, 0)
-        nothing = np.full(of.shape[1:], np.nan)
         for face in np.flatnonzero(~model.is_plain(axis)).tolist():
-            below, above = of[face - 1] if face > 0 else nothing, of[face] if face < len(of) else nothing
-            found[axis, face] = face_plane(model, axis, face, guess).nodes(below, above)
+            found[axis, face] = nodes(model, axis, face, temperature, guess)
     return found
 
 
 def _along(model: Model, axis: int, temperature: Array, guess: Guess, planes: Planes) -> Array:
-    of, k = np.moveaxis(temperature, axis, 0), np.moveaxis(guess.conductivity[axis], axis, 0)
+    of, k = as_planes(axis, temperature), as_planes(axis, guess.conductivity[axis])
     change = np.zeros(of.shape)
     half = k * (2.0 / model.grid.axes[axis].widths)[:, None, None]
     drop = np.diff(of, axis=0) / np.maximum(half[:-1] + half[1:], TINY)

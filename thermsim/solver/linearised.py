@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from thermsim.materials.conductivity import Law
 from thermsim.model.assemble import TINY, FacePlane, Stencil, assemble, face_plane
 from thermsim.model.build import Guess, Model
+from thermsim.model.grid.cells import as_planes
 from thermsim.solver.guesses import changes_across, guess_from
 from thermsim.solver.linear import State, prepare
 
@@ -141,14 +142,14 @@ def adjoint_faces(model: Model, plane: Plane, goal: Goal) -> FacePlane:
     of_lower, of_upper = goal.nodes.get((plane.axis, plane.face), (0.0, 0.0))
     in_fluid: Array | float = 0.0
     if goal.outflow is not None:
-        in_fluid = 1.0 * (np.moveaxis(model.cooling_face[plane.axis], plane.axis, 0)[plane.face] == goal.outflow)
+        in_fluid = 1.0 * (as_planes(plane.axis, model.cooling_face[plane.axis])[plane.face] == goal.outflow)
     known = (plane.faces.known_lower, plane.faces.known_upper)
     lower, upper = (np.where(np.isnan(side), np.nan, in_fluid) for side in known)
     return replace(plane.faces, heat_lower=of_lower, heat_upper=of_upper, known_lower=lower, known_upper=upper)
 
 
 def _plane(model: Model, axis: int, face: int, guess: Guess, temperature: Array) -> Plane:
-    faces, of = face_plane(model, axis, face, guess), np.moveaxis(temperature, axis, 0)
+    faces, of = face_plane(model, axis, face, guess), as_planes(axis, temperature)
     under, over = nodes_of(faces, of, face)
     nothing = np.zeros(under.shape)
     below = of[face - 1] - under if face > 0 else nothing
@@ -184,7 +185,7 @@ def _links(axis: int, slope: Array, falls: tuple[Array, Array], link: Array) -> 
 
 def _coupling(model: Model, plane: Plane, slope: Array) -> Coupling:
     """`_log_conductivity` of one plane for adjoints of 1 under it and over it, times the slope of each cell."""
-    axis, face, of = plane.axis, plane.face, np.moveaxis(slope, plane.axis, 0)
+    axis, face, of = plane.axis, plane.face, as_planes(plane.axis, slope)
     faces, one = adjoint_faces(model, plane, NOTHING), np.ones(plane.under.shape)
     lower, upper = [], []
     for below, above in ((one, 0.0 * one), (0.0 * one, one)):
@@ -227,7 +228,7 @@ def _clear_planes(model: Model, axis: int, *of_faces: Array) -> None:
     for face in np.flatnonzero(~model.is_plain(axis)).tolist():
         if 0 < face < model.grid.shape[axis]:
             for each in of_faces:
-                np.moveaxis(each, axis, 0)[face - 1] = 0.0
+                as_planes(axis, each)[face - 1] = 0.0
 
 
 def _log_slopes(model: Model, guess: Guess) -> tuple[Array, ...]:

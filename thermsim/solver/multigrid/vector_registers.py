@@ -24,6 +24,9 @@ from numba.core import cgutils
 from numba.core.typing.templates import ConcreteTemplate, infer_global, signature
 from numba.extending import intrinsic, lower_builtin, models, register_model
 
+from thermsim.solver.multigrid.without_blas import look_for_none
+
+look_for_none()
 LANES = 16  # one cache line of float32; fits AVX-512, two AVX2 or four NEON registers
 CHECKED = os.environ.get("NUMBA_BOUNDSCHECK", "0") == "1"
 
