@@ -6,15 +6,10 @@ Only the command line turns them into text and an exit code; every other floor r
 from __future__ import annotations
 
 import copyreg
-import re
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
 MOST_FAULTS = 200  # faults of one case that are looked for and told: nobody reads more
-
-# Likeness of two spellings (difflib's ratio) from which on one is surely the other.
-SURE = 0.75
 
 
 class ThermsimError(Exception):
@@ -75,25 +70,6 @@ class UnknownNameError(ThermsimError):
     """A material, joint class, part, option or reading that was asked for by name and does not exist."""
 
     exit_code = 3
-
-
-def nearest_names(word: str, known: Iterable[str], most: int = 3) -> tuple[list[str], bool]:
-    """Known names that a word may stand for, the likeliest first, and whether one of them is surely meant.
-
-    The same name in other letters, else names that hold the word as one of theirs, else the one spelt most alike.
-    """
-    from difflib import SequenceMatcher, get_close_matches
-
-    by_lower = {name.lower(): name for name in known}
-    wanted = word.lower()
-    if wanted in by_lower:
-        return [by_lower[wanted]], True
-    holding = [name for lower, name in by_lower.items() if len(wanted) > 2 and wanted in re.split(r"[\s,_.-]+", lower)]
-    if holding:
-        return holding[:most], len(holding) <= most
-    found = get_close_matches(wanted, by_lower, n=1, cutoff=0.5 if len(wanted) <= 3 else 0.6)
-    likeness = SequenceMatcher(None, found[0], wanted).ratio() if found else 0.0
-    return [by_lower[name] for name in found], likeness >= SURE
 
 
 class NoWayOutError(ThermsimError):

@@ -7,6 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from copy import deepcopy
+from decimal import Decimal
+from fractions import Fraction
+from itertools import count
 from typing import Any
 
 import numpy as np
@@ -317,6 +320,68 @@ def cut_zone(drawn: Drawn, place: int, share: float) -> tuple[Whole, Tables]:
     heat["zones"] = [left, right, *heat["zones"][1:]]
     whole["readings"] = [reading for reading in whole["readings"] if reading.get("zone") != zone["zone"]]
     return whole, tables
+
+
+# Other units of what a key ends with: how many there are in one of the key's, exactly, and the reading of the other
+# scale at the zero of the key's (BIPM SI brochure; 0 C = 273.15 K = 32 F).
+UNITS: dict[str, tuple[tuple[str, Fraction, Fraction], ...]] = {
+    "_mm": (("um", Fraction(1000), Fraction()), ("cm", Fraction(1, 10), Fraction()), ("mm", Fraction(1), Fraction())),
+    "_um": (("mm", Fraction(1, 1000), Fraction()), ("nm", Fraction(1000), Fraction())),
+    "_W": (("mW", Fraction(1000), Fraction()), ("kW", Fraction(1, 1000), Fraction())),
+    "_K_W": (("mK/W", Fraction(1000), Fraction()),),
+    "_l_min": (("l/h", Fraction(60), Fraction()), ("m^3/h", Fraction(6, 100), Fraction())),
+    "_W_m2K": (("W/cm2K", Fraction(1, 10_000), Fraction()), ("mW/(mm^2 K)", Fraction(1, 1000), Fraction())),
+    "_W_mm2": (("W/cm2", Fraction(100), Fraction()), ("kW/m2", Fraction(1000), Fraction())),
+    "_W_mK": (("W/cmK", Fraction(1, 100), Fraction()), ("mW/mmK", Fraction(1), Fraction())),
+    "_mm2K_W": (("cm2K/W", Fraction(1, 100), Fraction()), ("m2 C/W", Fraction(1, 10**6), Fraction())),
+    "_C": (("K", Fraction(1), Fraction("273.15")), ("F", Fraction(9, 5), Fraction(32))),
+    "_K": (("mK", Fraction(1000), Fraction()), ("F", Fraction(9, 5), Fraction())),
+    "_kg_m3": (("g/cm3", Fraction(1, 1000), Fraction()),),
+    "_g": (("kg", Fraction(1, 1000), Fraction()),),
+}
+OF_FILM = ("low", "high", "edge", "centre")
+IN_PERCENT = ("wetted_fraction", "emissivity", "share")
+
+
+def with_units(drawn: Drawn) -> tuple[Whole, Tables]:
+    """Every number typed with another unit than its key's, in options too."""
+    turn = count()
+
+    def ways_of(key: str) -> tuple[tuple[str, Fraction, Fraction], ...]:
+        if key in OF_FILM:
+            return UNITS["_um"]
+        if key in IN_PERCENT:
+            return (("%", Fraction(100), Fraction()),)
+        if key == "per_K":
+            return (("%/K", Fraction(100), Fraction()), ("1/K", Fraction(1), Fraction()))
+        ends = [end for end in UNITS if key.endswith(end)]
+        return UNITS[max(ends, key=len)] if ends else ()
+
+    def typed(given: Any, key: str) -> Any:
+        if isinstance(given, list):
+            return [typed(one, key) for one in given]
+        if isinstance(given, dict):
+            if "plus_minus" in given and "value" in given and key not in IN_PERCENT:
+                half = as_typed(given["plus_minus"], ways_of(key), True) if ways_of(key) else given["plus_minus"]
+                return given | {"value": typed(given["value"], key), "plus_minus": half}
+            return {inner: typed(one, inner_key(inner, key)) for inner, one in given.items()}
+        if isinstance(given, bool) or not isinstance(given, (int, float)) or not ways_of(key):
+            return given
+        return as_typed(given, ways_of(key), False)
+
+    def inner_key(inner: str, key: str) -> str:
+        last = inner.split(".")[-1]
+        if last == "table":
+            return ""
+        return key if last == "value" or last.isdigit() else "" if last == "plus_minus" else last
+
+    def as_typed(given: float, ways: tuple[tuple[str, Fraction, Fraction], ...], is_difference: bool) -> str:
+        unit, factor, zero = ways[next(turn) % len(ways)]
+        exact = Fraction(repr(given)) * factor + (0 if is_difference else zero)
+        return f"{Decimal(exact.numerator) / Decimal(exact.denominator):f} {unit}"
+
+    whole: Whole = typed(deepcopy(drawn.whole), "")
+    return whole, deepcopy(drawn.tables)
 
 
 def in_steps(whole: Whole, steps: tuple[Any, ...], change: Callable[[Any], Any]) -> Whole:

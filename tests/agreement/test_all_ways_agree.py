@@ -55,6 +55,7 @@ from rewritten import (
     rounded,
     turned,
     upside_down,
+    with_units,
 )
 from stacks import solve_on
 
@@ -130,6 +131,18 @@ def test_every_pair_of_features_meets() -> None:
 def test_mirrored(one: Solved) -> None:
     grid = Grid(flipped(one.grid.x), one.grid.y, one.grid.z)
     agree(rewritten_answers(mirrored(one.drawn), grid), one.answers, SOLVED * one.rise_K)
+
+
+def test_with_units_of_their_own(one: Solved) -> None:
+    """Numbers typed in other units are the same numbers, bit for bit, in the base and in every option."""
+    found = read(*with_units(one.drawn))
+    wanted = one.whole_case
+    assert dict(found) | {"options": []} == dict(wanted) | {"options": []}
+    assert inputs(found) == inputs(wanted)
+    for option in wanted.options:
+        others = [with_option(case, option.option) for case in (found, wanted)]
+        assert inputs(others[0]) == inputs(others[1])
+        assert [dict(case) | {"options": []} for case in others[:1]] == [dict(others[1]) | {"options": []}]
 
 
 def test_turned(one: Solved) -> None:

@@ -180,7 +180,7 @@ def test_removing_two_joints_apart_says_what_else_to_remove() -> None:
             "{die: {thickness_mm: -0.4}}",
             "65:35: option 'tried': part 'die': `thickness_mm` must be above 0, found -0.4",
         ),
-        ("{die.thickness_mm: 0.4 mm}", "65:33: option 'tried': part 'die': `thickness_mm` must be a number"),
+        ("{die.thickness_mm: 0.4 ells}", "65:33: option 'tried': part 'die': `thickness_mm` must be a number"),
         ("{die: 5}", "65:15: option 'tried': `die` is a whole entry: it takes {key: value}, or `remove`, found 5"),
         (
             "{die.size_mm: [24.8, 9]}",

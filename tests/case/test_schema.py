@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +36,8 @@ def fits(value: Any, schema: dict[str, Any], whole: dict[str, Any]) -> bool:
     for word, rule in schema.items():
         if word == "$ref":
             good = fits(value, whole["$defs"][rule.rsplit("/", 1)[1]], whole)
+        elif word == "pattern":
+            good = not isinstance(value, str) or re.search(rule, value) is not None
         elif word in ("anyOf", "oneOf"):
             matches = sum(fits(value, way, whole) for way in rule)
             good = matches == 1 if word == "oneOf" else matches > 0
@@ -77,6 +80,15 @@ def fits(value: Any, schema: dict[str, Any], whole: dict[str, Any]) -> bool:
 def test_sound_cases_fit_the_schema(text: str) -> None:
     schema = json.loads(schema_text())
     assert fits(load(text), schema, schema)
+
+
+@pytest.mark.parametrize(
+    "typed",
+    ["1360 um", "{value: 1.36 mm, plus_minus: 5 %}", "[1.35, 1.37]", "{measured: [1.35 mm, 1.37], plus_minus: 0.01}"],
+)
+def test_what_may_be_typed_fits_the_schema(typed: str) -> None:
+    schema = json.loads(schema_text())
+    assert fits(load(CORNCRAKE.replace("thickness_mm: 1.36", f"thickness_mm: {typed}")), schema, schema)
 
 
 @pytest.mark.parametrize(

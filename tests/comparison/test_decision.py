@@ -7,7 +7,8 @@ from math import erf, hypot, sqrt
 import numpy as np
 import pytest
 
-from thermsim.case.inputs.spread import Spread, coverage_factor, table
+from thermsim.case.inputs.spread import Spread, table
+from thermsim.case.vocabulary.coverage import coverage_factor
 from thermsim.comparison.decision import Verdict, independent_K, scatter_of_comparison, verdict
 from thermsim.comparison.ranking import InputShare, NextMeasurement, measure_next, unfit
 from thermsim.comparison.uncertainty import first_order, summarise

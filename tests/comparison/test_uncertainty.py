@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from thermsim.case.inputs.spread import Spread, coverage_factor, enough, points, spread, table
+from thermsim.case.inputs.spread import Spread, enough, points, spread, table
+from thermsim.case.vocabulary.coverage import coverage_factor
 from thermsim.comparison.uncertainty import (
     Sampled,
     compare_ways,

@@ -174,8 +174,16 @@ def number_text(random_: random.Random, text: str) -> tuple[bytes, bool]:
 
 
 @rule
+def number_with_strange_unit(random_: random.Random, text: str) -> tuple[bytes, bool]:
+    return replace_number(random_, text, lambda number: f"{number}{random_.choice([' ells', 'px', ' Wb', '°X', ' A'])}")
+
+
+@rule
 def number_with_unit(random_: random.Random, text: str) -> tuple[bytes, bool]:
-    return replace_number(random_, text, lambda number: f"{number}{random_.choice([' mm', 'um', ' W', '°C', ' %'])}")
+    spoilt, _ = replace_number(
+        random_, text, lambda number: f"{number}{random_.choice([' mm', 'um', ' W', '°C', ' %'])}"
+    )
+    return spoilt, False  # where it is of the right kind, it is understood
 
 
 @rule
@@ -427,7 +435,7 @@ def several_at_once(random_: random.Random, text: str) -> tuple[bytes, bool]:
     """
     sound = load(text)
     for _ in range(random_.randint(2, 3)):
-        spoil = random_.choice([number_negative, value_null, key_misspelt, name_unknown, number_with_unit])
+        spoil = random_.choice([number_negative, value_null, key_misspelt, name_unknown, number_with_strange_unit])
         try:
             text = spoil(random_, text)[0].decode()
         except (IndexError, AttributeError, KeyError, yaml.YAMLError):  # the first has left nothing to spoil

@@ -17,14 +17,15 @@ ONE_MISTAKE = [
         THICK,
         "thickness_cm: 0.1",
         "thickness_cm",
-        "part 'substrate': unknown key `thickness_cm`; did you mean `thickness_mm`? (mind the unit)",
+        "part 'substrate': unknown key `thickness_cm`; did you mean `thickness_mm: 1`?",
     ),
     (THICK + "\n", "\n", "part: substrate", "part 'substrate': `thickness_mm` is missing"),
     (
         THICK,
-        "thickness_mm: 1.37 mm",
+        "thickness_mm: 1.37 ells",
         "1.37",
-        f"part 'substrate': `thickness_mm` {NUMBER} the text '1.37 mm'; leave the unit out, the key names it: 1.37",
+        f"part 'substrate': `thickness_mm` {NUMBER} the text '1.37 ells'; 'ells' is no unit that is known here: "
+        "write the number in mm, without a unit",
     ),
     (
         THICK,
@@ -52,9 +53,10 @@ ONE_MISTAKE = [
     ),
     (
         THICK,
-        "thickness_mm: 1.3 +- 0.1",
+        "thickness_mm: 1.3 or 1.4",
         "1.3 +-",
-        f"part 'substrate': `thickness_mm` {NUMBER} the text '1.3 +- 0.1'; write {{value: 1.3, plus_minus: 0.1}}",
+        f"part 'substrate': `thickness_mm` {NUMBER} the text '1.3 or 1.4'; 'or 1.4' is no unit that is known here: "
+        "write the number in mm, without a unit",
     ),
     (THICK, "thickness_mm: -0", "-0", "part 'substrate': `thickness_mm` must be above 0, found 0"),
     (THICK, "thickness_mm: true", "true", f"part 'substrate': `thickness_mm` {NUMBER} `true`"),

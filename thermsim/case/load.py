@@ -7,6 +7,7 @@ from pathlib import Path
 from thermsim.case.faults.validation import valid_case
 from thermsim.case.options import check_options
 from thermsim.case.source.yaml_source import parse, read_text
+from thermsim.case.typed.typed import typed
 from thermsim.case.vocabulary.schema import Case
 
 
@@ -37,6 +38,6 @@ def parse_case(text: str, name: str = "case", folder: Path | None = None) -> Cas
     ------
     CaseError : every fault
     """
-    case = valid_case(parse(text, name, folder))
+    case = valid_case(typed(parse(text, name, folder)))
     check_options(case)
     return case

@@ -29,10 +29,10 @@ from thermsim.commands.terminal import (
     "--vary",
     "varied",
     metavar="PATH LOW HIGH COUNT",
-    type=(str, float, float, int),
+    type=(str, str, str, int),
     multiple=True,
     required=True,
-    help="COUNT values of one number, such as die.thickness_mm 0.3 0.8 11; twice for a map.",
+    help="COUNT values of one number, such as die.thickness_mm 0.3 0.8 11 (or 300um 0.8mm); twice for a map.",
 )
 @click.option("--log", "is_log", is_flag=True, help="Let the values rise in even ratios instead of even steps.")
 @click.option("--watch", "watched", metavar="WORDS", multiple=True, help="What is asked, such as `reading C5`.")
@@ -47,7 +47,7 @@ def sweep(
     case_file: Path,
     option: str | None,
     as_json: bool,
-    varied: tuple[tuple[str, float, float, int], ...],
+    varied: tuple[tuple[str, str, str, int], ...],
     is_log: bool,
     watched: tuple[str, ...],
     same_height: str | None,

@@ -14,7 +14,8 @@ from math import floor, inf, log10, pi, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from thermsim.case.inputs.spread import REPLICATES, coverage_factor
+from thermsim.case.inputs.spread import REPLICATES
+from thermsim.case.vocabulary.coverage import coverage_factor
 from thermsim.errors import ThermsimError
 from thermsim.rounding import doubt_in_words
 

@@ -9,8 +9,9 @@ from typing import Any
 
 import yaml
 
-from thermsim.errors import UnknownNameError, nearest_names
+from thermsim.errors import UnknownNameError
 from thermsim.materials.conductivity import ConstantLaw, Law, PowerLaw, TableLaw
+from thermsim.nearest_words import nearest_names
 from thermsim.units import ZERO_CELSIUS_K
 
 __all__ = [

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from thermsim.case.geometry.cooling_places import places_told
 from thermsim.case.geometry.places import AXIS_OF_FACE, part_box, zone_box
 from thermsim.case.options import with_option
+from thermsim.case.typed.listing import Typed, typed_numbers
 from thermsim.case.vocabulary.schema import Case, Heat, Option
 from thermsim.model.build import Model, build_model
 from thermsim.model.grid.plan import plan_grid
@@ -113,6 +114,7 @@ class Measurements(Printable):
     slips: tuple[Slip, ...]
     options: tuple[OptionMeasure, ...]
     forecast: Forecast
+    typed: tuple[Typed, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Plain mappings and lists, ready for JSON."""
@@ -145,6 +147,7 @@ def measure(case: Case) -> Measurements:
         slips=slips,
         options=tuple(_option(case, option, height_of(levels), slips) for option in case.options_to_take),
         forecast=forecast(case),
+        typed=typed_numbers(case),
     )
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from thermsim.case.faults.wording import did_you_mean, listed
 from thermsim.case.geometry.heights import made_up_mm
 from thermsim.case.inputs.values import inputs, with_inputs
+from thermsim.case.typed.number_text import NotUnderstoodError, value_in
 from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case, Part
 from thermsim.errors import ThermsimError, UnknownNameError
@@ -28,11 +29,14 @@ MOST_MEANT = 6  # numbers that are named where a path may mean several
 
 @dataclass(frozen=True)
 class Vary:
-    """What is asked: `count` values of one number of the case from `low` to `high`, in even steps or even ratios."""
+    """What is asked: `count` values of one number of the case from `low` to `high`, in even steps or even ratios.
+
+    low, high : in the unit of the number; or text with a unit, such as `780 um`
+    """
 
     path: str
-    low: float
-    high: float
+    low: float | str
+    high: float | str
     count: int
     is_log: bool = False
 
@@ -94,21 +98,32 @@ def _range(known: dict[str, Input], vary: Vary) -> Range:
         raise UnknownNameError(*_unknown(vary.path, known))
     if vary.count < FEWEST_VALUES:
         raise ThermsimError(f"{vary.path}: {vary.count} value makes no range", f"ask for {FEWEST_VALUES} at least")
-    if not (math.isfinite(vary.low) and math.isfinite(vary.high)):
-        raise ThermsimError(f"{vary.path}: {vary.low:g} to {vary.high:g} is no range", "give two numbers")
-    if not vary.low < vary.high:
-        raise ThermsimError(f"{vary.path}: {vary.low:g} is not below {vary.high:g}", "give the lower end first")
     one = known[vary.path]
-    for end in (vary.low, vary.high):
+    low, high = (_end(one, given) for given in (vary.low, vary.high))
+    if not (math.isfinite(low) and math.isfinite(high)):
+        raise ThermsimError(f"{vary.path}: {low:g} to {high:g} is no range", "give two numbers")
+    if not low < high:
+        raise ThermsimError(f"{vary.path}: {low:g} is not below {high:g}", "give the lower end first")
+    for end in (low, high):
         if not one.allows(end):
             raise ThermsimError(f"{vary.path} cannot be {end:g}", f"it must be {one.bounds}")
-    if vary.is_log and vary.low <= 0.0:
-        raise ThermsimError(
-            f"{vary.path}: even ratios cannot begin at {vary.low:g}", "begin above 0, or leave out --log"
-        )
-    spaced = (np.geomspace if vary.is_log else np.linspace)(vary.low, vary.high, vary.count)
+    if vary.is_log and low <= 0.0:
+        raise ThermsimError(f"{vary.path}: even ratios cannot begin at {low:g}", "begin above 0, or leave out --log")
+    spaced = (np.geomspace if vary.is_log else np.linspace)(low, high, vary.count)
     values = tuple(float(f"{value:.{DIGITS}g}") for value in spaced.tolist())
     return Range(one.path, one.unit, one.value, values, vary.is_log)
+
+
+def _end(one: Input, given: float | str) -> float:
+    """One end of a range in the unit of the number.
+
+    Raises ThermsimError where text is no number of its kind.
+    """
+    try:
+        return value_in(given, one.key, one.unit)
+    except NotUnderstoodError as told:
+        remedy = told.reason or f"write a number{f' in {one.unit}' if one.unit else ''}"
+        raise ThermsimError(f"{one.path} cannot be {given!r}", remedy) from None
 
 
 def _may_mean(path: str, whole: str) -> bool:

@@ -39,16 +39,17 @@ def valid_case(source: Source) -> Case:
     _refuse_long_lists(source)
     faults = [fault for _, fault in source.faults] + check_names_of_materials(source)
     refused = [path for path, _ in source.faults]
-    rest, dropped = source, {str(path[0]) for path in refused if path}
+    rest, written, dropped = source, source, {str(path[0]) for path in refused if path}
     for number in range(MOST_ROUNDS):
         case, problems = _attempt(rest)
         if number == 0:
+            written = _with_meant(source, problems)
             faults += [problem.fault for problem in problems if not _follows_from(problem, refused)]
         if case is not None:
             wrong_sizes, told = check_dimensions(case, rest)
             faults += told
             if not wrong_sizes:
-                look = Look(case, rest, source, frozenset(dropped))
+                look = Look(case, rest, written, frozenset(dropped))
                 with suppress(CaseError):  # where there are too many: they are in `look.faults`
                     check_everything(look)
                     if not look.faults and not faults:
@@ -129,20 +130,22 @@ def _without(source: Source, problems: list[Problem], paths: list[KeyPath], drop
         return None
     # From the end towards the beginning, so that places in lists stay right.
     for target in sorted(targets, key=_order, reverse=True):
-        if target in unknown and (meant := _meant(target, source, problems)) is not None:
-            source = source.with_value((*target[:-1], meant), source.at(target), source, target)
+        source = _with_meant(source, [problem for problem in problems if problem.path == target])
         source = source.without(target)
+    return source
+
+
+def _with_meant(source: Source, problems: list[Problem]) -> Source:
+    """The source with what stands at misspelt keys also at those that they stand for, where these are free."""
+    for problem in problems:
+        path = (*problem.path[:-1], str(problem.meant_key))
+        if problem.meant_key is not None and source.at(path) is None:
+            source = source.with_value(path, problem.meant_value, source, problem.path)
     return source
 
 
 def _order(path: KeyPath) -> list[tuple[int, str]]:
     return [(step, "") if isinstance(step, int) else (-1, step) for step in path]
-
-
-def _meant(path: KeyPath, source: Source, problems: list[Problem]) -> str | None:
-    """The key that a misspelt one stands for, as far as the rest of its entry tells."""
-    meant = next((problem.meant_key for problem in problems if problem.path == path), None)
-    return meant if meant is not None and source.at((*path[:-1], meant)) is None else None
 
 
 def _entry_around(path: KeyPath) -> KeyPath | None:

@@ -5,18 +5,23 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, get_args
+from typing import Any
 
 from pydantic import ValidationError
 
-from thermsim.case.faults.written_units import units_of_table, without_unit
 from thermsim.case.source.marked_values import KeyPath, Source, holds
+from thermsim.case.typed.keys import entries_in, key_of_number
+from thermsim.case.typed.number_text import as_number, as_text
+from thermsim.case.typed.told import at_another_key, keys_of_kind, unit_in_key, units_of_table, with_its_unit
+from thermsim.case.typed.typed import MEASURED, why_not
+from thermsim.case.typed.unit_words import Unit
+from thermsim.case.vocabulary.numbers import unit_of
 from thermsim.case.vocabulary.schema import Case, Conductivity, Entry, Film, Joint, MaterialGiven, Part, Quantity
-from thermsim.errors import MOST_FAULTS, Fault, nearest_names
+from thermsim.errors import MOST_FAULTS, Fault
+from thermsim.nearest_words import nearest_names
 
 # What an entry is called by; a reading also names its zone or probe, so it comes before them.
 NAMING_KEYS = ("part", "joint", "reading", "zone", "probe", "option", "environment", "face")
-_UNIT = re.compile(r"_([numck]?m[23]?K?|in|inch|mil|[mk]?W|[mk]?K|C|F|k?g)$")
 
 
 @dataclass(frozen=True)
@@ -25,7 +30,7 @@ class Problem:
 
     path : what is refused; for a missing key the mapping that lacks it
     unknown_key, missing_key : set where that is the matter
-    meant_key : the allowed key nearest to an unknown one
+    meant_key, meant_value : the allowed key nearest to an unknown one, and what stands there in its unit
     whole_entry : the values of an entry do not go together, though each is allowed
     """
 
@@ -34,6 +39,7 @@ class Problem:
     unknown_key: str | None = None
     missing_key: str | None = None
     meant_key: str | None = None
+    meant_value: Any = None
     whole_entry: bool = False
 
 
@@ -74,20 +80,26 @@ def listed(words: Iterable[str], most: int = 30) -> str:
 def problems_of(error: ValidationError, source: Source) -> list[Problem]:
     """Every refusal of the vocabulary with its place; a misspelt key is told once, not also as missing."""
     refused = error.errors(include_url=False)[:MOST_FAULTS]
-    found = [_problem(one, source) for one in refused if not _is_echo(one, refused)]
+    found = [_problem(one, source) for one in refused if not _is_echo(one, refused, source)]
     told: list[Problem] = []
     for problem in found:
-        if problem.missing_key is not None:
-            unknown = [other.unknown_key for other in found if other.unknown_key and other.path[:-1] == problem.path]
-            if nearest_word(problem.missing_key, [key for key in unknown if key]):
-                continue
+        beside = [other for other in found if other.unknown_key and other.path[:-1] == problem.path]
+        if problem.missing_key is not None and any(_stands_for(other, problem.missing_key) for other in beside):
+            continue
         told.append(problem)
     return told
 
 
-def _is_echo(one: Any, refused: list[Any]) -> bool:
-    """Whether a list only seems too short because its items were refused."""
+def _stands_for(problem: Problem, key: str) -> bool:
+    return problem.meant_key == key or nearest_word(key, [str(problem.unknown_key)]) is not None
+
+
+def _is_echo(one: Any, refused: list[Any], source: Source) -> bool:
+    """Whether a list only seems too short because its items were refused, or a number because its readings were."""
     place = one["loc"]
+    holder = source.at(_walk(place[:-1], source.values))
+    if isinstance(holder, dict) and MEASURED in holder and why_not(holder, _walk(place[:-1], source.values), None):
+        return bool(place[-1] != MEASURED)
     return one["type"] == "too_short" and any(
         other["loc"][: len(place)] == place and len(other["loc"]) > len(place) for other in refused
     )
@@ -105,11 +117,17 @@ def _problem(one: Any, source: Source) -> Problem:
                 path, source.fault(path, f"{where}{_label(path)} must be a pair of values, found {found(value)}")
             )
         return Problem(path, source.fault(path, f"{where}`{key}` is missing{_TO_WRITE.get(key, '')}"), missing_key=key)
+    if kind == "extra_forbidden" and path[-1] == MEASURED:
+        told = why_not(source.at(path[:-1]), path[:-1], None)
+        if told is not None:
+            return Problem(path, source.fault(path, f"{where}{_label(path[:-1])}: {told.reason}"))
     if kind == "extra_forbidden":
         return _unknown_key(one["loc"], path, where, source)
     if kind == "value_error":
         return Problem(path, source.fault(path, where + str(one["ctx"]["error"])), whole_entry=True)
     message = f"{where}{_label(path)} {_must_be(kind, one.get('ctx', {}))}, found {found(value)}"
+    if (text := source.typed_at(path)) is not None:
+        message += f" (typed `{text}`)"
     if kind == "literal_error" and isinstance(value, str):
         known = re.findall("'([^']*)'", one["ctx"]["expected"])
         side = _SIDES.get(value.lower()) if "+x" in known else None
@@ -117,7 +135,10 @@ def _problem(one: Any, source: Source) -> Problem:
         message += f"; {value} is `{side}`" if side else in_units or did_you_mean(value, known)
     if kind == "model_type" and one["ctx"].get("class_name") == "Around" and isinstance(value, str):
         message += f"; write {{material: {value}}}"
-    return Problem(path, source.fault(path, message + _hint(kind, path, value, source.at(path[:-1]))))
+    return Problem(
+        path,
+        source.fault(path, message + _hint(kind, path, value, source.at(path[:-1]), _keys_beside(one["loc"], path))),
+    )
 
 
 def _walk(loc: tuple[str | int, ...], values: Any) -> KeyPath:
@@ -138,23 +159,52 @@ def _walk(loc: tuple[str | int, ...], values: Any) -> KeyPath:
     return path
 
 
+def _keys_beside(loc: tuple[str | int, ...], path: KeyPath) -> list[str]:
+    """The keys of the entry that a number belongs to."""
+    key = key_of_number(path)
+    return keys_of(_model_at(loc[: loc.index(key)])) if key in loc else []
+
+
 def _unknown_key(loc: tuple[str | int, ...], path: KeyPath, where: str, source: Source) -> Problem:
     key = str(loc[-1])
     holder = source.at(path[:-1])
     allowed = keys_of(_model_at(loc[:-1]))
     if key in ("part", "joint") and isinstance(holder, dict) and "part" in holder and "joint" in holder:
         message = f"{where}a layer is either a `part` or a `joint`, not both"
-        nearest = None
+        nearest = at_nearest = None
     else:
-        free = [word for word in allowed if word not in (holder or {})]
-        near, sure = nearest_names(key, free, most=1)
-        near, sure = (near, sure) if near else nearest_names(key, allowed, most=1)
-        nearest = near[0] if near else None
-        hint = "" if nearest is None else f"; did you mean `{nearest}`?"
-        if nearest is not None and nearest.split("_")[0] == key.split("_")[0] and _UNIT.search(key):
-            hint += " (mind the unit)"
+        nearest, at_nearest, hint, sure = _meant_key(key, source.at(path), holder or {}, allowed)
         message = f"{where}unknown key `{key}`{hint}" + ("" if sure else f"; allowed: {listed(allowed)}")
-    return Problem(path, source.fault(path, message, at_key=True), unknown_key=key, meant_key=nearest)
+    return Problem(
+        path, source.fault(path, message, at_key=True), unknown_key=key, meant_key=nearest, meant_value=at_nearest
+    )
+
+
+def _meant_key(key: str, value: Any, holder: Any, allowed: list[str]) -> tuple[str | None, Any, str, bool]:
+    """The key that an unknown one stands for, its value in that key's unit, what to say of it, and whether it is sure.
+
+    A key with a unit means one of the same kind of quantity, if the entry has just one that is free.
+    """
+    free = [word for word in allowed if word not in holder]
+    near, sure = nearest_names(key, free, most=1)
+    named = unit_in_key(key)
+    if named is not None and not (near and sure and _has_kind(near[0], named)):
+        fitting = keys_of_kind(named[1], free)
+        near, sure = (fitting, True) if len(fitting) == 1 else (near, sure)
+    if not near:
+        near, sure = nearest_names(key, allowed, most=1)
+    if not near:
+        return None, None, "", sure
+    meant = near[0]
+    number = with_its_unit(key, value, meant)
+    if number is not None and (named is None or named[0] != unit_of(meant)):
+        return meant, as_number(number), f"; did you mean `{meant}: {as_text(number)}`?", sure
+    unit = " (mind the unit)" if named is not None and unit_of(meant) != named[0] else ""
+    return meant, value, f"; did you mean `{meant}`?{unit}", sure
+
+
+def _has_kind(key: str, named: tuple[str, Unit]) -> bool:
+    return bool(keys_of_kind(named[1], [key]))
 
 
 def keys_of(model: type[Entry]) -> list[str]:
@@ -171,17 +221,11 @@ def _model_at(loc: tuple[str | int, ...]) -> type[Entry]:
             model = Joint if step == "joint" else Part
             continue
         annotations = {info.alias or name: info.annotation for name, info in model.model_fields.items()}
-        inner = _models_in(annotations.get(step))
+        inner = entries_in(annotations.get(step))
         if not inner:
             break
         model = inner[0]
     return model
-
-
-def _models_in(annotation: Any) -> list[type[Entry]]:
-    if isinstance(annotation, type) and issubclass(annotation, Entry):
-        return [annotation]
-    return [model for inner in get_args(annotation) for model in _models_in(inner)]
 
 
 def context(source: Source, path: KeyPath) -> str:
@@ -272,33 +316,16 @@ def found(value: Any) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-_UNITED = re.compile(r"\s*([-+]?[0-9.]+(?:[eE][-+]?[0-9]+)?)\s*((?![eE]$)[A-Za-z%/\u00b0\u00b5\u03bc\u2126].*)")
-_COMMA = re.compile(r"\s*([-+]?[0-9]+),([0-9]+)\s*")
-_TOLERANCE = re.compile(r"\s*([-+]?[0-9.]+)\s*(?:\u00b1|\+-|\+/-)\s*([0-9.]+)\s*")
-_NUMBER = re.compile(r"\s*[-+]?[0-9.]+([eE][-+]?[0-9]+)?\s*")
-_GROUPED = re.compile(r"[0-9]{1,3}([_' ][0-9]{3})+(\.[0-9]+)?")
-_HEXADECIMAL = re.compile(r"0x[0-9a-fA-F]+")
-
-
-def _hint(kind: str, path: KeyPath, value: Any, holder: Any) -> str:
+def _hint(kind: str, path: KeyPath, value: Any, holder: Any, keys: list[str]) -> str:
     """What usually lies behind a value of the wrong kind."""
     if kind == "string_type" and isinstance(value, (int, float)):
         return "; put it in quotes to make it text"
     numbers = value if kind == "too_long" else holder if kind == "greater_than" else None
     if isinstance(numbers, list) and len(numbers) > 2 and any(isinstance(item, int) for item in numbers):
         return "; decimals are written with a point, not a comma"
-    if kind not in ("model_type", "float_type", "tuple_type") or not isinstance(value, str):
+    if kind not in ("model_type", "float_type", "tuple_type", "too_long"):
         return ""
-    if tolerance := _TOLERANCE.fullmatch(value):
-        return f"; write {{value: {tolerance[1]}, plus_minus: {tolerance[2]}}}"
-    if comma := _COMMA.fullmatch(value):
-        return f"; write decimals with a point: {comma[1]}.{comma[2]}"
-    if _NUMBER.fullmatch(value):
-        return "; leave the quotes out"
-    if _GROUPED.fullmatch(value):
-        return f"; write the digits without marks between them: {re.sub('[^0-9.]', '', value)}"
-    if _HEXADECIMAL.fullmatch(value):
-        return f"; write it in decimals: {int(value, 16)}"
-    if united := _UNITED.fullmatch(value):
-        return without_unit(path, united[1], united[2], holder)
-    return ""
+    told = why_not(value, path, holder)
+    if told is None:
+        return ""
+    return (f"; {told.reason}" if told.reason else "") + at_another_key(told, keys)

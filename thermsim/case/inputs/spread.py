@@ -17,13 +17,12 @@ from math import inf, isfinite, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from thermsim.case.vocabulary.coverage import half_widths_per_uncertainty
 from thermsim.case.vocabulary.numbers import Shape
 from thermsim.errors import ThermsimError
 
 Array = NDArray[np.float64]
 
-HALF_WIDTH_COVERAGE = 0.95  # probability that a value lies within its half width, for shapes `normal` and `t`
-NORMAL_95 = 1.959963984540054  # quantile of the normal distribution at 0.975, JCGM 100 table G.1 (1.960)
 REPLICATES = 8
 BITS = 30  # binary digits of a Sobol coordinate
 
@@ -86,9 +85,7 @@ class Spread:
 
     @property
     def _half_widths_per_uncertainty(self) -> float:
-        if self.shape == "t":
-            return coverage_factor(HALF_WIDTH_COVERAGE, self.freedom)
-        return {"even": sqrt(3.0), "triangle": sqrt(6.0), "normal": NORMAL_95}[self.shape]
+        return half_widths_per_uncertainty(self.shape, self.freedom)
 
     def _unit_quantile(self, at: Array) -> Array:
         """Quantiles in half widths from the value."""
@@ -125,19 +122,6 @@ def spread(
             "the mean of two or more readings is spread by Student's t: leave out `shape`",
         )
     return Spread(value, plus_minus, "t", repeats - 1.0, low, high)
-
-
-def coverage_factor(coverage: float, freedom: float = inf) -> float:
-    """Half width of the interval that covers so much, in standard uncertainties (JCGM 100, G.3, table G.2).
-
-    Raises ValueError for a coverage that does not lie between 0 and 1.
-    """
-    from scipy import special
-
-    if not 0.0 < coverage < 1.0:
-        raise ValueError(f"a coverage lies between 0 and 1, not at {coverage}")
-    level = 0.5 * (1.0 + coverage)
-    return float(special.ndtri(level) if freedom == inf else special.stdtrit(freedom, level))
 
 
 def points(count: int, inputs: int, seed: int, replicates: int = REPLICATES) -> Array:

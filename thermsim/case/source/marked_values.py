@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +22,7 @@ class Source:
     marks : place of each value, by its path
     key_marks : place of each key, by the path of its value
     faults : (path, fault) of what was refused on the way; the path's value is not to be trusted
+    typed : what was typed where a value was worked out of it, such as `780 um`, by its place
     """
 
     name: str
@@ -31,6 +32,7 @@ class Source:
     marks: dict[KeyPath, Mark]
     key_marks: dict[KeyPath, Mark]
     faults: tuple[tuple[KeyPath, Fault], ...] = ()
+    typed: dict[Mark, str] = field(default_factory=dict)
 
     def mark(self, path: KeyPath) -> Mark:
         """Place of a value, or of the nearest thing around it that stands in the file."""
@@ -42,6 +44,10 @@ class Source:
     def key_mark(self, path: KeyPath) -> Mark:
         """Place of the key of a value; of the value itself where it has none (items of a list)."""
         return self.key_marks.get(path) or self.mark(path)
+
+    def typed_at(self, path: KeyPath) -> str | None:
+        """What was typed for a value that was worked out of it."""
+        return self.typed.get(self.marks[path]) if path in self.marks else None
 
     def fault(self, path: KeyPath, message: str, *, at_key: bool = False) -> Fault:
         line, column = self.key_mark(path) if at_key else self.mark(path)

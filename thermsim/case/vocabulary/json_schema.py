@@ -10,6 +10,31 @@ from thermsim.case.vocabulary.schema import Case
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
+WITH_TOLERANCE = ("Quantity", "Positive", "NonNegative", "Fraction", "Celsius", "Film", "Conductivity")
+TEXT = {
+    "type": "string",
+    "pattern": r"^\s*[-+]?\s*\.?[0-9]",
+    "description": "A number with its unit, such as `780 um`.",
+}
+_MANY = {"type": "array", "items": {"anyOf": [{"type": "number"}, {"$ref": "#/$defs/Text"}]}, "minItems": 2}
+READINGS = {
+    "description": "Readings of an instrument, and how far it may be off: their mean is meant.",
+    "anyOf": [
+        _MANY,
+        {
+            "type": "object",
+            "properties": {
+                "measured": _MANY,
+                "plus_minus": {"anyOf": [{"type": "number", "minimum": 0.0}, {"$ref": "#/$defs/Text"}]},
+                "shape": {"enum": ["normal", "even", "triangle"], "type": "string"},
+                "basis": {"enum": ["measured", "published", "assumed"], "type": "string"},
+            },
+            "required": ["measured"],
+            "additionalProperties": False,
+        },
+    ],
+}
+
 
 def schema() -> dict[str, Any]:
     """The vocabulary as a JSON schema, for editors and for the documentation."""
@@ -18,12 +43,35 @@ def schema() -> dict[str, Any]:
 
 def schema_text() -> str:
     """Text of `case.schema.json`, made from the vocabulary; the same text every time."""
-    return json.dumps(schema(), indent=1, ensure_ascii=False) + "\n"
+    return json.dumps(_with_typed(schema()), indent=1, ensure_ascii=False) + "\n"
 
 
 def write_schema(path: Path) -> None:
     """Write `case.schema.json`."""
     path.write_text(schema_text(), encoding="utf-8", newline="\n")
+
+
+def _with_typed(whole: dict[str, Any]) -> dict[str, Any]:
+    """The schema with what may be typed for a number: text with a unit, and where a tolerance may stand, readings."""
+    found: dict[str, Any] = _or_text(whole)
+    found["$defs"] |= {"Text": TEXT, "Readings": READINGS}
+    return found
+
+
+def _or_text(node: Any) -> Any:
+    if isinstance(node, list):
+        return [_or_text(item) for item in node]
+    if not isinstance(node, dict):
+        return node
+    if node.get("type") == "number":
+        told = {key: node[key] for key in ("description", "default") if key in node}
+        return {"anyOf": [{key: node[key] for key in node if key not in told}, {"$ref": "#/$defs/Text"}], **told}
+    found = {key: _or_text(value) for key, value in node.items()}
+    for key, value in found.get("properties", {}).items():
+        if str(value.get("$ref")).rpartition("/")[2] in WITH_TOLERANCE:
+            told = {word: value[word] for word in value if word != "$ref"}
+            found["properties"][key] = {"anyOf": [{"$ref": value["$ref"]}, {"$ref": "#/$defs/Readings"}], **told}
+    return found
 
 
 def _as_read(node: Any) -> Any:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 _STARTER = """\
 # A case to begin with: a small chip under a lid and a water-cooled plate. All numbers are invented; put in yours.
-# Units stand in the keys. A number may carry its tolerance: {value: 0.7, plus_minus: 0.02, basis: measured}.
+# Units stand in the keys; another may stand beside a number: `780 um`, `86 F`, `1.5 W/cm2K`. A number may carry its
+# tolerance: {value: 0.7, plus_minus: 0.02, basis: measured}; readings of a caliper are a list: [0.69, 0.70, 0.70].
 
 title: My first stack                 # stands over every result
 dimensions: 3                         # 3, or 2 for a slice

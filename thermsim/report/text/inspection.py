@@ -10,8 +10,11 @@ from thermsim.report.words.numbers import UNKNOWN, fixed, significant
 
 
 def measurement_blocks(measured: Measurements) -> list[Block]:
-    """Slips first, then heights, parts, joints, heat, faces, options, and the grids that a study may take."""
-    blocks = [_slips(measured.title, measured.slips), _heights(measured)]
+    """Slips, what was typed, heights, parts, joints, heat, faces, options, and the grids that a study may take."""
+    blocks = [_slips(measured.title, measured.slips)]
+    if measured.typed:
+        blocks.append(_typed(measured))
+    blocks.append(_heights(measured))
     blocks.append(_parts(measured.parts))
     if measured.joints:
         blocks.append(_joints(measured))
@@ -107,6 +110,12 @@ def _slips(title: str, slips: tuple[Slip, ...]) -> Block:
     for slip in slips:
         lines += [f"{slip.severity.upper()}  {slip.place}: {slip.message}", f"    {slip.remedy}"]
     return Block(title, lines=tuple(lines))
+
+
+def _typed(measured: Measurements) -> Block:
+    rows = tuple((one.place, one.text, one.is_understood_as, str(one.line)) for one in measured.typed)
+    columns = (_left("number"), _left("typed"), _left("understood as"), Column("line"))
+    return Block("Numbers with units of their own", columns=columns, rows=rows)
 
 
 def _heights(measured: Measurements) -> Block:

@@ -1,0 +1,63 @@
+"""What was typed for the numbers of a case, and what was understood, so that it can be read again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from thermsim.case.source.marked_values import KeyPath, Source
+from thermsim.case.typed.keys import in_words, unit_at
+from thermsim.case.vocabulary.addresses import called
+from thermsim.case.vocabulary.schema import Case
+
+
+@dataclass(frozen=True)
+class Typed:
+    """A number that was typed with a unit or as readings.
+
+    place : its address, or that of the option it stands in; text : what was typed
+    is_understood_as : the value in the unit of its key, `0.78 mm`; line : of the file
+    """
+
+    place: str
+    text: str
+    is_understood_as: str
+    line: int
+
+
+def typed_numbers(case: Case) -> tuple[Typed, ...]:
+    """Everything that was typed in other words than its key's unit, in the order of the file."""
+    if case._origin is None:
+        return ()
+    source = case._origin.source
+    paths = sorted((path for path in source.marks if source.typed_at(path) is not None), key=source.mark)
+    return tuple(
+        Typed(_place(case, source, path), text, _understood(source.at(path), in_words(path)), source.mark(path)[0])
+        for path in paths
+        if (text := source.typed_at(path)) is not None
+    )
+
+
+def _place(case: Case, source: Source, path: KeyPath) -> str:
+    """`die.thickness_mm`; in an option, its name and the change."""
+    if path[0] == "options" and len(path) > 2:
+        name = source.at((*path[:2], "option"))
+        return f"option {name!r}: {'.'.join(map(str, path[3:]))}"
+    around = [one for one in called(case) if path[: len(one.path)] == one.path]
+    if not around:
+        return ".".join(map(str, path))
+    nearest = max(around, key=lambda one: len(one.path))
+    return ".".join([nearest.address, *map(str, path[len(nearest.path) :])])
+
+
+def _understood(value: Any, path: KeyPath) -> str:
+    """A value in the unit of its key, in words."""
+    if isinstance(value, list):
+        shown = " x ".join(f"{one:.6g}" for one in value)
+    elif isinstance(value, dict):
+        of = f", of {value['repeats']} readings by Student's t" if "repeats" in value else ""
+        return f"{value['value']:.6g} +- {value['plus_minus']:.3g} {unit_at(path)}".rstrip() + of
+    else:
+        shown = f"{value:.6g}"
+    unit = unit_at(path)
+    return f"{shown} {unit}".rstrip()
