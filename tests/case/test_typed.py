@@ -261,7 +261,7 @@ def test_inspect_shows_what_was_typed() -> None:
         "top.film_W_m2K": ("[9100, 9000, 8900]", "9000 +- 248 W/m2K, of 3 readings by Student's t"),
         "option 'more flow': cooling.top.film_W_m2K": ("1.2 W/cm2K", "12000 W/m2K"),
     }
-    assert measure(case).to_dict()["typed"][0]["line"] == text[: text.index("780 um")].count("\n") + 1
+    assert measure(case).to_dict()["typed"][0]["line"] == text[: text.index("mm: 780 um")].count("\n") + 1
     places = [one.place for one in typed_numbers(with_option(case, "more flow"))]
     assert "top.film_W_m2K" in places
 

@@ -54,7 +54,7 @@ ONE_MISTAKE = [
     (
         THICK,
         "thickness_mm: 1.3 or 1.4",
-        "1.3 +-",
+        "1.3 or",
         f"part 'substrate': `thickness_mm` {NUMBER} the text '1.3 or 1.4'; 'or 1.4' is no unit that is known here: "
         "write the number in mm, without a unit",
     ),
