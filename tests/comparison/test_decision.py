@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from thermsim.case.inputs.spread import Spread, table
-from thermsim.case.vocabulary.coverage import coverage_factor
+from thermsim.case.typed.coverage import coverage_factor
 from thermsim.comparison.decision import Verdict, independent_K, scatter_of_comparison, verdict
 from thermsim.comparison.ranking import InputShare, NextMeasurement, measure_next, unfit
 from thermsim.comparison.uncertainty import first_order, summarise

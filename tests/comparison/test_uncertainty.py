@@ -12,7 +12,7 @@ import pytest
 from scipy import stats
 
 from thermsim.case.inputs.spread import Spread, enough, points, spread, table
-from thermsim.case.vocabulary.coverage import coverage_factor
+from thermsim.case.typed.coverage import coverage_factor
 from thermsim.comparison.uncertainty import (
     Sampled,
     compare_ways,

@@ -9,6 +9,7 @@ import pytest
 import remedies_of_calls
 import remedies_of_cases
 import remedies_of_places
+import remedies_of_typed
 from mistakes import ONE_MISTAKE
 from remedies import QUOTED, SMALL, DeadRemedyError, Row, edited, is_told, quoted, refusal, refused, templates
 from samples import CORNCRAKE
@@ -19,6 +20,7 @@ ROWS: dict[str, list[Row]] = {
     "cases": remedies_of_cases.ROWS,
     "places": remedies_of_places.ROWS,
     "calls": remedies_of_calls.ROWS,
+    "numbers as typed": remedies_of_typed.ROWS,
 }
 TRIED = ("case/",)  # rooms whose every message is tried
 LEAST_TEXTS = 100

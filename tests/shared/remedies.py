@@ -252,6 +252,8 @@ def quoted(text: str, error: Exception | None) -> str:
             lines = text.split("\n")
             line, start = lines[fault.line - 1], fault.column - 1
             stands = re.match(r"'[^']*'|\"[^\"]*\"|[^,\]}:#]+(?::(?! )[^,\]}#]*)?(?:,\d+)?", line[start:])
+            if re.match(r"\w+: \S", word):  # a key with its value, in place of another one
+                stands = re.match(r"\w+: *(?:\{[^}]*\}|\[[^\]]*\]|[^,}#]*)", line[start:])
             assert stands is not None, fault
             lines[fault.line - 1] = line[:start] + word + line[start + len(stands[0].rstrip()) :]
             text = "\n".join(lines)

@@ -154,7 +154,6 @@ VALUES: list[Row] = [
     case(((THICK, "thickness_mm: 1,36"),), "write decimals with a point: 1.36"),
     case(((THICK, "thickness_mm: 1_360"),), "write the digits without marks between them: 1360", (("1_360", "1360"),)),
     case(((THICK, "thickness_mm: 0x1"),), "write it in decimals: 1"),
-    case(((THICK, "thickness_mm: 1.3 +- 0.1"),), "write {value: 1.3, plus_minus: 0.1}"),
     case((("[42.0, 38.0]", "[42,0, 38]"),), "decimals are written with a point", (("[42,0, 38]", "[42.0, 38]"),)),
     case((("[42.0, 38.0]", "42"),), "is \\[x, y\\], found 1 number", (("size_mm: 42", "size_mm: [42, 38]"),)),
     case((("dimensions: 3", "dimensions: 2"),), "change one or the other", (("dimensions: 2", "dimensions: 3"),)),

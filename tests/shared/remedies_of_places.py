@@ -361,10 +361,10 @@ OTHERS: list[Row] = [
         (("\nrims:", "\ncooling:\n  - {0}"),),
     ),
     case(
-        (("layers:", "stack:"),),
+        (("layers:", "my_package:"),),
         "`layers` is missing; write `layers:` and below it, from "
         "the bottom up, `  - {part: name, material: silicon, size_mm: .x, y., thickness_mm: 0.7}` and so on",
-        (("stack:", "layers:"),),
+        (("my_package:", "layers:"),),
     ),
     case(
         (("title: Corncrake on Bench Four", 'title: "\\U99999999"'),),
@@ -390,13 +390,6 @@ OTHERS: list[Row] = [
         ((MORE, ""),),
         base=ONE_OPTION,
         limits={"case.faults.validation.MOST_WORK": 200},
-    ),
-    case((("thickness_mm: 1.36", "thickness_mm: 1.37 mm"),), "leave the unit out, the key names it: 1.37"),
-    case((("thickness_mm: 1.36", "thickness_mm: 1360 um"),), "that is 1.36 mm: write 1.36"),
-    case(
-        (("thickness_mm: 1.36", "thickness_mm: 1.36 ell"),),
-        "write the number in mm, without a unit",
-        (("1.36 ell", "1.36"),),
     ),
     OfCase(
         ((NO_MAP, MAP.replace("map.csv", "file/map.csv")),),

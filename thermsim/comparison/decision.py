@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from math import floor, hypot, isfinite, sqrt
 from typing import Literal
 
-from thermsim.case.vocabulary.coverage import NORMAL_95
+from thermsim.case.typed.coverage import NORMAL_95
 from thermsim.comparison.ranking import HALF_PERCENT, InputShare, NextMeasurement, measure_next, percent
 from thermsim.rounding import decimals_apart, times_in
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from thermsim.case.inputs.spread import REPLICATES
-from thermsim.case.vocabulary.coverage import coverage_factor
+from thermsim.case.typed.coverage import coverage_factor
 from thermsim.errors import ThermsimError
 from thermsim.rounding import doubt_in_words
 

@@ -17,7 +17,7 @@ from math import inf, isfinite, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from thermsim.case.vocabulary.coverage import half_widths_per_uncertainty
+from thermsim.case.typed.coverage import half_widths_per_uncertainty
 from thermsim.case.vocabulary.numbers import Shape
 from thermsim.errors import ThermsimError
 

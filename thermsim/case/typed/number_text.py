@@ -266,13 +266,13 @@ def _in_key_unit(number: Fraction, words: str, wanted: Wanted) -> Fraction:
     if unit == PERCENT:
         return _of_hundred(number, wanted)
     if not wanted.unit:
-        raise NotUnderstoodError("it has no unit: write the number alone", (number, unit))
+        raise NotUnderstoodError("it has no unit: write the number alone", of_kind=(number, unit))
     try:
         found = converted(number, unit, unit_named(wanted.unit), _is_difference(wanted))
     except WrongKindError as wrong:
         of = unit_kind(wanted)
         is_of = f"that is {wrong.is_of}, and" if wrong.is_of else f"{words} is of another kind:"
-        raise NotUnderstoodError(f"{is_of} `{wanted.key}` takes {of}", (number, unit)) from None
+        raise NotUnderstoodError(f"{is_of} `{wanted.key}` takes {of}", of_kind=(number, unit)) from None
     _refuse_beyond(float(found), found == 0)
     return found
 

@@ -12,8 +12,8 @@ from fractions import Fraction
 from math import floor, fsum, sqrt
 from typing import Any
 
+from thermsim.case.typed.coverage import half_widths_per_uncertainty
 from thermsim.case.typed.number_text import NotUnderstoodError, as_number
-from thermsim.case.vocabulary.coverage import half_widths_per_uncertainty
 
 FEWEST = 2
 # Readings of one thing do not differ by more than this share of their mean, temperatures by more kelvins: with more, a
