@@ -9,6 +9,7 @@ import pytest
 import remedies_of_calls
 import remedies_of_cases
 import remedies_of_places
+import remedies_of_slips
 import remedies_of_typed
 from mistakes import ONE_MISTAKE
 from remedies import QUOTED, SMALL, DeadRemedyError, Row, edited, is_told, quoted, refusal, refused, templates
@@ -19,10 +20,11 @@ from thermsim.case.load import parse_case
 ROWS: dict[str, list[Row]] = {
     "cases": remedies_of_cases.ROWS,
     "places": remedies_of_places.ROWS,
+    "slips": remedies_of_slips.ROWS,
     "calls": remedies_of_calls.ROWS,
     "numbers as typed": remedies_of_typed.ROWS,
 }
-TRIED = ("case/",)  # rooms whose every message is tried
+TRIED = ("case/", "plausibility/")  # rooms whose every message is tried
 LEAST_TEXTS = 100
 
 

@@ -139,6 +139,7 @@ class OfSlip:
     base: str = SMALL
     option: str | None = None
     files: dict[str, str | bytes] = field(default_factory=dict)
+    then: dict[str, str | bytes] = field(default_factory=dict)
 
     def slips(self, text: str, folder: Path) -> list[Slip]:
         case = parse_case(text, "case.yaml", folder)
@@ -152,6 +153,7 @@ class OfSlip:
         if not said:
             raise DeadRemedyError(f"{self.told!r} is told by none of {[words_of(one) for one in before]}")
         found = re.search(self.told, said[0])
+        write(folder, self.then)
         after = self.slips(edited(text, tuple((old, filled(new, found)) for old, new in self.mended)), folder)
         places = {(one.place, one.message) for one in before}
         new = [words_of(one) for one in after if re.search(self.told, words_of(one)) or

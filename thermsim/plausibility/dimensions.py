@@ -19,6 +19,9 @@ Array = NDArray[np.float64]
 
 # Relative half width of a density from the catalogue, by how sure the catalogue is of it (common practice, no source).
 DENSITY_DOUBT = {"measured standard value": 0.005, "handbook": 0.02, "range from practice": 0.05}
+# Of a mass, where neither the scale nor the sizes nor the density has a tolerance: calipers leave as much; our own
+# choice.
+UNSAID_TOLERANCE = 0.005
 
 
 @dataclass(frozen=True)
@@ -176,7 +179,7 @@ def part_measure(case: Case, part: Part, model: Model) -> PartMeasure:
     measured = replace(measured, mass_g=mass, mass_plus_minus_g=half)
     if part.weighed_g is None:
         return measured
-    tolerance = _root_sum_square([half, part.weighed_g.plus_minus])
+    tolerance = _root_sum_square([half, part.weighed_g.plus_minus]) or UNSAID_TOLERANCE * mass
     difference = part.weighed_g.value - mass
     return replace(
         measured,

@@ -60,7 +60,7 @@ THICKNESS = {
     "substrate": Usual(0.2, 4.0, "mm"),
     "lid": Usual(0.3, 6.0, "mm"),
     "plate": Usual(0.5, 25.0, "mm"),
-    "part": Usual(0.01, 60.0, "mm"),
+    "part": Usual(0.001, 60.0, "mm"),  # from a plating of a thousandth
 }
 LONGER_SIDE = {
     "die": Usual(3.0, 60.0, "mm"),
