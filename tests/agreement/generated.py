@@ -30,7 +30,10 @@ FEATURES: dict[str, tuple[str, ...]] = {
     "sizes": ("unequal", "equal", "lid smaller"),
     "offset": ("none", "die", "lid overhangs"),
     "heat": ("die bottom", "die top", "die volume", "die bottom and top", "die bottom and volume", "die and lid"),
-    "power": ("zones", "whole part", "map in W", "map in W/mm2", "zones and map", "zones that only read a map"),
+    "power": (
+        "zones", "whole part", "map in W", "map in W/mm2", "zones and map", "zones that only read a map", "shares",
+        "whole in one number",
+    ),
     "leakage": ("none", "linear", "exponential", "two laws"),
     "die k": ("constant", "power law", "table", "catalogue", "in-plane, one value", "in-plane, two values"),
     "lid k": ("constant", "catalogue", "changed catalogue", "in-plane, one value"),
@@ -111,6 +114,11 @@ RULES: tuple[tuple[dict[str, tuple[str, ...]], str], ...] = (
     ({"heat": ("die bottom", "die top", "die volume"), "leakage": ("two laws",)}, "one heat has one law"),
     ({"heat": ("die bottom and top", "die bottom and volume"), "option": ("leakage",)}, "which heat?"),
     ({"power": ("whole part",), "inserts": ("void in die",)}, "a zone may not lie over a void"),
+    (
+        {"power": ("whole in one number",), "readings": ("mean", "highest", "all kinds")},
+        "the zone of a whole part has the name of the part, which another heat may have too",
+    ),
+    ({"power": ("whole in one number",), "option": ("power",)}, "no zone has a power"),
     ({"power": ("whole part",), "heat": ("die and lid",), "inserts": ("void in lid",)}, "no zone lies over a void"),
     ({"probes": ("none",), "readings": ("of probes", "all kinds")}, "a reading needs its probe"),
     ({"tolerance": ("none",), "shape": ("even", "triangle", "normal", "repeats")}, "a shape belongs to a tolerance"),
@@ -411,6 +419,14 @@ class _Builder:
         found: dict[str, Any] = {}
         if kind == "whole part":
             found["zones"] = [{"zone": f"whole{tail}", "power_W": self.watts(power)}]
+        elif kind == "whole in one number":
+            found["power_W"] = self.watts(power)
+        elif kind == "shares":
+            found |= {"power_W": self.watts(power), "zones": []}
+            for zone, box in self.zone_boxes(size, number):
+                of_zone = {"core": {"share": self.tolerant("powers", 0.45, 0.05)}, "memory": {"power_W": 0.1 * power}}
+                found["zones"].append({"zone": f"{zone}{tail}", **box, **of_zone.get(zone, {})})
+            found["alike"] = [{"zones": [f"cache{tail}"], "share": 0.2}]
         elif kind not in ("map in W", "map in W/mm2"):
             reads = kind == "zones that only read a map"
             boxes = self.zone_boxes(size, number)

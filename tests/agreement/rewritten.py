@@ -292,6 +292,10 @@ def _cut_volume(whole: Whole, tables: Tables, heat: Whole, upper: str, share: fl
                 zone["zone"] += " upper"
             if "power_W" in zone:
                 zone["power_W"] = scaled(zone["power_W"], part)
+        if "power_W" in entry:
+            entry["power_W"] = scaled(entry["power_W"], part)
+        for group in entry.get("alike", []):
+            group["zones"] = [f"{zone} upper" if entry is other else zone for zone in group["zones"]]
     if "map" in heat:
         file = heat["map"]["file"]
         other["map"] = heat["map"] | {"file": f"upper-{file}"}
@@ -314,9 +318,9 @@ def cut_zone(drawn: Drawn, place: int, share: float) -> tuple[Whole, Tables]:
         "corner_mm": as_given([round(corner[0] + at, DIGITS), *corner[1:]]),
         "size_mm": as_given([round(size[0] - at, DIGITS), *size[1:]]),
     }
-    if "power_W" in zone:
-        left["power_W"] = scaled(zone["power_W"], at / size[0])
-        right["power_W"] = scaled(zone["power_W"], 1.0 - at / size[0])
+    for key in {"power_W", "share"} & set(zone):
+        left[key] = scaled(zone[key], at / size[0])
+        right[key] = scaled(zone[key], 1.0 - at / size[0])
     heat["zones"] = [left, right, *heat["zones"][1:]]
     whole["readings"] = [reading for reading in whole["readings"] if reading.get("zone") != zone["zone"]]
     return whole, tables

@@ -16,11 +16,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
-from thermsim.case.vocabulary.schema import Case, Clock, Heat, Leakage, Zone
+from thermsim.case.geometry.zones import powers_of
+from thermsim.case.vocabulary.schema import Case, Clock, Fraction, Heat, Leakage, Quantity, Zone
+
+Number = TypeVar("Number", bound=Quantity)
 
 
 @dataclass(frozen=True)
@@ -73,18 +76,19 @@ def driven(case: Case, drive: Drive) -> Case:
     heat: list[Heat] = []
     tables = {}
     for number, entry in enumerate(case.heat):
-        clocked, others = _parted(entry, named)
+        clocked, others = _parted(case, entry, named)
         if clocked is not None:
             factor, law = _law_at(clocked.leakage, drive)
             update: dict[str, Any] = {"leakage": law, "zones": [_scaled(zone, factor) for zone in clocked.zones]}
+            if clocked.power_W is not None:
+                update["power_W"] = _times(clocked.power_W, factor)
             if clocked.map is not None:
                 file = f"{clocked.map.file} of heat {number}"
                 tables[file] = factor * case.tables[clocked.map.file]
                 update["map"] = clocked.map.model_copy(update={"file": file})
             clocked = clocked.model_copy(update=update)
         if clocked is not None and others is not None and not (entry.leakage and entry.leakage.law.tells_apart):
-            merged = {zone.zone: zone for zone in (*clocked.zones, *others.zones)}
-            heat.append(entry.model_copy(update={"zones": [merged[zone.zone] for zone in entry.zones]}))
+            heat.append(_together(entry, clocked, others))
         else:
             heat += [part for part in (clocked, others) if part is not None]
     changed = case.model_copy(update={"heat": heat})
@@ -93,17 +97,61 @@ def driven(case: Case, drive: Drive) -> Case:
     return changed
 
 
-def _parted(heat: Heat, named: frozenset[str]) -> tuple[Heat | None, Heat | None]:
+def _parted(case: Case, heat: Heat, named: frozenset[str]) -> tuple[Heat | None, Heat | None]:
     """What of an entry is clocked, and what is not."""
     if not named:
         return heat, None
+    if heat.power_W is not None and any(zone.zone in named for zone in heat.zones):
+        if heat.power_W.value == 0.0:
+            return None, heat
+        heat = _shared_out(case, heat)
     clocked = [zone for zone in heat.zones if zone.zone in named]
     others = [zone for zone in heat.zones if zone.zone not in named]
     if not clocked:
         return None, heat
     if not others and heat.map is None:
         return heat, None
-    return heat.model_copy(update={"zones": clocked, "map": None}), heat.model_copy(update={"zones": others})
+    if heat.power_W is None:
+        return heat.model_copy(update={"zones": clocked, "map": None}), heat.model_copy(update={"zones": others})
+    watts = dict(zip((zone.zone for zone in heat.zones), powers_of(case, heat).zones, strict=True))
+    of_clocked = sum(watts[zone.zone] for zone in clocked)
+    whole = heat.power_W.value
+    return _part_of(heat, clocked, of_clocked / whole), _part_of(heat, others, 1.0 - of_clocked / whole)
+
+
+def _shared_out(case: Case, heat: Heat) -> Heat:
+    """The same with a share for every zone that has no watts of its own: what no zone covers keeps the rest."""
+    assert heat.power_W is not None
+    whole = heat.power_W.value
+    zones = [
+        zone
+        if zone.power_W is not None or power == 0.0
+        else zone.model_copy(update={"share": zone.share or Fraction(value=power / whole)})
+        for zone, power in zip(heat.zones, powers_of(case, heat).zones, strict=True)
+    ]
+    return heat.model_copy(update={"zones": zones, "alike": []})
+
+
+def _part_of(heat: Heat, zones: list[Zone], share: float) -> Heat:
+    """Some zones of a heat, which together make so much of it, as a heat of their own."""
+    assert heat.power_W is not None
+    again = [_share_times(zone, 1.0 / share) for zone in zones] if share > 0.0 else zones
+    return heat.model_copy(update={"zones": again, "power_W": _times(heat.power_W, share)})
+
+
+def _together(heat: Heat, clocked: Heat, others: Heat) -> Heat:
+    """One heat of both again, its zones in their order."""
+    found = {"zones": (*clocked.zones, *others.zones)}
+    update: dict[str, Any] = {}
+    if heat.power_W is not None:
+        assert clocked.power_W is not None and others.power_W is not None
+        parts = (clocked.power_W.value, others.power_W.value)
+        whole = sum(parts)
+        of_parts = zip((clocked, others), parts, strict=True)
+        found["zones"] = tuple(_share_times(zone, part / whole) for one, part in of_parts for zone in one.zones)
+        update = {"power_W": _times(heat.power_W, whole / heat.power_W.value), "alike": []}
+    named = {zone.zone: zone for zone in found["zones"]}
+    return heat.model_copy(update={**update, "zones": [named[zone.zone] for zone in heat.zones]})
 
 
 def _law_at(law: Leakage | None, drive: Drive) -> tuple[float, Leakage | None]:
@@ -115,6 +163,12 @@ def _law_at(law: Leakage | None, drive: Drive) -> tuple[float, Leakage | None]:
 
 
 def _scaled(zone: Zone, factor: float) -> Zone:
-    power = zone.power_W
-    scaled = {"value": factor * power.value, "plus_minus": factor * power.plus_minus}
-    return zone.model_copy(update={"power_W": power.model_copy(update=scaled)})
+    return zone if zone.power_W is None else zone.model_copy(update={"power_W": _times(zone.power_W, factor)})
+
+
+def _share_times(zone: Zone, factor: float) -> Zone:
+    return zone if zone.share is None else zone.model_copy(update={"share": _times(zone.share, factor)})
+
+
+def _times(number: Number, factor: float) -> Number:
+    return number.model_copy(update={"value": factor * number.value, "plus_minus": factor * number.plus_minus})

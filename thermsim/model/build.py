@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import insert_box, levels, part_box, zone_box
-from thermsim.case.geometry.zones import Place, zones_of
+from thermsim.case.geometry.zones import Place, powers_of, zones_in, zones_of
 from thermsim.case.vocabulary.schema import Case, Heat, Part
 from thermsim.materials.catalogue import VOID, Material
 from thermsim.model.cooled_faces import cooled_areas, cooling_faces
@@ -370,9 +370,14 @@ def _plan_watts(case: Case, grid: Grid, part: Part, heat: Heat, solid: NDArray[n
     """(nx, ny) [W] from the zones and the map of one heated part, which is solid in these columns."""
     watts = np.zeros(grid.shape[:2])
     area = grid.face_area(2)
-    for zone in heat.zones:
+    powers, free = powers_of(case, heat), solid.copy()
+    for zone, power in zip(zones_in(heat), powers.zones, strict=True):
         x, y = plan_slices(grid, zone_box(case, part, zone))
-        watts[x, y] += zone.power_W.value * area[x, y] / area[x, y].sum()
+        here = area[x, y] * solid[x, y]
+        watts[x, y] += power * here / here.sum()
+        free[x, y] = False
+    if powers.rest:
+        watts += powers.rest * area * free / area[free].sum()
     if heat.map is not None:
         table = np.array(case.tables[heat.map.file])[::-1].T  # file order: first line is the far edge
         x0, y0, x1, y1 = (MM * edge for edge in part_box(case, part))

@@ -295,10 +295,12 @@ class _Study:
     @cached_property
     def power_maps(self) -> PowerMaps | None:
         """Where samples differ by powers of zones alone, and no power depends on temperature."""
+        if any(heat.leakage or heat.map or heat.power_W for heat in self.case.heat):
+            return None  # of a whole that zones share, what no zone covers is no question of superposition
         powers = [one for one in (self.known[path] for path in self.varied) if one.key == "power_W"]
         made = {(zone.heat, zone.zone): of_zone(zone, "mean") for zone in zones_of(self.case)}
         zones = [made[int(one.steps[1]), one.owner] for one in powers]
-        if not zones or len(zones) < len(self.varied) or any(heat.leakage or heat.map for heat in self.case.heat):
+        if not zones or len(zones) < len(self.varied):
             return None
         return PowerMaps(self.base, zones, self.questions)
 

@@ -26,7 +26,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from thermsim.case.geometry.zones import zones_of
+from thermsim.case.geometry.zones import powers_of
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
 from thermsim.mesh.convergence import GRIDS_OF_LIMIT, Doubt, doubts
@@ -63,7 +63,7 @@ class Superposition:
     zones : their temperatures, in the order of the case
     questions : what each row answers: the mean of each zone first, then probes, then readings that take one of these
     resistance : (questions, zones) [K/W]
-    base_W : (zones,) heat made in each zone at the base, a power map not counted [W]
+    base_W : (zones,) heat made in each zone at the base, of a power map, and of what no zone covers, nothing [W]
     base_C : (questions,) temperatures of the base [C]
     """
 
@@ -245,8 +245,9 @@ def _guess_for(model: Model, field: Field) -> Guess:
 def _base_heats(case: Case, field: Field, heats: Sequence[Heats]) -> list[float]:
     """Heat made in each zone by its own power [W], with leakage at the temperatures of the base."""
     found = []
-    for known, zone, (face_watt, volume_watt) in zip(zones_of(case), field.model.zones, heats, strict=True):
-        power, law = known.given.power_W.value, field.model.sources[zone.source].leakage
+    powers = [power for heat in case.heat for power in powers_of(case, heat).zones]
+    for power, zone, (face_watt, volume_watt) in zip(powers, field.model.zones, heats, strict=True):
+        law = field.model.sources[zone.source].leakage
         for face in face_watt:
             found.append(power * float(replace(face, leakage=law).made(field.heated_face[zone.source]).sum()))
         for volume in volume_watt:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import part_box
+from thermsim.case.geometry.zones import powers_of
 from thermsim.case.vocabulary.schema import Case, Heat, Joint, Part
 from thermsim.materials.catalogue import VOID, Material
 from thermsim.model.build import Model
@@ -89,8 +90,8 @@ class JointMeasure:
 
 
 def heat_W(case: Case, heat: Heat) -> float:
-    """Power [W] of one entry of `heat`: its zones and its map."""
-    return sum(zone.power_W.value for zone in heat.zones) + map_W(case, heat)
+    """Power [W] of one entry of `heat`: its zones, what no zone covers, and its map."""
+    return powers_of(case, heat).total + map_W(case, heat)
 
 
 def map_W(case: Case, heat: Heat) -> float:

@@ -7,7 +7,8 @@ from math import log
 
 import numpy as np
 
-from thermsim.case.geometry.places import Box, part_box, zone_box
+from thermsim.case.geometry.places import part_box, zone_box
+from thermsim.case.geometry.zones import heated_boxes, powers_of, zones_in
 from thermsim.case.vocabulary.schema import Case, Clock, Heat
 from thermsim.plausibility import usual_ranges as usual
 from thermsim.plausibility.coverage import area_mm2, cover, thin_strips
@@ -58,8 +59,7 @@ def _clock_remedy(clock: Clock) -> str:
 def heat_slips(case: Case, heat: Heat) -> Iterator[Slip]:
     """Powers of one entry of `heat`, and its leakage."""
     part = part_called(case, heat.in_)
-    boxes = {zone.zone: zone_box(case, part, zone) for zone in heat.zones}
-    yield from _zones(heat, boxes)
+    yield from _zones(case, heat)
     if heat.map is not None:
         yield from _map(case, heat)
     law = heat.leakage
@@ -69,13 +69,14 @@ def heat_slips(case: Case, heat: Heat) -> Iterator[Slip]:
         yield Slip("warning", f"heat in {part.part}, leakage.per_K", message, remedy)
 
 
-def _zones(heat: Heat, boxes: dict[str, Box]) -> Iterator[Slip]:
+def _zones(case: Case, heat: Heat) -> Iterator[Slip]:
     """Zones that make too much for their size; in one line where there are several."""
     hot = {}
-    for zone in heat.zones:
-        flux = zone.power_W.value / area_mm2(boxes[zone.zone])
+    part = part_called(case, heat.in_)
+    for zone, power in zip(zones_in(heat), powers_of(case, heat).zones, strict=True):
+        flux = power / area_mm2(zone_box(case, part, zone))
         if not usual.ZONE_FLUX.holds(flux):
-            hot[zone.zone] = (flux, zone.power_W.value)
+            hot[zone.zone] = (flux, power)
     if not hot:
         return
     fluxes, watts = [flux for flux, _ in hot.values()], [power for _, power in hot.values()]
@@ -84,7 +85,8 @@ def _zones(heat: Heat, boxes: dict[str, Box]) -> Iterator[Slip]:
         remedy = f"did you mean {_span([power / 1000 for power in watts])} W (milliwatts written as W)?"
     names = list(hot)
     if len(names) == 1:
-        yield Slip("warning", f"{names[0]}.power_W", f"{names[0]} makes {fluxes[0]:.3g} W/mm2; {MOST}", remedy)
+        place = f"{names[0]}.power_W" if heat.power_W is None else f"heat.{heat.in_}.power_W"
+        yield Slip("warning", place, f"{names[0]} makes {fluxes[0]:.3g} W/mm2; {MOST}", remedy)
         return
     more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
     message = f"{len(names)} zones ({', '.join(names[:MOST_NAMED])}{more}) make {_span(fluxes)} W/mm2; {MOST}"
@@ -118,7 +120,7 @@ def zone_gaps(case: Case, heat: Heat) -> Iterator[Slip]:
         return
     part = part_called(case, heat.in_)
     holder = part_box(case, part)
-    made = {zone.zone: zone_box(case, part, zone) for zone in heat.zones if zone.power_W.value > 0}
+    made = heated_boxes(case, heat)
     place = f"heat in {part.part}"
     for strip in thin_strips(holder, made, usual.WIDEST_STRIP_mm):
         first, second = strip.between

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from thermsim.case.geometry.cooling_places import places_told
 from thermsim.case.geometry.places import AXIS_OF_FACE, part_box, zone_box
+from thermsim.case.geometry.zones import heated_boxes, powers_of, zones_in
 from thermsim.case.options import with_option
 from thermsim.case.typed.listing import Typed, typed_numbers
 from thermsim.case.vocabulary.schema import Case, Heat, Option
@@ -52,6 +53,7 @@ class HeatMeasure:
     """One heated part; powers hold at the temperature of its leakage law. Strips: `between a and b`, with width.
 
     map_highest_W_mm2 : the hottest cell of its power map; None without a map, as map_file and map_W, its whole power
+    rest_W : of `power_W`, what the area without zones makes; None where there is no such rest
     """
 
     part: str
@@ -66,6 +68,7 @@ class HeatMeasure:
     map_highest_W_mm2: float | None = None
     map_file: str | None = None
     map_W: float | None = None
+    rest_W: float | None = None
 
 
 @dataclass(frozen=True)
@@ -168,14 +171,15 @@ def _weighing(parts: tuple[PartMeasure, ...]) -> Iterator[Slip]:
 def _heat(case: Case, heat: Heat) -> HeatMeasure:
     part = part_called(case, heat.in_)
     holder = part_box(case, part)
-    boxes = {zone.zone: zone_box(case, part, zone) for zone in heat.zones}
-    made = {zone.zone: boxes[zone.zone] for zone in heat.zones if zone.power_W.value > 0}
-    coverage = cover(holder, [holder] if heat.map is not None else list(made.values()))
+    made, powers = heated_boxes(case, heat), powers_of(case, heat)
+    coverage = cover(holder, list(made.values()))
     area = (holder[2] - holder[0]) * (holder[3] - holder[1])
     zones = []
-    for zone in heat.zones:
-        x0, y0, x1, y1 = boxes[zone.zone]
-        size, power = (x1 - x0) * (y1 - y0), zone.power_W.value
+    # A zone that stands for the whole part is told where it makes heat, and not beside a map.
+    told = zip(zones_in(heat), powers.zones, strict=True) if heat.zones or heat.map is None else ()
+    for zone, power in told:
+        x0, y0, x1, y1 = zone_box(case, part, zone)
+        size = (x1 - x0) * (y1 - y0)
         zones.append(ZoneMeasure(zone.zone, size, power, power / size))
     strips = [] if heat.map is not None else thin_strips(holder, made, usual.WIDEST_STRIP_mm)
     power = heat_W(case, heat)
@@ -192,6 +196,7 @@ def _heat(case: Case, heat: Heat) -> HeatMeasure:
         map_highest_W_mm2=None if heat.map is None else float(map_W_mm2(case, heat).max()),
         map_file=None if heat.map is None else heat.map.file,
         map_W=None if heat.map is None else map_W(case, heat),
+        rest_W=powers.rest or None,
     )
 
 

@@ -14,6 +14,7 @@ from thermsim.case.faults.outlines import (
     check_thicknesses,
     outside,
 )
+from thermsim.case.faults.zones import check_powers
 from thermsim.case.geometry.floor_plan import with_number
 from thermsim.case.geometry.places import insert_box, part_box, zone_box
 from thermsim.case.source.marked_values import Source
@@ -87,6 +88,8 @@ def faults_of(case: Case, changed: Collection[Input]) -> list[str]:
             check_patches(look)
     if any(one.key in ("low", "high", "low_C", "high_C") for one in changed):
         check_wedges(look)
+    if "plan" in moved or any(one.steps[0] == "heat" and one.key in ("power_W", "share") for one in changed):
+        check_powers(look)
     if any(one.unit == "C" or "leakage" in one.steps for one in changed):
         check_leakage(look)
     return [fault.message for fault in look.faults]

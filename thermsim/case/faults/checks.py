@@ -11,6 +11,7 @@ from thermsim.case.faults.examination import Look, entries
 from thermsim.case.faults.names import check_names, check_references
 from thermsim.case.faults.tables import check_tables
 from thermsim.case.faults.wording import context
+from thermsim.case.faults.zones import check_powers
 from thermsim.case.source.marked_values import KeyPath, Source
 from thermsim.case.vocabulary.schema import (
     Case,
@@ -50,6 +51,7 @@ def check_everything(look: Look) -> None:
     check_clock(look)
     check_tables(look)
     outlines.check_outlines(look)
+    check_powers(look)
 
 
 # ------------------------------------------------------------------------------------------- dimensions

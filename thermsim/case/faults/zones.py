@@ -1,4 +1,4 @@
-"""Zones that readings name: each must be one zone, and no more than one."""
+"""Zones that readings name: each must be one zone, and no more than one; and what zones make of a whole."""
 
 from __future__ import annotations
 
@@ -8,8 +8,39 @@ from typing import Any
 
 from thermsim.case.faults.examination import Look
 from thermsim.case.faults.wording import did_you_mean, listed
-from thermsim.case.geometry.zones import is_meant
+from thermsim.case.geometry.zones import ROUND_OFF, is_meant, powers_of, uncovered_mm2
+from thermsim.case.source.marked_values import KeyPath
 from thermsim.case.vocabulary.schema import Reading
+
+
+def check_powers(look: Look) -> None:
+    """Zones do not make more than the whole that they share; what is left over has a place."""
+    parts = {part.part: part for part in look.case.parts}
+    for place, heat in enumerate(look.case.heat):
+        if heat.power_W is None or heat.in_ not in parts:
+            continue
+        path: KeyPath = ("heat", place, "power_W")
+        shares = [zone.share for zone in heat.zones if zone.share is not None] + [group.share for group in heat.alike]
+        own = [zone.power_W for zone in heat.zones if zone.power_W is not None]
+        whole = heat.power_W
+        for reach, sign in (("", 0.0), (", at the ends of their tolerances,", 1.0)):
+            power = whole.value - sign * whole.plus_minus
+            shared = sum(share.value + sign * share.plus_minus for share in shares)
+            watts = sum(each.value + sign * each.plus_minus for each in own)
+            left = power * (1.0 - shared) - watts
+            if left < -ROUND_OFF * power:
+                made = " and ".join(
+                    [f"shares of {shared:.4g}"] * bool(shares) + [f"{watts:.4g} W of zones"] * bool(own)
+                )
+                what = f"{made}{reach} are more than all of its {power:.4g} W: lower them, or raise `power_W`"
+                more = "" if not sign else "; or leave one zone without `share`, which then takes what is left"
+                look.add(path, f"heat in {heat.in_!r}: {what}{more}")
+                break
+        else:
+            powers = powers_of(look.case, heat)
+            if powers.rest > 0.0 and uncovered_mm2(look.case, heat) == 0.0:
+                what = f"zones make {sum(powers.zones):.4g} of {whole.value:.4g} W, and cover all of {heat.in_!r}"
+                look.add(path, f"{what}: leave one without `share` or `power_W`, and it takes the rest")
 
 
 def check_zones_of_readings(look: Look, given: Sequence[str]) -> None:

@@ -21,6 +21,7 @@ from thermsim.case.vocabulary.cooling import BOUNDARY_KEYS as BOUNDARY_KEYS
 from thermsim.case.vocabulary.cooling import Cooling as Cooling
 from thermsim.case.vocabulary.cooling import Direction as Direction
 from thermsim.case.vocabulary.cooling import Face as Face
+from thermsim.case.vocabulary.heat import Alike as Alike
 from thermsim.case.vocabulary.heat import Heat as Heat
 from thermsim.case.vocabulary.heat import Leakage as Leakage
 from thermsim.case.vocabulary.heat import PowerMap as PowerMap

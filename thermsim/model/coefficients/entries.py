@@ -57,8 +57,8 @@ class Entries:
     """Some coefficients of the base's grid.
 
     sums : for conductance, lower and upper heat and ground of all faces: (5 faces, entries) what belongs to what
-    volumes : for each volume source: its index, and for its watts at the base and the shares of zones in them
-        (1 + zones, entries); kinds : (entries,)
+    volumes : for each volume source: its index, and for its watts at the base and the shares of zones and rests in them
+        (1 + zones + sources, entries); kinds : (entries,)
     """
 
     faces: Faces
@@ -122,9 +122,10 @@ def _volumes(base: Topology, kinds: Ints, index: Ints) -> tuple[tuple[int, Array
         levels = np.arange(len(widths))[source.levels]
         here = (kinds >= GROUND) & np.isin(index[:, 2], levels)
         i, j, k = index[here].T
-        made = np.zeros((1 + len(base.model.zones), len(kinds)))
+        of_zones = zone_shares(base, offset + number)
+        made = np.zeros((1 + len(of_zones), len(kinds)))
         made[0, here] = source.watts[i, j, k - levels[0]]
         upright = widths[k] / widths[source.levels].sum()
-        made[1:, here] = zone_shares(base, offset + number)[:, i, j] * upright
+        made[1:, here] = of_zones[:, i, j] * upright
         found.append((offset + number, made))
     return tuple(found)

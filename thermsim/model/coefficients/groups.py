@@ -15,13 +15,15 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.geometry.zones import zones_of
+from thermsim.case.geometry.places import part_box
+from thermsim.case.geometry.zones import powers_of, zones_of
 from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case, Joint, MaterialGiven, Part
 from thermsim.errors import ThermsimError
 from thermsim.materials.conductivity import Law
 from thermsim.model.assemble import FacePlane
 from thermsim.model.build import Model
+from thermsim.model.grid.cells import plan_slices
 from thermsim.model.physics.boundary import NOWHERE, boundary_of
 from thermsim.model.physics.properties import is_void, joint_of, material_of
 
@@ -39,7 +41,8 @@ class Numbers:
     stretch : (n, parts) thickness over the base's
     joint : (n, joints) resistance per area; NaN where it is uneven, and then the base's
     gap : (n, joints) thickness of the film over the base's, for the fill beside it
-    film, fluid, flux : (n, coolings); power : (n, zones); per_K, at_C : (n, sources) of leakage
+    film, fluid, flux : (n, coolings); power : (n, zones + sources), of zones and of what no zone of a source covers
+    per_K, at_C : (n, sources) of leakage
     """
 
     conductivity: Array
@@ -154,10 +157,20 @@ def _row(base: Topology, case: Case) -> tuple[Array | list[float], ...]:
         ],
         _films(case) / base.films,
         *_links(base, case, stretch).T,
-        [zone.given.power_W.value for zone in zones],
+        _powers(base, case),
         [0.0 if leak is None else leak.per_K or 0.0 for leak in leaks],
         [0.0 if leak is None else leak.at_C for leak in leaks],
     )
+
+
+def _powers(base: Topology, case: Case) -> list[float]:
+    """Of each zone, then of what no zone of each source covers [W]."""
+    of_heat = [powers_of(case, heat) for heat in case.heat]
+    found = [power for powers in of_heat for power in powers.zones]
+    rests = [0.0] * len(base.model.sources)
+    for cells, zone in zip(base.model.zones, zones_of(case), strict=True):
+        rests[cells.source] = of_heat[zone.heat].rest
+    return found + rests
 
 
 def _links(base: Topology, case: Case, stretch: Array) -> Array:
@@ -227,7 +240,7 @@ class Faces:
 
     axis : (faces,); area : (faces,) [m2] at the base; joint : index, -1 for none; uneven : its resistance at the base
     sources : for each face source that acts on one of them: its index, whether on the lower side, base watts (faces,),
-        and the share of each zone's watts (zones, faces)
+        and the share of each zone's watts, then of each rest (zones + sources, faces)
     """
 
     base: Topology
@@ -342,13 +355,25 @@ def _side(base: Topology, axis: Ints, place: Ints, step: int) -> Side:
 
 
 def zone_shares(base: Topology, source: int) -> Array:
-    """(zones, nx, ny) share of the watts of each zone of a source in each column; zero for zones of other sources."""
+    """(zones + sources, nx, ny) share of each column in the watts of each zone, then of what no zone covers.
+
+    Zero for those of other sources than this one.
+    """
     model = base.model
-    shares = np.zeros((len(model.zones), *model.grid.shape[:2]))
+    area = model.grid.face_area(2)
+    shares = np.zeros((len(model.zones) + len(model.sources), *area.shape))
+    free = np.ones(area.shape, dtype=bool)
     for number, zone in enumerate(model.zones):
         if zone.source == source:
-            area = model.solid_area(zone)
-            shares[number, zone.x, zone.y] = area / area.sum()
+            here = model.solid_area(zone)
+            shares[number, zone.x, zone.y] = here / here.sum()
+            free[zone.x, zone.y] = False
+    part = next(part for part in base.case.parts if part.part == model.sources[source].part)
+    x, y = plan_slices(model.grid, part_box(base.case, part))
+    rest = np.zeros_like(area)
+    rest[x, y] = (area * (free & (model.region[:, :, model.level_of_part[part.part].start] >= 0)))[x, y]
+    if rest.any():
+        shares[len(model.zones) + source] = rest / rest.sum()
     return shares
 
 
@@ -359,8 +384,9 @@ def _sources(base: Topology, axis: Ints, place: Ints) -> tuple[tuple[int, bool, 
         if not here.any():
             continue
         i, j = place[here, 0], place[here, 1]
-        watts, shares = np.zeros(len(axis)), np.zeros((len(base.model.zones), len(axis)))
+        of_zones = zone_shares(base, index)
+        watts, shares = np.zeros(len(axis)), np.zeros((len(of_zones), len(axis)))
         watts[here] = source.watts[i, j]
-        shares[:, here] = zone_shares(base, index)[:, i, j]
+        shares[:, here] = of_zones[:, i, j]
         found.append((index, source.side == "lower", watts, shares))
     return tuple(found)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from thermsim.case.geometry.cooling_places import places_told
-from thermsim.case.geometry.places import Box, face_box, insert_box, part_box, patch_box, stack_box, zone_box
+from thermsim.case.geometry.places import Box, face_box, insert_box, part_box, patch_box, stack_box
+from thermsim.case.geometry.zones import heated_boxes, powers_of
 from thermsim.case.vocabulary.schema import Case, Film, Heat, Joint, MaterialGiven, Part
 from thermsim.model.physics.boundary import boundary_of
 from thermsim.model.physics.properties import is_void, joint_of
@@ -74,10 +75,8 @@ def _part(case: Case, scale: Scale, part: Part) -> list[tuple[str, str]]:
         if heat.in_ != part.part:
             continue
         heated = {"top": rows[:1], "bottom": rows[-1:], "volume": rows}[heat.at]
-        boxes = [zone_box(case, part, zone) for zone in heat.zones if zone.power_W.value > 0]
-        boxes = boxes if heat.map is None else [part_box(case, part)]
         for line in heated:
-            for box in boxes:
+            for box in heated_boxes(case, heat).values():
                 _paint(line, scale, box, HEAT)
         label += f", {power_in_words(case, heat)}"
     middle = count // 2
@@ -101,7 +100,7 @@ def power_in_words(case: Case, heat: Heat) -> str:
     if heat.map is None:
         return watts
     from_map = f"{map_W(case, heat):.4g} W from {heat.map.file}"
-    zones = sum(zone.power_W.value for zone in heat.zones)
+    zones = sum(powers_of(case, heat).zones)
     return f"{watts} ({zones:.4g} W in zones, {from_map})" if zones else from_map
 
 

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from thermsim.case.geometry.cooling_places import places_told
-from thermsim.case.geometry.places import Box, face_box, insert_box, part_box, patch_box, stack_box, zone_box
+from thermsim.case.geometry.places import Box, face_box, insert_box, part_box, patch_box, stack_box
+from thermsim.case.geometry.zones import heated_boxes
 from thermsim.case.vocabulary.schema import Case, Cooling, Joint, MaterialGiven, Part
 from thermsim.model.physics.boundary import boundary_of
 from thermsim.report.drawing.labels import Labels, Spot
@@ -152,9 +153,7 @@ def _heat(ax: Axes, case: Case, drawn: list[Drawn]) -> None:
     """A bar along the heated face (or a shade over the heated part), as wide as what makes heat."""
     for heat in case.heat:
         one = next(one for one in drawn if isinstance(one.layer, Part) and one.layer.part == heat.in_)
-        assert isinstance(one.layer, Part)
-        boxes = [zone_box(case, one.layer, zone) for zone in heat.zones if zone.power_W.value > 0.0]
-        for box in [one.box] if heat.map is not None else boxes:
+        for box in heated_boxes(case, heat).values():
             if heat.at == "volume":
                 _block(ax, (box[0], one.low, box[2], one.high), fc=SOLID, ec="none", alpha=0.45)
             else:

@@ -25,6 +25,7 @@ EVEN, SPREAD = "#", "/"
 SURVIVED_C = 200.0  # [C] above it no processor works, nor survives: common practice, no source
 MOST_MOVED = 8  # inputs that are shown by what they move; the others are counted
 LEAKAGE_WORTH_SAYING = 0.005  # share of the power from which on the part of leakage is told
+LEAST_BESIDE = 5e-4  # share of the power from which on what is made beside zones is told
 
 
 @dataclass(frozen=True)
@@ -179,7 +180,10 @@ def _zones(answer: dict[str, Any]) -> Block:
         )
         for name, zone in zip(names, answer["zones"], strict=True)
     )
-    return Block("Zones", *_kept(answer, (Column("zone", right=False), *map(Column, headings)), rows))
+    beside = answer["heat_made_W"] - sum(zone["power_W"] for zone in answer["zones"])
+    is_told = beside > LEAST_BESIDE * answer["heat_made_W"]
+    notes = (f"{beside:.4g} W more are made where no zone is.",) if is_told else ()
+    return Block("Zones", *_kept(answer, (Column("zone", right=False), *map(Column, headings)), rows), notes)
 
 
 def _kept(

@@ -204,6 +204,9 @@ def _heat(heat: HeatMeasure) -> Block:
     if heat.map_W is not None:  # it covers the whole part, zones too
         flux = f"{heat.map_W / heat.area_mm2:.3g}"
         rows += ((f"map {heat.map_file}", f"{heat.map_W:.4g}", significant(heat.area_mm2, 4), flux),)
+    if heat.rest_W is not None:
+        area = heat.area_mm2 - sum(zone.area_mm2 for zone in heat.zones)
+        rows += (("the rest", f"{heat.rest_W:.4g}", significant(area, 4), f"{heat.rest_W / area:.3g}"),)
     notes = [
         f"Together {heat.power_W:.4g} W, {heat.mean_W_mm2:.3g} W/mm2 over the {heat.area_mm2:.4g} mm2 of {heat.part}; "
         f"{100 * heat.covered_share:.3g} % of it makes heat."
