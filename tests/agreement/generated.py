@@ -43,6 +43,7 @@ FEATURES: dict[str, tuple[str, ...]] = {
     ),
     "upper joint": ("none", "resistance", "class", "wedge in x", "wetted film"),
     "around": ("nothing", "die in filler", "lid in filler", "die in void"),
+    "stand": ("none", "rim", "legs"),
     "inserts": ("none", "slug in die", "void in die", "slug in lid", "void in lid"),
     "top": (
         "film", "fixed", "wetted patch", "patches and the rest", "fixed patch and film", "flux", "graded",
@@ -75,6 +76,13 @@ def why_not(row: Mapping[str, str]) -> str | None:
     for levels, reason in RULES:
         if all(row.get(name) in allowed for name, allowed in levels.items()):
             return reason
+    if row.get("stand", "none") != "none":
+        if stack and "board" not in stack:
+            return "there is nothing to stand on beside the die"
+        if row.get("sizes") in ("equal", "lid smaller") or row.get("offset") == "lid overhangs":
+            return "the die is in the way"
+        if option in ("size", "removal"):
+            return "what is left would be in the way, or stand on nothing"
     if alone:
         if joint not in ("", "none"):
             return "a joint lies between two parts"
@@ -333,7 +341,21 @@ class _Builder:
         if self.is_in("around", "lid in filler"):
             more["around"] = {"material": {"conductivity_W_mK": 2.0}}
         more |= self.insert("lid", self.lid, "brass")
+        more |= self.stand()
         return more
+
+    def stand(self) -> dict[str, Any]:
+        """A rim or two legs of the lid, clear of the die wherever that lies."""
+        kind = self.row["stand"]
+        if kind == "none":
+            return {}
+        wide, tall = round(0.09 * self.die[0], 2), round(0.4 * self.lid[1], 2)
+        found: dict[str, Any] = {"down_to": "board", "resistance_mm2K_W": self.tolerant("joints", 40.0, 0.3)}
+        if kind == "rim":
+            return {"stands_on": found | {"rim_mm": min(wide, round(0.09 * self.die[1], 2))}}
+        places = ([0.0, 0.1 * self.lid[1]], [round(self.lid[0] - wide, 2), 0.5 * self.lid[1]])
+        legs = [{"corner_mm": self.plan(list(place)), "size_mm": self.plan([wide, tall])} for place in places]
+        return {"stands_on": found | {"legs": legs}}
 
     def insert(self, name: str, size: list[float], slug: Any) -> dict[str, Any]:
         kind = self.row["inserts"]

@@ -42,6 +42,11 @@ def as_given(values: list[float]) -> Any:
     return values if len(values) > 1 else values[0]
 
 
+def legs_of(layer: Whole) -> list[Whole]:
+    found: list[Whole] = layer.get("stands_on", {}).get("legs", [])
+    return found
+
+
 def parts_of(whole: Whole) -> list[Whole]:
     return [layer for layer in whole["layers"] if "part" in layer]
 
@@ -108,6 +113,8 @@ def mirrored(drawn: Drawn) -> tuple[Whole, Tables]:
             layer["centre_mm"] = as_given([-plan(layer["centre_mm"])[0], *plan(layer["centre_mm"])[1:]])
         for insert in layer.get("inserts", []):
             insert["corner_mm"] = other_side(insert["corner_mm"], insert["size_mm"], plan(layer["size_mm"])[0])
+        for leg in legs_of(layer):
+            leg["corner_mm"] = other_side(leg["corner_mm"], leg["size_mm"], plan(layer["size_mm"])[0])
     for heat in whole["heat"]:
         length = plan(part_named(whole, heat["in"])["size_mm"])[0]
         for zone in heat.get("zones", []):
@@ -136,7 +143,7 @@ def turned(drawn: Drawn) -> tuple[Whole, Tables]:
 
     for layer in whole["layers"]:
         swap(layer, "size_mm", "centre_mm")
-        for insert in layer.get("inserts", []):
+        for insert in [*layer.get("inserts", []), *legs_of(layer)]:
             swap(insert, "corner_mm", "size_mm")
         if isinstance(layer.get("material"), dict):
             swap(layer["material"], "in_plane_W_mK")
@@ -210,8 +217,12 @@ def as_slab(drawn: Drawn) -> tuple[Whole, Tables]:
                 entry[key] = [entry[key], 0.0]
 
     for layer in whole["layers"]:
+        stand = layer.get("stands_on", {})
+        if "rim_mm" in stand:  # of a slab it would run along the front and the back as well
+            wide, whole_mm = number(stand.pop("rim_mm")), plan(layer["size_mm"])[0]
+            stand["legs"] = [{"corner_mm": x, "size_mm": wide} for x in (0.0, round(whole_mm - wide, DIGITS))]
         deep(layer, ("size_mm",), ("centre_mm",))
-        for insert in layer.get("inserts", []):
+        for insert in [*layer.get("inserts", []), *legs_of(layer)]:
             deep(insert, ("size_mm",), ("corner_mm",))
     for heat in whole["heat"]:
         for zone in heat.get("zones", []):
@@ -245,7 +256,7 @@ def rounded(drawn: Drawn, by_mm: float) -> tuple[Whole, Tables]:
             return [every(one) for one in entry]
         if not isinstance(entry, dict):
             return entry
-        lengths = ("size_mm", "corner_mm", "centre_mm", "wetted_mm", "thickness_mm")
+        lengths = ("size_mm", "corner_mm", "centre_mm", "wetted_mm", "thickness_mm", "rim_mm")
         return {key: off(value) if key in lengths else every(value) for key, value in entry.items()}
 
     found: Whole = every(whole)
@@ -262,6 +273,10 @@ def cut_layer(drawn: Drawn, name: str, share: float) -> tuple[Whole, Tables]:
     at = round(share * thickness, DIGITS)
     above = deepcopy(below) | {"part": upper, "thickness_mm": thickness - at}
     below["thickness_mm"] = at
+    above.pop("stands_on", None)
+    for layer in whole["layers"]:
+        if layer.get("stands_on", {}).get("down_to") == name:
+            layer["stands_on"]["down_to"] = upper
     whole["layers"].insert(place + 1, above)
     for heat in [heat for heat in whole["heat"] if heat["in"] == name]:
         if heat["at"] == "top":

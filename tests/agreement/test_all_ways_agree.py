@@ -154,6 +154,8 @@ def test_turned(one: Solved) -> None:
 
 
 def test_upside_down(one: Solved) -> None:
+    if one.drawn.row["stand"] != "none":
+        pytest.skip("a lid on its head stands on nothing")
     grid = Grid(one.grid.x, one.grid.y, flipped(one.grid.z, 0.5 * MM * height_of(one.drawn.whole)))
     over = {"bottom": "top", "top": "bottom", "volume": "volume"}
     found = rewritten_answers(upside_down(one.drawn), grid)
@@ -537,7 +539,7 @@ def test_a_number_changed_is_the_number_typed(one: Solved) -> None:
     for it in some_inputs(one, 8):
         if not in_file(whole, it.steps) or "size_mm" in it.steps or "thickness_mm" in it.steps:
             continue
-        if isinstance(at_steps(whole, it.steps), str):
+        if isinstance(at_steps(whole, without_brackets(whole, it.steps)), str):
             continue  # a number in the place of a class comes without the tolerance of the class
         value = shifted(it, 0.97, -1.5)
         typed = read(in_steps(whole, without_brackets(whole, it.steps), lambda _, value=value: value), tables)
@@ -586,7 +588,7 @@ def test_sensitivities_are_differences(one: Solved) -> None:
                 # Half a step tells a course of third order from a wrong slope: Richardson's extrapolation of both.
                 half = [one.near(with_inputs(one.case, {it.path: it.value + part * step})) for part in (0.5, -0.5)]
                 change = (4.0 * (half[0][it_is] - half[1][it_is]) - change) / 3.0
-            assert row[it.path] * step == pytest.approx(change, rel=1e-4, abs=noise + 0.6 * bend), (it_is, it.path)
+            assert slope == pytest.approx(change, rel=1e-4, abs=off), (it_is, it.path)
 
 
 # ---- short cuts -----------------------------------------------------------------------------------------------------

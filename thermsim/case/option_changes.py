@@ -42,6 +42,7 @@ EXCLUSIVE: tuple[tuple[frozenset[str], ...], ...] = (
     ),
     (frozenset({"zone"}), frozenset({"probe"})),
     (frozenset({"power_W"}), frozenset({"share"})),
+    (frozenset({"rim_mm"}), frozenset({"legs"})),
 )
 # Keys that an option drops when it names another joint class: values measured on the old joint do not hold for it.
 OF_ONE_JOINT = ("resistance_mm2K_W", "film_um", "conductivity_W_mK", "boundary_mm2K_W", "wetted_fraction")

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import product
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import insert_box, levels, part_box, zone_box
+from thermsim.case.geometry.stands import beside_stand, stand_boxes, stand_name
 from thermsim.case.geometry.zones import Place, powers_of, zones_in, zones_of
 from thermsim.case.vocabulary.schema import Case, Heat, Part
 from thermsim.materials.catalogue import VOID, Material
@@ -28,7 +30,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Region:
-    """One material in one part: the part's body, an insert, or what stands around it."""
+    """One material of one part: its body, an insert, its rim or legs, or what stands around it."""
 
     name: str
     part: str
@@ -302,7 +304,7 @@ def build_model(case: Case, grid: Grid) -> Model:
         cooling_face=cooling_face,
         zones=tuple(zones),
         level_of_part={part.part: level_slice(grid, low, high) for low, high, part in levels(case)},
-        may_have_islands=any(part.around is not None or part.inserts for part in case.parts),
+        may_have_islands=any(part.around or part.inserts or part.stands_on for part in case.parts),
     )
 
 
@@ -325,6 +327,13 @@ def _regions(case: Case, grid: Grid) -> tuple[NDArray[np.int16], list[Region]]:
             material = None if insert.material.name == VOID else material_of(insert.material)
             x, y = plan_slices(grid, insert_box(case, part, insert))
             fill(x, y, z, f"{part.part}, insert {number}", part, material)
+    heights = {part.part: (low, high) for low, high, part in levels(case)}
+    for part in case.parts:
+        boxes, between = stand_boxes(case, part), beside_stand(case, part)
+        if boxes:
+            regions.append(Region(stand_name(part), part.part, material_of(part.material)))
+        for box, beside in product(boxes, between):
+            region[(*plan_slices(grid, box), level_slice(grid, *heights[beside.part]))] = len(regions) - 1
     return region, regions
 
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from itertools import product
+
 import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import AXIS_OF_FACE, levels, part_box, patch_box
+from thermsim.case.geometry.stands import beside_stand, stand_boxes
 from thermsim.case.vocabulary.schema import Case
 from thermsim.model.grid.axes import Grid
 from thermsim.model.grid.cells import level_slice, plan_slices
@@ -26,17 +29,21 @@ def _exposed_entries(case: Case, grid: Grid) -> dict[str, NDArray[np.int16]]:
         if acting not in made:
             made[acting] = np.full(grid.shape, -1, dtype=np.int16)
             for number in acting:
-                made[acting][_cells_of(case, grid, case.cooling[number].of)] = number
+                for cells in _cells_of(case, grid, case.cooling[number].of):
+                    made[acting][cells] = number
         entries[looks] = made[acting]
     return entries
 
 
-def _cells_of(case: Case, grid: Grid, name: str | None) -> tuple[slice, ...]:
-    """The cells of a part; all without a name."""
-    for low, high, part in levels(case):
-        if part.part == name:
-            return *plan_slices(grid, part_box(case, part)), level_slice(grid, low, high)
-    return (slice(None),) * 3
+def _cells_of(case: Case, grid: Grid, name: str | None) -> list[tuple[slice, ...]]:
+    """Boxes of the cells of a part, its rim or legs among them; all cells without a name."""
+    if name is None:
+        return [(slice(None),) * 3]
+    height = {part.part: level_slice(grid, low, high) for low, high, part in levels(case)}
+    part = next(part for part in case.parts if part.part == name)
+    under = product(stand_boxes(case, part), beside_stand(case, part))
+    boxes = [(part_box(case, part), part), *under]
+    return [(*plan_slices(grid, box), height[level.part]) for box, level in boxes]
 
 
 def cooling_faces(

@@ -12,12 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import Box, joint_box, levels, part_box
+from thermsim.case.geometry.stands import foot_name, stand_boxes
 from thermsim.case.vocabulary.schema import Case, Film, Joint, Part
 from thermsim.model.grid.axes import Axis, Grid
 from thermsim.model.grid.cells import plan_slices
 from thermsim.model.physics.heat import overlap
 from thermsim.model.physics.properties import JointProperties, joint_of
-from thermsim.units import MM, UM
+from thermsim.units import MM, MM2K_W, UM
 
 Array = NDArray[np.float64]
 
@@ -32,6 +33,7 @@ class JointPlane:
     meets : (nx, ny) where they do
     fill_under, fill_over : (nx, ny) [m], how much further the fill around the part under (over) the joint reaches into
         the gap between both parts, which is as wide as the film; zero where there is no fill
+    is_foot : whether it lies under the rim or the legs of a part
     """
 
     joint: str
@@ -40,6 +42,7 @@ class JointPlane:
     meets: NDArray[np.bool_]
     fill_under: Array
     fill_over: Array
+    is_foot: bool = False
 
 
 def joint_planes(case: Case, grid: Grid, solid: NDArray[np.bool_]) -> tuple[JointPlane, ...]:
@@ -75,7 +78,23 @@ def joint_planes(case: Case, grid: Grid, solid: NDArray[np.bool_]) -> tuple[Join
                 np.where(beside & ~in_above, shared, 0.0),
             )
         )
-    return tuple(planes)
+    return (*planes, *_feet(case, grid, top_of))
+
+
+def _feet(case: Case, grid: Grid, top_of: dict[str, float]) -> Iterator[JointPlane]:
+    """Under the rim or the legs of each part that has them."""
+    for part in case.parts:
+        if part.stands_on is None:
+            continue
+        box = next(part_box(case, one) for one in case.parts if one.part == part.stands_on.down_to)
+        on = _within(grid, box)
+        meets = np.zeros_like(on)
+        for each in stand_boxes(case, part):
+            meets |= _within(grid, each) & on
+        nothing = np.zeros(meets.shape)
+        resistance = np.where(meets, MM2K_W * part.stands_on.resistance_mm2K_W.value, 0.0)
+        face = grid.z.face_at(MM * top_of[part.stands_on.down_to])
+        yield JointPlane(foot_name(part), face, resistance, meets, nothing, nothing, is_foot=True)
 
 
 def _within(grid: Grid, box: Box) -> NDArray[np.bool_]:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import part_box
+from thermsim.case.geometry.stands import stand_name
 from thermsim.case.geometry.zones import powers_of
 from thermsim.case.vocabulary.schema import Case, Heat, Joint, Part
 from thermsim.materials.catalogue import VOID, Material
@@ -193,10 +194,14 @@ def part_measure(case: Case, part: Part, model: Model) -> PartMeasure:
 
 
 def _volumes_by_material(part: Part, model: Model) -> list[tuple[float, Material]]:
-    """Volumes [m3] of the part's body and of each of its inserts as they stand on the grid (later inserts win)."""
+    """Volumes [m3] of the part's body, of each of its inserts (later ones win) and of its rim or legs, on the grid."""
     grid = model.grid
     volume = grid.face_area(2)[:, :, None] * grid.z.widths
-    names = [part.part, *(f"{part.part}, insert {number}" for number in range(1, len(part.inserts) + 1))]
+    names = [
+        part.part,
+        *(f"{part.part}, insert {number}" for number in range(1, len(part.inserts) + 1)),
+        stand_name(part),
+    ]
     return [
         (float(volume[model.region == number].sum()), region.material)
         for number, region in enumerate(model.regions)

@@ -15,6 +15,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from thermsim.model.joints import JointPlane
 from thermsim.model.physics.heat import FaceSource
 from thermsim.readout.field import Field, Leaving, ZoneReading
 
@@ -152,12 +153,25 @@ def _cross(way: _Way, names: Sequence[str], here: float, rungs: list[Rung]) -> f
         leaves = level.stop if way.upwards else level.start
         before, after = way.plane(leaves)
         rungs.append(Rung(name, here - before, way.even_drop(name, level)))
-        for joint in model.joints_at(leaves):
-            resistance, area = joint.resistance[joint.meets], model.grid.face_area(2)[joint.meets]
-            even = way.heat(leaves) / float((area / resistance).sum()) if np.all(resistance > 0.0) else 0.0
-            rungs.append(Rung(joint.joint, before - after, even))
+        joints = model.joints_at(leaves)
+        if joints:
+            # A film under a rim shares its plane with what lies within: both make one rung, side by side.
+            name = next((joint.joint for joint in joints if not joint.is_foot), joints[0].joint)
+            rungs.append(Rung(name, before - after, _even_drop(way, leaves, joints)))
         here = after
     return here
+
+
+def _even_drop(way: _Way, face: int, joints: Sequence[JointPlane]) -> float:
+    """Temperature [K] lost if heat crossed the joints of a plane evenly; none where parts touch there as well."""
+    conductance = 0.0
+    for joint in joints:
+        resistance, area = joint.resistance[joint.meets], way.field.model.grid.face_area(2)[joint.meets]
+        if not np.all(resistance > 0.0):
+            return 0.0
+        conductance += float((area / resistance).sum())
+    touch = all(joint.is_foot for joint in joints)
+    return 0.0 if touch else way.heat(face) / conductance
 
 
 def _leaves_by(field: Field, leaving: Sequence[Leaving]) -> str:

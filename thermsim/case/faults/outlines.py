@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from thermsim.case.faults.examination import Look
+from thermsim.case.faults.wording import did_you_mean, listed
 from thermsim.case.geometry.places import (
     Box,
     face_box,
@@ -19,6 +20,7 @@ from thermsim.case.geometry.places import (
     shared,
     zone_box,
 )
+from thermsim.case.geometry.stands import beside_stand, stand_boxes, stand_name
 from thermsim.case.source.marked_values import KeyPath
 from thermsim.case.vocabulary.schema import Case, Heat, Part, Quantity
 from thermsim.materials.catalogue import VOID
@@ -32,6 +34,8 @@ def check_outlines(look: Look) -> None:
     if look.knows_all("layers"):
         check_support(look)
     check_inserts(look)
+    if look.knows_all("layers"):
+        check_stands(look)
     check_zones(look)
     check_maps(look)
     check_probes(look)
@@ -47,6 +51,8 @@ def check_lengths(look: Look) -> None:
             _check_sides(look, ("layers", place), layer.size_mm)
             for number, insert in enumerate(layer.inserts):
                 _check_sides(look, ("layers", place, "inserts", number), insert.size_mm)
+            for number, leg in enumerate(layer.stands_on.legs if layer.stands_on is not None else ()):
+                _check_sides(look, ("layers", place, "stands_on", "legs", number), leg.size_mm)
     for place, heat in enumerate(look.case.heat):
         for number, zone in enumerate(heat.zones):
             _check_sides(look, ("heat", place, "zones", number), zone.size_mm or ())
@@ -132,6 +138,46 @@ def check_inserts(look: Look) -> None:
             look.add(
                 ("layers", place, "inserts"), "the void inserts leave nothing of the part; leave the part out instead"
             )
+
+
+def check_stands(look: Look) -> None:
+    """A rim and legs reach down past one part or more to one that is there, clear of what lies between."""
+    case = look.case
+    names = [part.part for part in case.parts]
+    in_level: dict[str, list[tuple[str, Box]]] = {}
+    for place, part in enumerate(case.layers):
+        if not isinstance(part, Part) or part.stands_on is None:
+            continue
+        path: KeyPath = ("layers", place, "stands_on")
+        on = part.stands_on.down_to
+        below = names[: names.index(part.part)]
+        if on not in below[:-1]:
+            why = "it lies on that part already" if on in below else "there is no such part under it"
+            told = listed(below[:-1]) if below[:-1] else "none: two parts under it are needed"
+            near = did_you_mean(on, below[:-1], f"there is: {told}")
+            look.add((*path, "down_to"), f"{part.part!r} cannot stand on {on!r}, {why}{near}")
+            continue
+        outline, foot = part_box(case, part), part_box(case, case.parts[names.index(on)])
+        sides = [outline[2] - outline[0], outline[3] - outline[1]][: case.dimensions - 1]
+        rim = part.stands_on.rim_mm
+        if rim is not None and 2.0 * rim.value >= min(sides) - TOLERANCE_mm:
+            look.add((*path, "rim_mm"), f"a rim of {rim.value:g} mm fills the {min(sides):g} mm of {part.part!r}")
+            continue
+        for box in stand_boxes(case, part):
+            what = f"the {stand_name(part).rsplit(', ', 1)[1]} of {part.part!r}"
+            if out := outside(box, outline):
+                look.add(path, f"{what}: a leg sticks out of it: {out}")
+            if not overlap(box, foot):
+                look.add(path, f"{what} does not meet {on!r} below: check sizes and `centre_mm`")
+            for between in beside_stand(case, part):
+                others = [(repr(between.part), part_box(case, between)), *in_level.get(between.part, [])]
+                over = next((name for name, other in others if overlap(box, other)), None)
+                if over is not None:
+                    look.add(path, f"{what} runs through {over}: make it narrower, or move it")
+                    break
+        for between in beside_stand(case, part):
+            boxes = [(f"what {part.part!r} stands on", box) for box in stand_boxes(case, part)]
+            in_level.setdefault(between.part, []).extend(boxes)
 
 
 def _area(box: Box) -> float:

@@ -97,13 +97,21 @@ def kept(before: Case, after: Case) -> Case:
 def _with_entries(case: Case, mover: Callable[[str], Callable[[Any], Any]]) -> Case:
     """A case with the zones and inserts of each part changed by what `mover` gives for it."""
     layers = [
-        layer.model_copy(update={"inserts": [mover(layer.part)(insert) for insert in layer.inserts]})
-        if isinstance(layer, Part) and layer.inserts
+        _with_boxes(layer, mover(layer.part))
+        if isinstance(layer, Part) and (layer.inserts or layer.stands_on)
         else layer
         for layer in case.layers
     ]
     heat = [entry.model_copy(update={"zones": [mover(entry.in_)(zone) for zone in entry.zones]}) for entry in case.heat]
     return case.model_copy(update={"layers": layers, "heat": heat})
+
+
+def _with_boxes(part: Part, move: Callable[[Any], Any]) -> Part:
+    """A part with its inserts and its legs changed; a rim follows the edge by itself."""
+    update: dict[str, Any] = {"inserts": [move(insert) for insert in part.inserts]}
+    if part.stands_on is not None:
+        update["stands_on"] = part.stands_on.model_copy(update={"legs": [move(leg) for leg in part.stands_on.legs]})
+    return part.model_copy(update=update)
 
 
 def _as_it_is(entry: Any) -> Any:

@@ -20,7 +20,7 @@ from thermsim.case.source.marked_values import KeyPath
 from thermsim.case.source.yaml_source import LARGEST_NUMBER
 from thermsim.case.vocabulary.addresses import called
 from thermsim.case.vocabulary.quantities import Basis, Conductivity, Entry, Quantity, Tolerance
-from thermsim.case.vocabulary.schema import Alike, Case, Film, Insert, Leakage, MaterialGiven, Part
+from thermsim.case.vocabulary.schema import Alike, Case, Film, Insert, Leakage, Leg, MaterialGiven, Part
 from thermsim.units import ABSOLUTE_ZERO_C
 
 Steps = KeyPath
@@ -37,6 +37,7 @@ ACTS_ON: dict[str, ActsOn] = {
     "corner_mm": "plan",
     "centre_mm": "plan",
     "wetted_mm": "plan",
+    "rim_mm": "plan",
     "at_mm": "plan",
     "depth_mm": "plan",
     "offset_K": "sensor",
@@ -195,8 +196,8 @@ def _of_list(values: Any, path: str, owner: str, steps: Steps) -> Iterator[Input
     for place, value in enumerate(values):
         if isinstance(value, Quantity):
             yield _quantity(f"{path}.{place}", value, owner, (*steps, place))
-        elif isinstance(value, (Insert, Alike)):
-            kind = "insert" if isinstance(value, Insert) else "alike"
+        elif isinstance(value, (Insert, Alike, Leg)):
+            kind = type(value).__name__.lower()
             yield from _of_entry(value, f"{path}.{place}.", f"{owner}, {kind} {place + 1}", (*steps, place))
 
 

@@ -45,8 +45,10 @@ from thermsim.case.vocabulary.stack import Film as Film
 from thermsim.case.vocabulary.stack import Insert as Insert
 from thermsim.case.vocabulary.stack import Joint as Joint
 from thermsim.case.vocabulary.stack import Layer as Layer
+from thermsim.case.vocabulary.stack import Leg as Leg
 from thermsim.case.vocabulary.stack import MaterialGiven as MaterialGiven
 from thermsim.case.vocabulary.stack import Part as Part
+from thermsim.case.vocabulary.stack import Stand as Stand
 
 
 class Probe(Entry):

@@ -77,6 +77,34 @@ class Insert(Entry):
     """[x, y]; one length in a slice"""
 
 
+class Leg(Entry):
+    """A box of the part's own material under it, from the part's lower left."""
+
+    corner_mm: Place
+    """lower left corner, from that of the part"""
+    size_mm: Size
+    """[x, y]; one length in a slice"""
+
+
+class Stand(Entry):
+    """A rim along the edge of a part, or legs, on which it stands over what lies between."""
+
+    down_to: Name
+    """the part farther below on which they stand; their height is all that lies between"""
+    rim_mm: Positive | None = None
+    """width of a rim along the whole edge; two walls in a slice"""
+    legs: list[Leg] = Field(default_factory=list)
+    """boxes instead, or inside the rim"""
+    resistance_mm2K_W: NonNegative
+    """of the glue, or the gap, under them; 0 where they touch perfectly"""
+
+    @model_validator(mode="after")
+    def _something(self) -> Stand:
+        if self.rim_mm is None and not self.legs:
+            raise ValueError("`stands_on` needs `rim_mm`, the width of a rim along the edge, or `legs`")
+        return self
+
+
 class Part(Entry):
     """One solid level of the stack."""
 
@@ -96,6 +124,8 @@ class Part(Entry):
     """what fills the rest of its level; nothing (a void) unless given"""
     inserts: list[Insert] = Field(default_factory=list)
     """boxes of another material, or of `void`, through the level"""
+    stands_on: Stand | None = None
+    """a rim or legs of its own material, down to a part farther below, as a lid has them around a die"""
     weighed_g: Positive | None = None
     """mass read off a scale, held against volume and density"""
 

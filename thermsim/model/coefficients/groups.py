@@ -16,9 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import part_box
+from thermsim.case.geometry.stands import stand_name
 from thermsim.case.geometry.zones import powers_of, zones_of
 from thermsim.case.vocabulary.numbers import Input
-from thermsim.case.vocabulary.schema import Case, Joint, MaterialGiven, Part
+from thermsim.case.vocabulary.schema import Case, Joint, MaterialGiven, Part, Stand
 from thermsim.errors import ThermsimError
 from thermsim.materials.conductivity import Law
 from thermsim.model.assemble import FacePlane
@@ -26,6 +27,7 @@ from thermsim.model.build import Model
 from thermsim.model.grid.cells import plan_slices
 from thermsim.model.physics.boundary import NOWHERE, boundary_of
 from thermsim.model.physics.properties import is_void, joint_of, material_of
+from thermsim.units import MM2K_W
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -113,9 +115,14 @@ def topology(case: Case, model: Model) -> Topology:
 
 
 def _films(case: Case) -> Array:
-    """(joints,) thickness of even films [m]; 1 for uneven ones, which cannot vary, and for films of no thickness."""
+    """(joints,) thickness of even films [m]; 1 for uneven ones, which cannot vary, without thickness, or for feet."""
     known = (joint_of(layer, case.dimensions) for layer in case.joints)
-    return np.array([1.0 if one.form is not None else one.thickness or 1.0 for one in known])
+    films = [1.0 if one.form is not None else one.thickness or 1.0 for one in known]
+    return np.array([*films, *(1.0 for _ in _stands(case))])
+
+
+def _stands(case: Case) -> list[Stand]:
+    return [part.stands_on for part in case.parts if part.stands_on is not None]
 
 
 def check_varies(case: Case, varied: Sequence[Input]) -> None:
@@ -152,8 +159,11 @@ def _row(base: Topology, case: Case) -> tuple[Array | list[float], ...]:
         _conductivities(base, case),
         stretch,
         [
-            known.middle().value if known.form is None else np.nan  # type: ignore[union-attr]  # even: it has one
-            for known in joints
+            *(
+                known.middle().value if known.form is None else np.nan  # type: ignore[union-attr]  # even: it has one
+                for known in joints
+            ),
+            *(MM2K_W * stand.resistance_mm2K_W.value for stand in _stands(case)),
         ],
         _films(case) / base.films,
         *_links(base, case, stretch).T,
@@ -207,7 +217,8 @@ def _givens(part: Part) -> list[tuple[str, MaterialGiven]]:
     if part.around is not None and not is_void(part.around.material):
         found.append((f"around {part.part}", part.around.material))
     inserts = enumerate(part.inserts, start=1)
-    return found + [(f"{part.part}, insert {number}", insert.material) for number, insert in inserts]
+    found += [(f"{part.part}, insert {number}", insert.material) for number, insert in inserts]
+    return found + [(stand_name(part), part.material)] * (part.stands_on is not None)
 
 
 # ---- faces ------------------------------------------------------------------------------------------------------
@@ -322,9 +333,10 @@ def faces_at(base: Topology, axis: Ints, place: Ints) -> Faces:
     for number, plane in enumerate(model.joints):
         here = (axis == 2) & (place[:, 2] == plane.face)
         for side, fill in ((lower, plane.fill_under), (upper, plane.fill_over)):
-            half_width = area[here] / side.over[here]
-            side.gap[here] = fill[place[here, 0], place[here, 1]] / half_width
-            side.gap_joint[here] = number
+            filled = here.copy()
+            filled[here] = fill[place[here, 0], place[here, 1]] > 0.0
+            side.gap[filled] = fill[place[filled, 0], place[filled, 1]] / (area[filled] / side.over[filled])
+            side.gap_joint[filled] = number
     flux = np.array([entry.is_prescribed for entry in model.coolings] + [False])
     for side, other in ((lower, upper), (upper, lower)):
         side.cooling[:] = np.where(other.solid & (cooling >= 0) & ~flux[cooling] & ~side.solid, cooling, -1)

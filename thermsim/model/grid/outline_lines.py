@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from thermsim.case.geometry.places import AXIS_OF_FACE, insert_box, levels, part_box, patch_box, stack_box, zone_box
+from thermsim.case.geometry.stands import stand_boxes, stand_name
 from thermsim.case.vocabulary.schema import Case, Part, PowerMap
 from thermsim.model.physics.boundary import KINDS
 from thermsim.units import MM
@@ -31,6 +32,8 @@ def outlines(case: Case) -> tuple[list[Outline], list[Outline], list[Outline]]:
     for part in case.parts:
         for number, insert in enumerate(part.inserts):
             boxes.append((f"{part.part}, insert {number}", insert_box(case, part, insert), True))
+        for number, box in enumerate(stand_boxes(case, part)):
+            boxes.append((f"{stand_name(part)}, {number}", box, False))
     parts = {part.part: part for part in case.parts}
     for heat in case.heat:
         for zone in heat.zones:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from thermsim.case.geometry.cooling_places import places_told
 from thermsim.case.geometry.places import Box, face_box, insert_box, part_box, patch_box, stack_box
+from thermsim.case.geometry.stands import beside_stand, stand_boxes
 from thermsim.case.geometry.zones import heated_boxes, powers_of
 from thermsim.case.vocabulary.schema import Case, Film, Heat, Joint, MaterialGiven, Part
 from thermsim.model.physics.boundary import boundary_of
@@ -69,6 +70,10 @@ def _part(case: Case, scale: Scale, part: Part) -> list[tuple[str, str]]:
     _paint(row, scale, part_box(case, part), fill)
     for insert in part.inserts:
         _paint(row, scale, insert_box(case, part, insert), HOLE if is_void(insert.material) else INSERT)
+    for other in case.parts:
+        if part in beside_stand(case, other):
+            for box in stand_boxes(case, other):
+                _paint(row, scale, box, _pattern(other.material))
     rows = [list(row) for _ in range(count)]
     label = f"{part.part}, {part.material.name or 'own material'}, {part.thickness_mm.value:g} mm"
     for heat in case.heat:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from thermsim.case.geometry.cooling_places import places_told
 from thermsim.case.geometry.places import Box, face_box, insert_box, part_box, patch_box, stack_box
+from thermsim.case.geometry.stands import beside_stand, stand_boxes
 from thermsim.case.geometry.zones import heated_boxes
 from thermsim.case.vocabulary.schema import Case, Cooling, Joint, MaterialGiven, Part
 from thermsim.model.physics.boundary import boundary_of
@@ -133,6 +134,10 @@ def _fill(ax: Axes, case: Case, one: Drawn, edges: tuple[float, float]) -> None:
     if part.around is not None and part.around.material.name != "void":
         hatch, shade = _look(part.around.material)
         _block(ax, (edges[0], one.low, edges[1], one.high), fc=shade, hatch=hatch, ec=FAINT, lw=0.6)
+    for other in case.parts:
+        hatch, shade = _look(other.material)
+        for box in stand_boxes(case, other) if part in beside_stand(case, other) else ():
+            _block(ax, (box[0], one.low, box[2], one.high), fc=shade, hatch=hatch, ec=FAINT, lw=0.6)
     hatch, shade = _look(part.material)
     _block(ax, (one.box[0], one.low, one.box[2], one.high), fc=shade, hatch=hatch, ec=FAINT, lw=0.0)
     for insert in part.inserts:
