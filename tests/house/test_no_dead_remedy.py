@@ -10,6 +10,7 @@ import remedies_of_calls
 import remedies_of_cases
 import remedies_of_places
 import remedies_of_slips
+import remedies_of_stands_and_shares
 import remedies_of_typed
 from mistakes import ONE_MISTAKE
 from remedies import QUOTED, SMALL, DeadRemedyError, Row, edited, is_told, quoted, refusal, refused, templates
@@ -21,6 +22,7 @@ ROWS: dict[str, list[Row]] = {
     "cases": remedies_of_cases.ROWS,
     "places": remedies_of_places.ROWS,
     "slips": remedies_of_slips.ROWS,
+    "stands and shares": remedies_of_stands_and_shares.ROWS,
     "calls": remedies_of_calls.ROWS,
     "numbers as typed": remedies_of_typed.ROWS,
 }
