@@ -1,31 +1,35 @@
 """Which clock a case can afford: where a reading meets its limit, for the base and every option.
 
-Readings at another clock or power are found on one grid that is quick. How far that grid is off is found once, at the
-power at which the limit is met, by a mesh study of its own: at other clocks the difference is taken in proportion to
-the rise over the coolant, and by as much as it changes the mesh doubt is widened. Near the limit, where it matters,
-that is nothing; at a step far from it the margin is far larger.
+Readings at another clock or power are found on one grid that is quick. How far that grid is off, and what mesh and
+tolerances leave open, is found for two states: the case as typed, which is the one that `predict` tells, and the power
+at which the limit is met. Between them it goes in a straight line, see `thermsim.limits.studied`.
 """
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import Case, Clock
+from thermsim.doubt.inputs import with_input_doubt
 from thermsim.errors import CaseError, Fault, RunawayError
 from thermsim.limits.affordance import Affordance, Afforded
 from thermsim.limits.clock import drive_at, driven, proportional
 from thermsim.limits.limit_search import SEARCH_GRID, LimitSearch
 from thermsim.limits.states import Crossing, States
+from thermsim.limits.studied import Studied
 from thermsim.mesh.predict import predict
 from thermsim.model.build import build_model
 from thermsim.model.grid.plan import MULTIPLIERS, plan_grid
 from thermsim.progress import Progress
-from thermsim.readout.observable import of_reading
+from thermsim.readout.observable import Observable, of_reading
 
 # share of the smallest tolerance of an offset that the mesh doubt may have: sensors then decide, not the mesh
 MESH_SHARE_OF_TOLERANCE = 0.1
 # Shares of the power at the edge of runaway at which the mesh is studied, in this order, if the limit is not met before
 # that edge.
 BEFORE_RUNAWAY, FAR_FROM_RUNAWAY = 0.9, 0.5
+SAME_SHARE = 1e-6  # of the power typed: nearer than that, the case as typed is the state at the limit
 
 
 def afford(case: Case, *, accuracy_K: float | None = None, progress: Progress | None = None) -> Affordance:
@@ -46,7 +50,8 @@ def afford(case: Case, *, accuracy_K: float | None = None, progress: Progress | 
     for one in cases:
         _check(one)
     wanted = _needed_K(case) if accuracy_K is None else accuracy_K
-    return Affordance(case, wanted, tuple(_afford(one, wanted, progress) for one in cases))
+    own = case.accuracy_K if accuracy_K is None else accuracy_K
+    return Affordance(case, wanted, tuple(_afford(one, own, wanted, progress) for one in cases))
 
 
 def _needed_K(case: Case) -> float:
@@ -77,13 +82,16 @@ def _check(case: Case) -> None:
 # ---- one case ---------------------------------------------------------------------------------------------------
 
 
-def _afford(case: Case, accuracy_K: float, progress: Progress | None) -> Afforded:
+def _afford(case: Case, own_K: float, accuracy_K: float, progress: Progress | None) -> Afforded:
+    """own_K : accuracy of the case as typed; accuracy_K : of readings at their limit"""
     limit_C = case.limits.reading_C
     assert limit_C is not None  # as just checked
     plan = plan_grid(case)
     rough_search = LimitSearch(case, States(case, plan.grid(MULTIPLIERS[0])))
     met = rough_search.power_at(limit_C, "expected")
-    search, is_accuracy_held = _studied(States(case, plan.grid(MULTIPLIERS[SEARCH_GRID])), met, accuracy_K, progress)
+    search, is_accuracy_held = _studied(
+        States(case, plan.grid(MULTIPLIERS[SEARCH_GRID])), met, own_K, accuracy_K, progress
+    )
     clock = case.clock
     steps = () if clock is None else tuple(search.step(clock, limit_C, *pair) for pair in _pairs(clock))
     between, beyond = (None, None) if clock is None else search.between(clock, limit_C)
@@ -92,7 +100,10 @@ def _afford(case: Case, accuracy_K: float, progress: Progress | None) -> Afforde
     drives = [drive_at(clock, step.frequency_GHz, step.voltage_V) for step in steps] if clock is not None else []
     drives += [] if power is None else [proportional(power.share)]
     not_held = search.not_held(drives)
-    return Afforded(case.option, limit_C, power, steps, between, beyond, least_GHz, is_accuracy_held, not_held)
+    inputs = search.studies[0].inputs
+    return Afforded(
+        case.option, case, limit_C, power, steps, between, beyond, least_GHz, is_accuracy_held, inputs, not_held
+    )
 
 
 def _pairs(clock: Clock) -> list[tuple[float, float, bool]]:
@@ -103,25 +114,44 @@ def _pairs(clock: Clock) -> list[tuple[float, float, bool]]:
 
 
 def _studied(
-    states: States, met: Crossing | None, accuracy_K: float, progress: Progress | None
+    states: States, met: Crossing | None, own_K: float, accuracy_K: float, progress: Progress | None
 ) -> tuple[LimitSearch, bool]:
-    """The states with the error of their grid, from a mesh study where the limit is met, or short of a runaway."""
+    """The states with studies of that at the limit, or short of a runaway, and of that as typed where it is steady."""
     case = states.case
     share = 1.0 if met is None else met.at
-    shares = [share] if met is not None and met.ends_by == "limit" else []
-    reading = frozenset(of_reading(one.reading) for one in case.readings)
-    for share_there in [*shares, BEFORE_RUNAWAY * share, FAR_FROM_RUNAWAY * share]:
-        there = states.at(proportional(share_there))
-        if there is None:
-            continue
-        try:
-            found = predict(driven(case, there.drive), accuracy_K=accuracy_K, progress=progress, asked=reading)
-        except RunawayError:
-            continue  # steady on this grid, but no more on a finer one
-        finest = {name: found.answers[of_reading(name)] for name in there.readings}
-        doubts = {name: found.doubts[of_reading(name)].half_width for name in there.readings}
-        return LimitSearch(case, states, there, finest, doubts), max(doubts.values()) <= accuracy_K
-    raise RunawayError(
-        f"leakage outruns the cooling at {100 * FAR_FROM_RUNAWAY * share:.3g} % of the clocked power already",
-        "lower the power or the leakage, or cool better",
-    )
+    at_limit = met is not None and met.ends_by == "limit"
+    asked = frozenset(of_reading(one.reading) for one in case.readings)
+    for share_there in [*[share] * at_limit, BEFORE_RUNAWAY * share, FAR_FROM_RUNAWAY * share]:
+        there = _study(states, share_there, progress, accuracy_K, asked)
+        if there is not None:
+            break
+    else:
+        raise RunawayError(
+            f"leakage outruns the cooling at {100 * FAR_FROM_RUNAWAY * share:.3g} % of the clocked power already",
+            "lower the power or the leakage, or cool better",
+        )
+    typed = _study(states, 1.0, progress, own_K) if abs(share_there - 1.0) > SAME_SHARE else None
+    studies = (there,) if typed is None else (there, typed)
+    ends_early = not (at_limit and share_there == share) and not there.inputs.all_exact
+    reach_W = max(one.state.made_W for one in studies) if ends_early else None
+    is_held = max(one.mesh_K for one in there.readings.values()) <= accuracy_K
+    return LimitSearch(case, states, studies, reach_W), is_held
+
+
+def _study(
+    states: States,
+    share: float,
+    progress: Progress | None,
+    accuracy_K: float,
+    asked: Collection[Observable] | None = None,
+) -> Studied | None:
+    """The state at a share of the clocked power with its doubts; None where it has none, if only on finer grids."""
+    state = states.at(proportional(share))
+    if state is None:
+        return None
+    case = states.case if share == 1.0 else driven(states.case, state.drive)
+    try:
+        found = predict(case, accuracy_K=accuracy_K, progress=progress, asked=asked)
+    except RunawayError:
+        return None
+    return Studied.of(state, with_input_doubt(found, progress=progress))

@@ -5,13 +5,15 @@ They are found on one grid that is quick, and corrected by what a mesh study has
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
+from math import inf, isfinite
 
 from thermsim.case.vocabulary.schema import Case, Clock
 from thermsim.errors import CaseError, Fault
 from thermsim.limits.affordance import Between, Beyond, PowerAtLimit, Step, Verdict, Width
 from thermsim.limits.clock import Drive, drive_at, proportional, voltage_at, voltage_points
 from thermsim.limits.states import EDGE_WIDTH, MEETS_K, Crossing, State, States, crossing
+from thermsim.limits.studied import Studied, Told, told
 from thermsim.mesh.convergence import doubt as doubt_of
 from thermsim.mesh.predict import FEWEST_GRIDS
 from thermsim.model.grid.plan import MULTIPLIERS, plan_grid
@@ -32,43 +34,40 @@ NEAR_RUNAWAY = 1.02
 
 
 class LimitSearch:
-    """Readings of states, corrected by a mesh study of the state `there`, with their doubts; uncorrected without it."""
+    """Readings of states, corrected by mesh studies of one or two of them, with their doubts; uncorrected without.
+
+    reach_W : power beyond which nothing is told with its doubts, since the tolerances of the inputs move the edge of
+    runaway, which lies not far beyond it; None where that is not so
+    """
 
     def __init__(
-        self,
-        case: Case,
-        states: States,
-        there: State | None = None,
-        finest: dict[str, float] | None = None,
-        doubts: dict[str, float] | None = None,
+        self, case: Case, states: States, studies: Sequence[Studied] = (), reach_W: float | None = None
     ) -> None:
-        self.case, self.states, self.there = case, states, there
-        self.finest, self.doubts = finest or {}, doubts or {}
+        self.case, self.states, self.studies, self.reach_W = case, states, studies, reach_W
         self.tried_GHz: set[float] = set()
-        self.offset = {one.reading: one.offset_K for one in case.readings}
+        self.offset_K = {one.reading: one.offset_K.value for one in case.readings}
 
-    def expected(self, state: State, name: str) -> tuple[float, float]:
-        """Reading and its mesh doubt [C, K]."""
-        value = state.readings[name]
-        if self.there is None:
-            return value, 0.0
-        zero = self.there.coolant_C + self.offset[name].value
-        rise = self.there.readings[name] - zero
-        ratio = (value - zero) / rise if abs(rise) > 1e-9 else 1.0
-        off = self.finest[name] - self.there.readings[name]
-        return value + off * ratio, self.doubts[name] * max(ratio, 1.0) + abs(off * (ratio - 1.0))
+    def told(self, state: State, name: str) -> Told:
+        """A reading with its doubts."""
+        return told(self.studies, state, name, self.offset_K[name])
 
     def highest(self, state: State, width: Width = "expected") -> tuple[float, str]:
-        """The highest reading [C] with its name; `at least`: raised by its mesh doubt and tolerance."""
+        """The highest reading [C] with its name; `at least`: where all doubts may put it, inf without an end."""
+        beyond = width == "at least" and self.reach_W is not None and state.made_W > self.reach_W
         found = []
         for name in state.readings:
-            value, mesh = self.expected(state, name)
-            found.append((value + (mesh + self.offset[name].plus_minus if width == "at least" else 0.0), name))
+            one = self.told(state, name)
+            above = inf if beyond else one.above_K if width == "at least" else 0.0
+            found.append((one.value_C + above, name))
         return max(found)
 
     def excess(self, drive: Drive, limit_C: float, width: Width) -> float | None:
+        """Of the highest reading over the limit [K]; None where nothing can be told, as without a steady state."""
         state = self.states.at(drive)
-        return None if state is None else self.highest(state, width)[0] - limit_C
+        if state is None:
+            return None
+        over = self.highest(state, width)[0] - limit_C
+        return over if isfinite(over) else None
 
     # ---- power
 
@@ -78,7 +77,7 @@ class LimitSearch:
         def excess(share: float) -> float | None:
             return self.excess(proportional(share), limit_C, width)
 
-        tried = sorted({0.0, 1.0, *self.states.shares()}) if self.there is not None else [0.0, 1.0]
+        tried = sorted({0.0, 1.0, *self.states.shares()}) if self.studies else [0.0, 1.0]
         high = next((share for share in tried[1:] if not _below(excess(share))), None)
         low = max(share for share in tried if high is None or share < high)
         while high is None:
@@ -104,7 +103,7 @@ class LimitSearch:
         if met.ends_by == "runaway":
             edge_W = self._edge_doubt(lambda search: search._power_edge(limit_C))
             if least is not None and least.ends_by == "runaway":
-                least_W = None if edge_W is None else max(state.made_W - edge_W, 0.0)
+                least_W = None if edge_W is None else max(min(least_W or 0.0, state.made_W - edge_W), 0.0)
             return PowerAtLimit(state.made_W, edge_W, least_W, met.at, None, "runaway")
         doubt_K, below = self._doubt_below(state, proportional(STEP_BACK * met.at))
         doubt_W = doubt_K * (state.made_W - below.made_W)
@@ -114,7 +113,7 @@ class LimitSearch:
         """Mesh doubt of the highest reading of a state over its distance to that of a colder state, and that state."""
         below = self._state(colder)
         highest, name = self.highest(state)
-        return (self.expected(state, name)[1] + MEETS_K) / (highest - self.expected(below, name)[0]), below
+        return (self.told(state, name).mesh_K + MEETS_K) / (highest - self.told(below, name).value_C), below
 
     def _power_edge(self, limit_C: float) -> tuple[float, float] | None:
         """Power [W] at the edge of runaway, and how exactly it was found; None where the limit is met before it."""
@@ -151,22 +150,32 @@ class LimitSearch:
     def step(self, clock: Clock, limit_C: float, frequency_GHz: float, voltage_V: float, is_typed: bool) -> Step:
         state = self.states.at(drive_at(clock, frequency_GHz, voltage_V))
         if state is None:
-            return Step(frequency_GHz, voltage_V, is_typed, None, None, None, None, None, None, "runaway")
+            return Step(frequency_GHz, voltage_V, is_typed, verdict="runaway")
         highest, name = self.highest(state)
         least = limit_C - self.highest(state, "at least")[0]
         verdict: Verdict = "no" if self._surely_above(state, limit_C) else "within doubt"
         if least > 0.0 and self.states.at(state.drive.times(NEAR_RUNAWAY)) is not None:
             verdict = "yes"
-        mesh = self.expected(state, name)[1]
-        margin = limit_C - highest
-        return Step(frequency_GHz, voltage_V, is_typed, state.made_W, name, highest, mesh, margin, least, verdict)
+        one = self.told(state, name)
+        high = one.value_C + one.above_K
+        return Step(
+            frequency_GHz,
+            voltage_V,
+            is_typed,
+            state.made_W,
+            name,
+            highest,
+            one.mesh_K,
+            one.value_C - one.below_K,
+            high if isfinite(high) else None,
+            limit_C - highest,
+            least if isfinite(least) else None,
+            verdict,
+        )
 
     def _surely_above(self, state: State, limit_C: float) -> bool:
-        for name in state.readings:
-            value, mesh = self.expected(state, name)
-            if value - mesh - self.offset[name].plus_minus > limit_C:
-                return True
-        return False
+        every = (self.told(state, name) for name in state.readings)
+        return any(one.value_C - one.below_K > limit_C for one in every)
 
     def between(self, clock: Clock, limit_C: float) -> tuple[Between | None, Beyond | None]:
         points = voltage_points(clock)

@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 from thermsim.report.data.versions import thermsim_version
 from thermsim.report.text.blocks import Block, Column
+from thermsim.report.words.input_doubt import AS_IF_EXACT, NO_END, exact_of, exact_words
 from thermsim.report.words.numbers import UNKNOWN, fixed, with_doubt
+from thermsim.rounding import times_in
 
 if TYPE_CHECKING:
     from thermsim.limits.affordance import Affordance, Afforded, Step
@@ -16,11 +18,14 @@ CAUTIONS = (
     "A prediction is no safety limit, and never a reason to bypass thermal shutdown. A raised voltage can damage or "
     "age a chip at any temperature: limits of voltage are the maker's, and none is known here.",
 )
-LEFT = "what offset tolerance and mesh doubt leave. Tolerances of the other inputs are not in it."
 NO_CLOCK = (
     "The case gives no clock, so that all power is taken in proportion. For clocks add "
     "`clock: {frequency_GHz: 4.6, voltage_V: 1.18, zones: [names], steps: [{frequency_GHz: 4.7, voltage_V: 1.22}]}`: "
     "powers of these zones (of all, without `zones`) hold at that clock and voltage."
+)
+RUNS_AWAY = (
+    "at the hot end of the tolerances leakage runs away: nothing is told at least from there on. Narrow the "
+    "tolerances, or cool better."
 )
 NO_STEPS = "The clock has no steps, and none are invented: add `steps: [{frequency_GHz: 4.7, voltage_V: 1.22}]` to it."
 DYNAMIC = (
@@ -38,6 +43,8 @@ def document(found: Affordance) -> dict[str, Any]:
         "status": "accuracy held" if all(one.accuracy_held for one in found.answers) else "accuracy not held",
         "accuracy_K": found.accuracy_K,
         "clock": None if clock is None else {"frequency_GHz": clock.frequency_GHz, "voltage_V": clock.voltage_V},
+        "coverage": found.coverage,
+        "taken_as_exact": exact_of([(_name(one), one.case) for one in found.answers]),
         "remarks": [*_remarks(found), *CAUTIONS],
         "afford": [_answer(one) for one in found.answers],
     }
@@ -79,12 +86,21 @@ def _powers(found: Affordance) -> Block:
     columns = [Column("option", right=False), Column("made at limit [W]"), Column("at least [W]")]
     columns += [Column("of power typed"), Column("first to meet it", right=False)]
     rows = tuple(_power_cells(one) for one in found.answers)
-    notes = [f"+- is the mesh doubt; at least: {LEFT}"]
+    notes = [f"+- is the mesh doubt; at least: {_left(found)}"]
     made = "Made: all power that is made, leakage at the temperatures found among it. "
     whose = "of the power of the clocked zones; the others keep theirs."
     notes.append(f"{made}Of power typed: {'the share of it at the limit.' if found.case.clock is None else whose}")
+    notes += [words] if (words := exact_words(exact_of([(_name(one), one.case) for one in found.answers]))) else []
     title = f"{found.case.title}: what readings of {' and '.join(limits)} C allow"
     return Block(title, columns=tuple(columns), rows=rows, notes=tuple(notes))
+
+
+def _left(found: Affordance) -> str:
+    """What the numbers under `at least` hold."""
+    if found.all_exact:
+        return f"what the mesh doubt leaves, {AS_IF_EXACT}."
+    often = times_in(0.5 * (1.0 + found.coverage))
+    return f"what all tolerances and the mesh doubt leave, {often}."
 
 
 def _clocks(found: Affordance) -> Block:
@@ -131,9 +147,12 @@ def _steps(one: Afforded) -> Block:
 def _step_row(step: Step) -> tuple[str, ...]:
     clock = (f"{step.frequency_GHz:g}", f"{step.voltage_V:g}")
     verdict = f"{step.verdict} (typed)" if step.is_typed else step.verdict
-    if step.power_W is None or step.highest_reading_C is None or step.margin_K is None or step.margin_least_K is None:
+    if step.power_W is None or step.highest_reading_C is None or step.margin_K is None:
         return (*clock, *[UNKNOWN] * 5, verdict)
-    margins = (fixed(step.margin_K, ".1f"), fixed(step.margin_least_K, ".1f"))
+    margins = (
+        fixed(step.margin_K, ".1f"),
+        NO_END if step.margin_least_K is None else fixed(step.margin_least_K, ".1f"),
+    )
     highest = with_doubt(step.highest_reading_C, step.mesh_doubt_K, 2)
     return (*clock, f"{step.power_W:.1f}", highest, step.reading or UNKNOWN, *margins, verdict)
 
@@ -165,6 +184,7 @@ def _remarks(found: Affordance) -> list[str]:
                 f"beyond which no steady state exists."
             )
         remarks += [f"WARNING: {_name(one)}: {each.words}." for each in one.not_held]
+        remarks += [f"WARNING: {_name(one)}: {RUNS_AWAY}"] if one.runs_away else []
         if not one.accuracy_held:
             remarks.append(f"{_name(one)}: accuracy not held, a mesh doubt is above the {found.accuracy_K:g} K asked.")
     remarks.append(NO_CLOCK if clock is None else DYNAMIC)

@@ -6,17 +6,17 @@ from collections.abc import Iterable, Iterator
 from math import floor, isfinite
 from typing import TYPE_CHECKING, Any
 
-from thermsim.case.inputs.exact import exact_inputs, exact_lines
 from thermsim.comparison.decision import scatter_of_comparison
 from thermsim.mesh.remarks import is_grave
 from thermsim.nearby.variables import SHARED, variables
 from thermsim.readout.observable import HOTTEST, Observable
+from thermsim.report.words.input_doubt import exact_by_case, exact_of
 from thermsim.report.words.input_doubt import exact_words as words_of_exact
 from thermsim.report.words.numbers import UNKNOWN, fixed
 from thermsim.rounding import decimals_apart, doubt_in_words
 
 if TYPE_CHECKING:
-    from thermsim.case.vocabulary.schema import Option
+    from thermsim.case.vocabulary.schema import Case, Option
     from thermsim.comparison.outcome import Comparison, Contribution, Gain, OptionResult
     from thermsim.mesh.prediction import Prediction
 
@@ -313,16 +313,13 @@ def exact(comparison: Comparison) -> list[tuple[str, list[str]]]:
 
     Where things are drawn on parts, and where probes are, is many numbers: it is said in one.
     """
-    found: list[tuple[str, list[str]]] = []
-    seen: set[tuple[str, float]] = set()
-    for name, prediction in predictions(comparison):
-        own = [one for one in exact_inputs(prediction.case) if (one.path, one.value) not in seen]
-        seen |= {(one.path, one.value) for one in own}
-        found += [(name, exact_lines(own))] if own else []
-    return found
+    return [one for one in exact_by_case(_cases(comparison)) if one[1]]
 
 
 def exact_words(comparison: Comparison) -> str:
     """As of one case, each input with the case it is of; the base first."""
-    named = [f"{name}: {line}" if at else line for at, (name, lines) in enumerate(exact(comparison)) for line in lines]
-    return words_of_exact(named)
+    return words_of_exact(exact_of(_cases(comparison)))
+
+
+def _cases(comparison: Comparison) -> list[tuple[str, Case]]:
+    return [(name, prediction.case) for name, prediction in predictions(comparison)]

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
+from thermsim.case.inputs.exact import exact_inputs, exact_lines
+from thermsim.case.vocabulary.schema import Case
 from thermsim.report.words.numbers import UNKNOWN, fixed
 from thermsim.rounding import MOST_DECIMALS, decimals_for, rounded_up, times_in
 
@@ -47,6 +50,24 @@ def between(value: float, band: dict[str, float | None], coverage: float) -> tup
         return f"no highest value can be told{known}", decimals
     ends = " and ".join(fixed(end, f".{decimals}f") for end in (low, high))
     return f"{times_in(coverage)} between {ends}", decimals
+
+
+def exact_of(cases: Sequence[tuple[str, Case]]) -> list[str]:
+    """What is taken as exact in cases with their names: of all but the first what it does not have itself."""
+    return [
+        f"{name}: {line}" if at else line for at, (name, lines) in enumerate(exact_by_case(cases)) for line in lines
+    ]
+
+
+def exact_by_case(cases: Sequence[tuple[str, Case]]) -> list[tuple[str, list[str]]]:
+    """What is taken as exact, by the case it is of: of the first all, of others what differs from those before."""
+    found: list[tuple[str, list[str]]] = []
+    seen: set[tuple[str, float]] = set()
+    for name, case in cases:
+        own = [one for one in exact_inputs(case) if (one.path, one.value) not in seen]
+        seen |= {(one.path, one.value) for one in own}
+        found += [(name, exact_lines(own))]
+    return found
 
 
 def exact_words(lines: list[str]) -> str:
