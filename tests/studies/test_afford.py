@@ -117,12 +117,13 @@ def test_only_clocked_zones_are_driven(zones: list[str], leakage: Any, expected:
 
 
 def test_power_at_the_limit_of_a_slab() -> None:
-    """T = Tf + P (1/(hA) + t/(kA)), so P = (95 - 1.5 - 25)/0.53125 W with an offset of 1.5 K, and 2 K less for it."""
+    """T = Tf + P (1/(hA) + t/(kA)), so P = (95 - 1.5 - 25)/0.53125 W with an offset of 1.5 K, and 1.8 K less for it:
+    of an even tolerance of 2 K, 0.9 are below 1.8 K."""
     case = slab(readings=[{"reading": "R", "zone": "core", "offset_K": {"value": 1.5, "plus_minus": 2}}])
     found = base(case)
     assert found.power is not None
     assert found.power.value_W == pytest.approx((95 - 1.5 - FLUID_C) / PATH, abs=1e-3)
-    assert found.power.least_W == pytest.approx((95 - 3.5 - FLUID_C) / PATH, abs=1e-3)
+    assert found.power.least_W == pytest.approx((95 - 3.3 - FLUID_C) / PATH, abs=2e-3)
     assert found.power.share == pytest.approx(found.power.value_W / 50, rel=1e-9)
     assert found.power.mesh_doubt_W is not None
     assert 0.0 < found.power.mesh_doubt_W < 1e-2
@@ -131,7 +132,8 @@ def test_power_at_the_limit_of_a_slab() -> None:
 
 
 def test_steps_of_a_slab() -> None:
-    """50 W x V^2 f: readings 25 + 0.53125 x 50 x (1.25, 1.8, 2.592) = 58.203, 72.8125, 93.85 C; limit 75, +- 3 K.
+    """50 W x V^2 f: readings 25 + 0.53125 x 50 x (1.25, 1.8, 2.592) = 58.203, 72.8125, 93.85 C; limit 75, +- 3 K,
+    of which 0.9 are counted.
 
     Between: 50 x PATH x V^2 f/4 = 50 with V = 1 + (f - 4)/5 up to 5 GHz, then 1.2 + 0.24 (f - 5).
     """
@@ -142,7 +144,9 @@ def test_steps_of_a_slab() -> None:
     assert [step.highest_reading_C for step in found.steps] == pytest.approx(expected, abs=1e-4)
     assert [step.power_W for step in found.steps] == pytest.approx([(t - 25) / PATH for t in expected], abs=1e-3)
     assert [step.margin_K for step in found.steps] == pytest.approx([75 - t for t in expected], abs=1e-4)
-    assert [step.margin_least_K for step in found.steps] == pytest.approx([72 - t for t in expected], abs=1e-2)
+    least = [step.margin_least_K or 0.0 for step in found.steps]
+    assert least[:3] == pytest.approx([72.3 - t for t in expected[:3]], abs=1e-2)
+    assert least[3] < 72.3 - expected[3]  # beyond what was studied doubts are wider
     assert [step.verdict for step in found.steps] == ["yes", "yes", "within doubt", "no"]
     assert [step.is_typed for step in found.steps] == [True, False, False, False]
     assert found.affordable == found.steps[1]
@@ -154,7 +158,7 @@ def test_steps_of_a_slab() -> None:
 
     assert found.between.frequency_GHz == pytest.approx(brentq(over, 4, 6), abs=1e-5)
     assert found.between.power_W == pytest.approx(50 / PATH, abs=1e-3)
-    assert found.least_GHz == pytest.approx(brentq(over, 4, 6, args=(72.0,)), abs=1e-4)
+    assert found.least_GHz == pytest.approx(brentq(over, 4, 6, args=(72.3,)), abs=1e-4)
 
 
 def test_nothing_is_told_beyond_the_steps() -> None:
