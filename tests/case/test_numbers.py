@@ -22,6 +22,7 @@ from thermsim.case.vocabulary.schema import Case, Entry, Quantity, Tolerance
 from thermsim.comparison.compare import compare
 from thermsim.errors import CaseError, ThermsimError
 from thermsim.model.grid.plan import plan_grid
+from thermsim.model.physics.boundary import boundary_of
 from thermsim.model.physics.properties import joint_of
 from thermsim.nearby.gradients import gradients
 from thermsim.nearby.many import many
@@ -147,6 +148,15 @@ def test_every_number_of_the_vocabulary_is_in_the_registry_or_known_to_be_none()
 
 
 # ---- addresses --------------------------------------------------------------------------------------------------
+
+
+def test_two_entries_on_a_face_are_told_by_their_addresses() -> None:
+    """What a table calls them is what an option or a sweep may name."""
+    case = two_films_on_top()
+    labels = [boundary_of(case, entry).label for entry in case.cooling]
+    assert labels == ["cooling.top.0", "cooling.top.1"]
+    assert {f"{label}.film_W_m2K" for label in labels} <= {one.path for one in inputs(case)}
+    assert [boundary_of(one, one.cooling[0]).label for one in (placed(),)] == ["water"]
 
 
 def test_a_place_or_a_temperature_has_no_relative_width() -> None:

@@ -408,7 +408,13 @@ KINDS: dict[str, type[Boundary]] = {
 
 def boundary_of(case: Case, entry: Cooling) -> Boundary:
     """The boundary that one entry of `cooling` describes."""
-    return KINDS[entry.kind].read(case, entry)
+    made = KINDS[entry.kind].read(case, entry)
+    alike = [other for other in case.cooling if other.label == entry.label]
+    if len(alike) < 2:
+        return made
+    # Entries of one face without a name are told apart by the address that an option or a sweep takes.
+    place = next(number for number, other in enumerate(alike) if other is entry)
+    return replace(made, label=f"cooling.{entry.label}.{place}")
 
 
 def unheated(boundary: Boundary) -> Boundary:
