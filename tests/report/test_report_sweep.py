@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import shlex
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -18,10 +19,12 @@ from thermsim.case.load import parse_case
 from thermsim.case.vocabulary.schema import Case
 from thermsim.commands.main import commands
 from thermsim.errors import WriteError
+from thermsim.mesh.convergence import Doubt
 from thermsim.report.figures.sweep_figure import sweep_figure
 from thermsim.report.files.sweep_export import check_sweep_target, write_sweep
 from thermsim.report.text.shown import show
 from thermsim.report.text.sweep_table import csv_lines, document, lowest_words, sweep_blocks
+from thermsim.sweeps.points import ranges_of
 from thermsim.sweeps.sweep import Sweep, Vary, sweep
 
 WHOLE = ("zone", "[all] of it", "mean")
@@ -105,10 +108,41 @@ def test_an_optimum_at_the_end_is_told() -> None:
     assert "at the end of the range of [all] of it.power_W" in lowest_words(curve(), WHOLE)
 
 
+@cache
+def valleys() -> Sweep:
+    """As if it were lowest at the last value but one, and fell again towards the second."""
+    one = curve()
+    answers = [60.75, 42.93, 53.0, 40.87, 65.0]
+    points = tuple(
+        replace(one.points[0], values=(x,), doubts=type(one.points[0].doubts)({one.questions[0]: doubt(at)}))
+        for x, at in zip(one.ranges[0].values, answers, strict=True)
+    )
+    return replace(one, questions=one.questions[:1], points=points)
+
+
+def doubt(value: float) -> Doubt:
+    return replace(next(iter(curve().points[0].doubts.values())), value=value, finest=value, half_width=0.01)
+
+
+def test_a_second_valley_is_told_with_the_sweep_that_looks_into_it() -> None:
+    """What is told, typed, is a sweep of that valley."""
+    found = valleys()
+    words = lowest_words(found, found.questions[0])
+    typed = "--vary '[all] of it.power_W' 5 35 9"
+    assert "In this valley the optimum lies between 35 and 65." in words and "So the optimum" not in words
+    assert f"A second valley lies between 5 and 35 and may be lower: sweep there too, `{typed}`." in words
+    (told,) = document(found)["lowest"][0]["other_valleys"]
+    assert told["within"] == {"[all] of it.power_W": [5.0, 35.0]} and told["sweep_there"] == typed
+    path, low, high, count = shlex.split(typed)[1:]
+    assert ranges_of(found.case, [Vary(path, low, high, int(count))])[0].values[::8] == (5.0, 35.0)
+    (axes, *_) = sweep_figure(found).axes
+    assert any("second valley" in text.get_text() for text in axes.texts)
+
+
 # ---- pictures ---------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("found", [curve, square], ids=["curve", "map"])
+@pytest.mark.parametrize("found", [curve, square, valleys], ids=["curve", "map", "valleys"])
 def test_no_words_leave_the_picture(found: object) -> None:
     figure = sweep_figure(found())  # type: ignore[operator]
     inked = figure.get_tightbbox()  # [inch], of all that is drawn

@@ -310,3 +310,41 @@ def test_a_flat_map_says_that_nothing_can_be_told() -> None:
     assert len(low.alike) == 6
     assert low.within == ((1.0, 2.0), (1.0, 3.0))
     assert low.ends == ("lowest and highest", "lowest and highest")
+
+
+def two_pits(x: np.ndarray, second: float, deeper_K: float) -> np.ndarray:
+    """Two pits of Lorentz' shape in a plain of 54 C: the one at 15 to 41 C, the other 1.2 wide and deeper."""
+    return np.asarray(
+        54.0 - 13.0 / (1.0 + ((x - 15.0) / 0.8) ** 2) - (13.0 + deeper_K) / (1.0 + ((x - second) / 0.6) ** 2)
+    )
+
+
+@pytest.mark.parametrize("second", [4.5, 5.0, 5.4, 5.6, 6.4])
+def test_a_second_valley_that_may_be_lower_between_the_points_is_told(second: float) -> None:
+    """The formula has its minimum in the second pit, its lowest sample in the first."""
+    axis = np.linspace(1.0, 19.0, 10)
+    fine = np.linspace(1.0, 19.0, 18001)
+    best = float(fine[np.argmin(two_pits(fine, second, 0.9))])
+    low = lowest(two_pits(axis, second, 0.9), np.full(10, 0.01), [axis.tolist()])
+    spans = [low.between, *(one.within[0] for one in low.valleys)]
+    assert any(span[0] < best < span[1] for span in spans if span is not None and None not in span)
+    if second != 5.0:
+        assert low.between == (13.0, 17.0)
+
+
+def test_a_second_valley_is_told_on_a_map_and_where_its_floor_is_flat() -> None:
+    axis = np.linspace(1.0, 19.0, 10)
+    bowl = 0.2 * (np.array([1.0, 2.0, 3.0, 4.0]) - 2.0) ** 2
+    low = lowest(two_pits(axis, 5.4, 0.9)[:, None] + bowl, np.full((10, 4), 0.01), [axis.tolist(), AXIS[:4]])
+    assert [one.within for one in low.valleys] == [((3.0, 7.0), (1.0, 3.0))]
+    flat = lowest(np.array([4.0, 1.0, 4.0, 1.5, 1.5, 4.0]), np.full(6, 0.1), [[*AXIS, 6.0]])
+    assert [(one.number, one.within) for one in flat.valleys] == [(3, ((3.0, 6.0),))]
+
+
+def test_one_valley_or_one_that_lies_too_high_is_not_doubted() -> None:
+    low = lowest(np.array([9.0, 4.0, 2.0, 5.0, 6.0]), np.full(5, 0.1), [AXIS])
+    assert low.valleys == ()
+    low = lowest(np.array([9.0, 1.0, 9.0, 8.0, 8.5]), np.full(5, 0.1), [AXIS])
+    assert low.valleys == ()
+    low = lowest(np.array([9.0, 1.0, np.nan, 8.0, 8.5]), np.full(5, 0.1), [AXIS])
+    assert low.valleys == ()

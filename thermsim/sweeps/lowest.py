@@ -12,6 +12,17 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
+class Valley:
+    """Another valley that may be lower than the lowest point. number : its lowest point
+
+    within : for each range, from the next point below to the next one above
+    """
+
+    number: int
+    within: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
 class Lowest:
     """Where a watched temperature is lowest, of the points that were solved.
 
@@ -22,6 +33,7 @@ class Lowest:
         lie beyond it
     at_end : for each range, whether the lowest point itself lies at an end
     beside_gap : whether a neighbour of these has no answer
+    valleys : others in which it may be lower between the points, the lowest first, see `_valleys`
     """
 
     number: int
@@ -31,6 +43,7 @@ class Lowest:
     ends: tuple[str | None, ...]
     at_end: tuple[bool, ...]
     beside_gap: bool
+    valleys: tuple[Valley, ...] = ()
 
 
 def lowest(values: Array, margins: Array, axes: Sequence[Sequence[float]]) -> Lowest:
@@ -56,7 +69,46 @@ def lowest(values: Array, margins: Array, axes: Sequence[Sequence[float]]) -> Lo
         ends=tuple(ends),
         at_end=tuple(int(at) in (0, len(own) - 1) for at, own in zip(place, axes, strict=True)),
         beside_gap=bool(np.any(_grown(near) & gaps)),
+        valleys=_valleys(values, np.where(near | gaps, np.nan, values - margins), float(values[place]), axes),
     )
+
+
+def _valleys(values: Array, least: Array, lowest_C: float, axes: Sequence[Sequence[float]]) -> tuple[Valley, ...]:
+    """Points below all around them that would be below the lowest one, fell it on as steeply up to the next point.
+
+    A parabola through three points does not find a narrow valley beside its middle one; its flanks are as steep as the
+    steps to that point at least. least : (n,) or (n, m) what a point may be, NaN where it is not asked
+    """
+    spans: list[list[tuple[int, ...]]] = []
+    for number in np.argsort(least, axis=None, kind="stable").tolist():
+        at = tuple(int(one) for one in np.unravel_index(number, values.shape))
+        if np.isnan(least[at]) or not least[at] - _step(values, at) < lowest_C:
+            continue
+        if values[at] > np.nanmin(values[tuple(slice(max(one - 1, 0), one + 2) for one in at)]):
+            continue
+        beside = [span for span in spans if any(max(abs(np.subtract(at, one))) <= 1 for one in span)]
+        if beside:
+            beside[0].append(at)
+        else:
+            spans.append([at])
+    found = []
+    for span in spans:
+        ends = [
+            (max(min(one) - 1, 0), min(max(one) + 1, len(own) - 1))
+            for one, own in zip(zip(*span, strict=True), axes, strict=True)
+        ]
+        within = tuple((own[low], own[high]) for own, (low, high) in zip(axes, ends, strict=True))
+        found.append(Valley(int(np.ravel_multi_index(span[0], values.shape)), within))
+    return tuple(found)
+
+
+def _step(values: Array, at: tuple[int, ...]) -> float:
+    """What a point lies below its direct neighbours: the larger step of each range, of all ranges together [K]."""
+    total = 0.0
+    for axis, place in enumerate(at):
+        line = np.moveaxis(values, axis, -1)[at[:axis] + at[axis + 1 :]]
+        total += float(np.nanmax(line[max(place - 1, 0) : place + 2]) - values[at])
+    return total
 
 
 def _beside(

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from thermsim.sweeps.lowest import Valley
     from thermsim.sweeps.points import Range
     from thermsim.sweeps.sweep import Sweep
 
@@ -101,8 +102,27 @@ def _curves(ax: Axes, found: Sweep) -> None:
         value = found.points[low.number].doubts[question].value
         ax.plot(found.points[low.number].values, [value], marker="o", ms=9, mfc="none", mec=INK, mew=1.1, zorder=5)
         ax.plot(low.within[0], [value] * 2, color=INK, lw=3.2, alpha=0.35, solid_capstyle="butt", zorder=2)
+        for valley in low.valleys:
+            _valley_mark(ax, found, question, valley)
     if found.same_height is not None:
         _thickness_axis(ax, found)
+
+
+def _valley_mark(ax: Axes, found: Sweep, question: Observable, valley: Valley) -> None:
+    """A dashed bar below the lowest point of another valley, as wide as the range that is not resolved there."""
+    value = found.points[valley.number].doubts[question].value
+    ax.plot(valley.within[0], [value] * 2, color=INK, lw=1.1, ls=(0, (3, 2)), zorder=2)
+    text = ax.annotate(
+        "second valley:\nsweep there too",
+        (found.points[valley.number].values[0], value),
+        xytext=(0, -5),
+        textcoords="offset points",
+        ha="center",
+        va="top",
+        fontsize=SMALLEST,
+        zorder=6,
+    )
+    ink_with_halo(text, 2.0)
 
 
 def _corner(ax: Axes) -> tuple[float, float, float, float]:
@@ -295,6 +315,10 @@ def _map(ax: Axes, found: Sweep, question: Observable) -> None:
     key += ["dashed: lowest upwards (parabola between points)"] if has_valley else []
     key += ["rings: the same within mesh doubt"] if len(alike) > 1 else []
     key += ["crosses: no answer"] if is_gap.any() else []
+    for valley in low.valleys:
+        (x0, x1), (y0, y1) = valley.within
+        ax.plot([x0, x1, x1, x0, x0], [y0, y0, y1, y1, y0], color=INK, lw=1.1, ls=(0, (3, 2)), zorder=5)
+    key += ["dashed box: a second valley, sweep there too"] if low.valleys else []
     ax.text(0.0, -0.55, "; ".join(key), transform=_below(ax), fontsize=SMALLEST + 1.0, color=FAINT, va="top")
 
 

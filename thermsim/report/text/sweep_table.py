@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
@@ -12,8 +13,10 @@ from thermsim.report.words.numbers import UNKNOWN, fixed, with_doubt
 from thermsim.rounding import decimals_for, doubt_in_words
 
 if TYPE_CHECKING:
+    from thermsim.sweeps.lowest import Valley
     from thermsim.sweeps.sweep import Point, Sweep
 
+FINER, FINER_OF_TWO = 9, 5  # values of each range that a sweep of a second valley is told with
 MOST_COLUMNS = 9  # values of one range in a table on a terminal; the CSV file has every point
 MESH_ONLY = "+- is the mesh doubt. Tolerances of the inputs are not in it."
 DIFFERENCES = (
@@ -45,7 +48,9 @@ def lowest_words(found: Sweep, question: Observable) -> str:
         parts = [f"{one.path} {_span(*span)}" for one, span in spans]
         words.append(f"Within mesh doubt the same: {', '.join(parts)}.")
     if low.between is not None and None not in low.between:
-        words.append(f"So the optimum lies between {low.between[0]:.6g} and {low.between[1]:.6g}.")
+        start = "In this valley" if low.valleys else "So"
+        words.append(f"{start} the optimum lies between {low.between[0]:.6g} and {low.between[1]:.6g}.")
+    words += [_valley_words(found, one, number) for number, one in enumerate(low.valleys)]
     words += list(_end_words(found, question))
     if low.beside_gap and solved > 1:
         words.append("A point beside it has no answer.")
@@ -54,6 +59,23 @@ def lowest_words(found: Sweep, question: Observable) -> str:
 
 def _span(low: float, high: float) -> str:
     return f"{low:.6g}" if low == high else f"{low:.6g} to {high:.6g}"
+
+
+def _valley_words(found: Sweep, valley: Valley, number: int) -> str:
+    """`A second valley lies between 3 and 7 and may be lower: sweep there too, ...`."""
+    several = len(found.ranges) > 1
+    spans = zip(found.ranges, valley.within, strict=True)
+    lies = " and ".join(f"{f'{one.path} ' * several}between {low:.6g} and {high:.6g}" for one, (low, high) in spans)
+    which = "A second" if number == 0 else "Another"
+    return f"{which} valley lies {lies} and may be lower: sweep there too, `{there(found, valley)}`."
+
+
+def there(found: Sweep, valley: Valley) -> str:
+    """The options of a sweep of one valley, as they are typed."""
+    count = FINER if len(found.ranges) == 1 else FINER_OF_TWO
+    spans = zip(found.ranges, valley.within, strict=True)
+    options = [f"--vary {shlex.quote(one.path)} {low:.6g} {high:.6g} {count}" for one, (low, high) in spans]
+    return " ".join([*options, *["--log"] * any(one.is_log for one in found.ranges)])
 
 
 def _end_words(found: Sweep, question: Observable) -> Iterator[str]:
@@ -221,6 +243,14 @@ def _lowest(found: Sweep, question: Observable) -> dict[str, Any]:
         "points_alike": len(low.alike),
         "at_end": [path for path, is_there in zip(paths, low.at_end, strict=True) if is_there],
         "beside_gap": low.beside_gap,
+        "other_valleys": [
+            {
+                "at": dict(zip(paths, found.points[one.number].values, strict=True)),
+                "within": {path: list(span) for path, span in zip(paths, one.within, strict=True)},
+                "sweep_there": there(found, one),
+            }
+            for one in low.valleys
+        ],
         "words": lowest_words(found, question),
     }
 
