@@ -19,7 +19,8 @@ from thermsim.model.build import Model, build_model
 from thermsim.model.coefficients.groups import topology
 from thermsim.model.grid.plan import plan_grid
 from thermsim.model.grid.topology import alike
-from thermsim.model.physics.boundary import KINDS, Boundary, Link, Surface
+from thermsim.model.physics.boundary import KINDS
+from thermsim.model.physics.face_link import Boundary, Link, Surface
 from thermsim.nearby.gradients import gradients
 from thermsim.nearby.superposition import superposition
 from thermsim.plausibility.measure import measure

@@ -20,7 +20,8 @@ from thermsim.model.cooled_faces import cooled_areas, cooling_faces
 from thermsim.model.grid.axes import Grid
 from thermsim.model.grid.cells import as_planes, level_slice, plan_slices
 from thermsim.model.joints import JointPlane, joint_planes
-from thermsim.model.physics.boundary import Boundary, Link, Surface, boundary_of
+from thermsim.model.physics.boundary import boundary_of
+from thermsim.model.physics.face_link import Boundary, Link, Surface
 from thermsim.model.physics.heat import FaceSource, VolumeSource, overlap
 from thermsim.model.physics.properties import material_of
 from thermsim.units import MM, W_MM2

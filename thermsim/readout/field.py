@@ -14,7 +14,7 @@ from thermsim.errors import AbsoluteZeroError, HeatBalanceError
 from thermsim.model.assemble import FacePlane, face_plane
 from thermsim.model.build import Guess, Model, ZoneCells
 from thermsim.model.grid.cells import as_planes
-from thermsim.model.physics.boundary import Boundary
+from thermsim.model.physics.face_link import Boundary
 from thermsim.model.physics.heat import FaceSource, VolumeSource
 from thermsim.readout.faces import Place, heated_boxes, plane_of, zone_boxes
 from thermsim.readout.surface_maximum import Plane, Summit

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.model.build import Model
-from thermsim.model.physics.boundary import Boundary, Surface
+from thermsim.model.physics.face_link import Boundary, Surface
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -34,7 +34,7 @@ from thermsim.errors import NotConvergedError
 from thermsim.model.assemble import FacePlane
 from thermsim.model.build import Model
 from thermsim.model.grid.cells import as_planes
-from thermsim.model.physics.boundary import FIXED_TEMPERATURE_FILM
+from thermsim.model.physics.face_link import FIXED_TEMPERATURE_FILM
 from thermsim.solver.linear import TOLERANCE, State, solve
 from thermsim.solver.linearised import NOTHING, Goal, Linearised, Plane, adjoint_faces, halves, nodes_of
 from thermsim.solver.multigrid.multigrid import companion

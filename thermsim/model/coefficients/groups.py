@@ -25,7 +25,8 @@ from thermsim.materials.conductivity import Law
 from thermsim.model.assemble import FacePlane
 from thermsim.model.build import Model
 from thermsim.model.grid.cells import plan_slices
-from thermsim.model.physics.boundary import NOWHERE, boundary_of
+from thermsim.model.physics.boundary import boundary_of
+from thermsim.model.physics.face_link import NOWHERE
 from thermsim.model.physics.properties import is_void, joint_of, material_of
 from thermsim.units import MM2K_W
 
