@@ -179,7 +179,7 @@ def test_heat_in_the_face_towards_the_lid() -> None:
 
 def test_many_hot_zones_are_one_line_and_come_first() -> None:
     found = of(slips(("power_W: 60", "power_W: 60000")), "warning")
-    assert [slip.place for slip in found] == ["heat", "heat in die", "cooling"]
+    assert [slip.place for slip in found] == ["heat", "heat in die"]
     assert found[1].message.startswith("3 zones (A, B, C) make 526 to 1.33e+03 W/mm2")
     assert found[1].remedy == "did you mean 60 W (milliwatts written as W)?"
 
@@ -203,7 +203,7 @@ def test_a_power_map_is_checked_as_zones_are(tmp_path: Path) -> None:
 
     (tmp_path / "p.csv").write_text("1800,1800\n1800,1800\n", encoding="utf-8")
     found = of(slips(mapped, folder=tmp_path), "warning")
-    assert [slip.place for slip in found] == ["heat", "heat in die, map", "cooling"]
+    assert [slip.place for slip in found] == ["heat", "heat in die, map"]
     assert all("milliwatts" in slip.remedy for slip in found[:2])
 
 

@@ -8,6 +8,11 @@ from remedies_of_cases import FILM, PASTE, THICK, TOP
 
 from thermsim.sweeps.points import Vary, ranges_of
 
+KELVIN = (
+    ("fluid_C: 31.0", "fluid_C: 304.15"),
+    ("fluid_C: 30.0}", "fluid_C: 303}"),
+    ("fluid_C: 30.0}", "fluid_C: 303}"),
+)
 WETTED = "wetted_fraction: 0.95"
 
 
@@ -87,6 +92,9 @@ ROWS: list[Row] = [
     text("thickness_mm: 3.0", "film_um: 3000", "unknown key `film_um`; did you mean `thickness_mm: 3`"),
     text("power_W: 23.1", "power_mW: 23100", "unknown key `power_mW`; did you mean `power_W: 23.1`"),
     text("zone: C5, takes: highest", "zone: C5, takes: max", "did you mean `highest`"),
+    text(WETTED, "wetted_fraction: 95", "a share is told as a part of 1, or in percent: write `95 %`"),
+    OfCase(KELVIN, "if the coolants were typed in kelvin, write them so: `(303 K)`",
+           (("304.15", "304.15 K"), ("fluid_C: 303", "fluid_C: {0}"), ("fluid_C: 303}", "fluid_C: {0}}"))),
     ends("thin", "remedy: write a number in mm", "1 mm"),
     ends("1 +- 0.1 mm", "remedy: it is one number: write it in mm", "1 mm"),
     ends("1,2 mm", "remedy: write decimals with a point: 1.2 mm", "1.2 mm"),

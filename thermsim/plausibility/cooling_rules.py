@@ -11,7 +11,7 @@ from thermsim.plausibility.coverage import area_mm2
 from thermsim.plausibility.dimensions import heat_W, part_called
 from thermsim.plausibility.heat_paths import Ways, film_conductances_W_K, ways_of
 from thermsim.plausibility.slip import Severity, Slip
-from thermsim.plausibility.usual_ranges import in_full, meant, outside, role_of
+from thermsim.plausibility.usual_ranges import in_full, outside, role_of
 
 # Materials that are cast, painted, soldered or pressed on: they fill their own contact.
 WETS = frozenset(
@@ -27,13 +27,10 @@ WETS = frozenset(
         "mould compound",
         "paste",
         "phase-change film",
-        "electroless nickel",
         "air",
         "water",
     )
 )
-# A level this thin is plated or sprayed onto its neighbour, with no gap between: common practice, no source.
-THICKEST_COATING_mm = 0.05
 # materials of boards: a part on one is held by balls or bumps, so that a bare contact is no slip
 LAMINATES = ("laminate", "laminate with copper")
 # A flat stack whose top and bottom have less than this share of the conductance of all films is cooled sideways, which
@@ -86,7 +83,7 @@ def bare_contacts(case: Case) -> Iterator[Slip]:
     for low, high in pairs.values():
         if area_mm2(shared(part_box(case, low), part_box(case, high))) <= 0.0:
             continue
-        severity = _gravity(case, low, high)
+        severity = None if _is_grown(case, low, high) else _gravity(case, low, high)
         if severity is not None:
             yield Slip(
                 severity,
@@ -96,10 +93,18 @@ def bare_contacts(case: Case) -> Iterator[Slip]:
             )
 
 
+def _is_grown(case: Case, low: Part, high: Part) -> bool:
+    """Whether one of two parts is a plating of the other: of what lies below, else of what lies above it."""
+    for plating, other in ((high, low), (low, high)):
+        if role_of(case, plating) == "plating" and role_of(case, other) != "plating":
+            layer = case.layers.index(plating)
+            below = case.layers[layer - 1] if layer > 0 else None
+            return other is below or not isinstance(below, Part)
+    return False
+
+
 def _gravity(case: Case, low: Part, high: Part) -> Severity | None:
     names = (low.material.name, high.material.name)
-    if min(low.thickness_mm.value, high.thickness_mm.value) <= THICKEST_COATING_mm:
-        return None
     if any(name in WETS for name in names):
         return None
     if None in names or any(name in LAMINATES for name in names):
@@ -107,6 +112,23 @@ def _gravity(case: Case, low: Part, high: Part) -> Severity | None:
     if names[0] == names[1] and role_of(case, low) == role_of(case, high):
         return None  # levels of one piece
     return "warning"
+
+
+def temperatures_of_laws(case: Case) -> Iterator[Slip]:
+    """Limits and temperatures of laws that were typed in kelvin."""
+    given = [("limits.reading_C", "the limit of readings", case.limits.reading_C, usual.READING_LIMIT)]
+    for heat in case.heat:
+        if heat.leakage is not None:
+            place = f"heat in {heat.in_}, leakage.at_C"
+            given.append((place, "the temperature at which powers hold", heat.leakage.at_C, usual.LAW_AT))
+    for part in case.parts:
+        k = part.material.conductivity_W_mK
+        if k is not None and k.at_C is not None:
+            what = f"the temperature at which the conductivity of {part.part} holds"
+            given.append((f"{part.part}.material", what, k.at_C, usual.LAW_AT))
+    for place, what, value, bounds in given:
+        if value is not None and not bounds.holds(value) and (remedy := usual.in_kelvin(value, bounds)):
+            yield Slip("warning", place, f"{what}, {value:g} C, is out of the usual", remedy)
 
 
 def heated_side(case: Case) -> Iterator[Slip]:
@@ -151,15 +173,14 @@ def cooling_values(cooling: Cooling) -> Iterator[Slip]:
     label = cooling.label
     place = f"cooling of {label}"
     if cooling.film_W_m2K is not None:
-        yield from outside(
-            cooling.film_W_m2K.value, usual.COEFFICIENT, usual.COEFFICIENT_UNITS, f"film coefficient of {label}", place
-        )
+        bounds = usual.COEFFICIENT_AROUND if cooling.face == "exposed" else usual.COEFFICIENT
+        what = f"film coefficient of {label}"
+        yield from outside(cooling.film_W_m2K.value, bounds, usual.COEFFICIENT_UNITS, what, place)
     if cooling.cooler_K_W is not None:
         yield from outside(
             cooling.cooler_K_W.value, usual.COOLER, usual.COOLER_UNITS, f"resistance of {label}", f"{label}.cooler_K_W"
         )
     for value in cooling.known_C:
         if not usual.FLUID.holds(value):
-            kelvin = meant(value - 273.15, usual.FLUID, (usual.Factor(1.0, "kelvin written as C"),))
             message = f"{label} at {value:g} C is out of the usual {usual.FLUID.low:g} to {usual.FLUID.high:g}"
-            yield Slip("warning", place, message, kelvin or "check the temperature")
+            yield Slip("warning", place, message, usual.in_kelvin(value, usual.FLUID) or "check the temperature")

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from math import log
 
 import numpy as np
 
-from thermsim.case.geometry.places import part_box, zone_box
+from thermsim.case.geometry.places import Box, part_box, zone_box
 from thermsim.case.geometry.zones import heated_boxes, powers_of, zones_in
 from thermsim.case.vocabulary.schema import Case, Clock, Heat
 from thermsim.plausibility import usual_ranges as usual
 from thermsim.plausibility.coverage import area_mm2, cover, thin_strips
 from thermsim.plausibility.dimensions import heat_W, map_W_mm2, part_called
-from thermsim.plausibility.slip import Slip
+from thermsim.plausibility.slip import Severity, Slip
 from thermsim.plausibility.usual_ranges import outside
 
 MOST = "silicon rarely makes more than 5, nothing more than 20"
 LARGEST_SWAP = 1.6  # ratio to every step within which an exchanged clock is likely meant; our own choice
+FAR = 5.0  # ratio to its equals from which on a zone was probably mistyped; our own choice
+ALIKE = 3.0  # ratio within which zones are equals; our own choice
+SAME_AREA = 0.02  # by how much areas differ, of themselves, that are as large
+LIVELY_W_mm2 = 5.0  # silicon rarely makes more (common practice, no source)
 MOST_NAMED = 4  # zones that are named where many share one slip; the others are counted
 
 
@@ -59,7 +64,13 @@ def _clock_remedy(clock: Clock) -> str:
 def heat_slips(case: Case, heat: Heat) -> Iterator[Slip]:
     """Powers of one entry of `heat`, and its leakage."""
     part = part_called(case, heat.in_)
-    yield from _zones(case, heat)
+    boxes = {zone.zone: zone_box(case, part, zone) for zone in zones_in(heat)}
+    powers = {zone.zone: power for zone, power in zip(zones_in(heat), powers_of(case, heat).zones, strict=True)}
+    unlike = list(_unlike_its_equals(powers, boxes)) if case.dimensions == 3 and heat.power_W is None else []
+    yield from unlike
+    told = {slip.place.rpartition(".")[0] for slip in unlike if slip.severity == "warning"}
+    boxes = {name: box for name, box in boxes.items() if name not in told}
+    yield from _zones(heat, powers, boxes, part_box(case, part))
     if heat.map is not None:
         yield from _map(case, heat)
     law = heat.leakage
@@ -69,22 +80,74 @@ def heat_slips(case: Case, heat: Heat) -> Iterator[Slip]:
         yield Slip("warning", f"heat in {part.part}, leakage.per_K", message, remedy)
 
 
-def _zones(case: Case, heat: Heat) -> Iterator[Slip]:
+def _unlike_its_equals(powers: dict[str, float], boxes: dict[str, Box]) -> Iterator[Slip]:
+    """A zone whose power, or whose size, is far from that of zones that are called as it is, or that are as large."""
+    powers = {name: power for name, power in powers.items() if power > 0.0}
+    for name, power in powers.items():
+        others = [other for other in powers if other != name and _stem(other) == _stem(name)]
+        others = others or [other for other in powers if other != name and _is_as_large(boxes[other], boxes[name])]
+        if not others:
+            continue
+        watts, areas = [powers[other] for other in others], [area_mm2(boxes[other]) for other in others]
+        area, middle_W, middle_mm2 = area_mm2(boxes[name]), float(np.median(watts)), float(np.median(areas))
+        equals = others[0] if len(others) == 1 else f"its {len(others)} equals"
+        if max(areas) < ALIKE * min(areas) and _is_far(area, middle_mm2) and not _is_far(power, middle_W, ALIKE):
+            if len(others) == 1 and area > middle_mm2:
+                continue  # of two, the one that makes more on each mm2 is told
+            size, usual_size = _size(boxes[name]), _size(boxes[others[0]])
+            message = f"{name} is {size} mm and makes {power:.3g} W; {equals}, with like power: {usual_size} mm"
+            yield Slip("warning", f"{name}.size_mm", message, f"did you mean {usual_size} mm? check its size")
+        elif max(watts) < ALIKE * min(watts) and _is_far(power, middle_W) and not _is_far(area, middle_mm2, ALIKE):
+            if len(others) == 1 and power < middle_W:
+                continue
+            usual_here = usual.Usual(min(watts) / ALIKE, max(watts) * ALIKE, "W")
+            remedy = usual.meant(power, usual_here, (*usual.DECIMALS[:4], *usual.POWER_UNITS))
+            message = f"{name} makes {power:.3g} W, {equals} {_span(watts)} W"
+            severity: Severity = "warning" if power / area > LIVELY_W_mm2 else "notice"
+            yield Slip(severity, f"{name}.power_W", message, remedy or "check its power, unless it is at work alone")
+
+
+def _stem(name: str) -> str:
+    """What zones of one kind share in their names: without numbers, the last word."""
+    words = re.sub(r"[\d.]+", "#", name.lower()).split()
+    return words[-1] if words and ("#" in words[-1] or len(words) > 1) else name
+
+
+def _is_as_large(box: Box, other: Box) -> bool:
+    return abs(log(area_mm2(box) / area_mm2(other))) < SAME_AREA
+
+
+def _is_far(value: float, other: float, factor: float = FAR) -> bool:
+    return not 1.0 / factor < value / other < factor
+
+
+def _size(box: Box, times: float = 1.0) -> str:
+    return f"{times * (box[2] - box[0]):.4g} x {times * (box[3] - box[1]):.4g}"
+
+
+def _zones(heat: Heat, powers: dict[str, float], boxes: dict[str, Box], holder: Box) -> Iterator[Slip]:
     """Zones that make too much for their size; in one line where there are several."""
     hot = {}
-    part = part_called(case, heat.in_)
-    for zone, power in zip(zones_in(heat), powers_of(case, heat).zones, strict=True):
-        flux = power / area_mm2(zone_box(case, part, zone))
+    for name, box in boxes.items():
+        flux = powers[name] / area_mm2(box)
         if not usual.ZONE_FLUX.holds(flux):
-            hot[zone.zone] = (flux, power)
+            hot[name] = (flux, powers[name])
     if not hot:
         return
     fluxes, watts = [flux for flux, _ in hot.values()], [power for _, power in hot.values()]
+    names = list(hot)
     remedy = "check power and size"
     if usual.ZONE_FLUX.holds(max(fluxes) / 1000):
         remedy = f"did you mean {_span([power / 1000 for power in watts])} W (milliwatts written as W)?"
-    names = list(hot)
     if len(names) == 1:
+        box = boxes[names[0]]
+        usual_W = [power for name, power in powers.items() if name != names[0] and power > 0.0]
+        is_usual_W = bool(usual_W) and not _is_far(watts[0], float(np.median(usual_W)))
+        if fluxes[0] / 100.0 <= LIVELY_W_mm2 and 100.0 * area_mm2(box) <= area_mm2(holder):
+            size = f"did you mean a size of {_size(box, 10.0)} mm (cm written as mm)"
+            remedy = f"{size}?" if is_usual_W else f"{size}, or {remedy.removeprefix('did you mean ')}"
+        elif is_usual_W:
+            remedy = f"check its size, {_size(box)} mm; its power is like that of the others"
         place = f"{names[0]}.power_W" if heat.power_W is None else f"heat.{heat.in_}.power_W"
         yield Slip("warning", place, f"{names[0]} makes {fluxes[0]:.3g} W/mm2; {MOST}", remedy)
         return

@@ -5,12 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from thermsim.case.geometry.places import part_box, shared
+from thermsim.case.inputs.values import inputs
 from thermsim.case.vocabulary.schema import Case, MaterialGiven, Option, Part
 from thermsim.materials import catalogue
 from thermsim.model.physics.properties import is_void, material_of
 from thermsim.plausibility import usual_ranges as usual
 from thermsim.plausibility.cautions import gallium_cautions, gallium_places, option_of
-from thermsim.plausibility.cooling_rules import bare_contacts, cooling_values, depth_of_slice, heat_balance, heated_side
+from thermsim.plausibility.cooling_rules import (
+    bare_contacts,
+    cooling_values,
+    depth_of_slice,
+    heat_balance,
+    heated_side,
+    temperatures_of_laws,
+)
 from thermsim.plausibility.coverage import area_mm2
 from thermsim.plausibility.heat_rules import clock_typed, heat_slips, total_power, zone_gaps
 from thermsim.plausibility.joint_rules import joint_slips, joint_tolerance
@@ -20,6 +28,12 @@ from thermsim.plausibility.usual_ranges import outside, role_of
 __all__ = ["Slip", "in_order", "slips_of"]
 
 SEVERITIES = ("danger", "warning", "notice")
+# Half widths that are narrower than bench and data sheets ever are, or wider; common practice, no source.
+NARROWEST_FILM = 0.01  # of films, joints and coolers, as a share
+NARROWEST_POWER = 0.001
+NARROWEST_mm = 0.0005
+NARROWEST_K = 0.005
+WIDEST_K = 40.0
 LARGE_TOLERANCE = 0.10  # share of a thickness from which on its tolerance is pointed out; our own choice
 
 
@@ -30,23 +44,34 @@ def slips_of(case: Case, option: Option | None = None) -> tuple[Slip, ...]:
     """
     option = option or option_of(case)
     gallium = {name for name, _ in gallium_places(case, option)}
+    heat = [slip for heat in case.heat for slip in heat_slips(case, heat)]
+    films = [slip for cooling in case.cooling for slip in cooling_values(cooling)]
+    kelvin = [*(slip for slip in films if "kelvin" in slip.remedy), *temperatures_of_laws(case)]
+    sizes = {part.part: list(_part(case, part)) for part in case.parts}
+    slipped = {name for name, told in sizes.items() if any(_is_grave(one, f"{name}.size_mm") for one in told)}
+    one_zone = any(slip.severity == "warning" and slip.place.endswith((".power_W", ".size_mm")) for slip in heat)
+    watts = [] if one_zone else list(total_power(case))
+    # What follows from a slip that is told already is left out.
+    causes = [slip for slip in (*heat, *films, *watts) if slip.severity == "warning"]
     found = [
         *gallium_cautions(case, option),
-        *total_power(case),
+        *watts,
         *clock_typed(case),
-        *(slip for heat in case.heat for slip in heat_slips(case, heat)),
-        *heat_balance(case),
-        *(slip for cooling in case.cooling for slip in cooling_values(cooling)),
-        *_overhang(case),
+        *heat,
+        *([] if causes else heat_balance(case)),
+        *films,
+        *temperatures_of_laws(case),
+        *_overhang(case, slipped),
         *bare_contacts(case),
         *depth_of_slice(case),
         *heated_side(case),
         *(slip for heat in case.heat for slip in zone_gaps(case, heat)),
-        *(slip for part in case.parts for slip in _part(case, part)),
+        *(slip for told in sizes.values() for slip in told),
         *(slip for joint in case.joints for slip in joint_slips(case, joint, joint.joint in gallium)),
         *(slip for part in case.parts for slip in _tolerance(part)),
         *(slip for joint in case.joints for slip in joint_tolerance(case, joint)),
-        *_validity(case),
+        *_widths(case),
+        *([] if kelvin else _validity(case)),
     ]
     return in_order(found)
 
@@ -54,6 +79,10 @@ def slips_of(case: Case, option: Option | None = None) -> tuple[Slip, ...]:
 def in_order(slips: Iterable[Slip]) -> tuple[Slip, ...]:
     """Each slip once, the gravest first."""
     return tuple(sorted(dict.fromkeys(slips), key=lambda slip: SEVERITIES.index(slip.severity)))
+
+
+def _is_grave(slip: Slip, place: str) -> bool:
+    return slip.severity == "warning" and slip.place == place
 
 
 def _part(case: Case, part: Part) -> Iterator[Slip]:
@@ -93,6 +122,34 @@ def _tolerance(part: Part) -> Iterator[Slip]:
             f"the tolerance is {100 * thickness.plus_minus / thickness.value:.0f} % of the thickness of {part.part}",
             "measure again with a micrometer, or check the unit of `plus_minus`",
         )
+
+
+def _widths(case: Case) -> Iterator[Slip]:
+    """Tolerances so narrow that nobody measures it, or so wide that they say nothing: a decimal point, or a share."""
+    joints = {joint.joint for joint in case.joints}
+    for one in inputs(case):
+        if one.plus_minus == 0.0 or one.is_filled_in:
+            continue
+        share = one.plus_minus / abs(one.value) if one.value else 1.0
+        is_film = one.unit in ("W/m2K", "K/W", "mm2K/W") or (one.owner in joints and one.unit in ("um", "W/mK"))
+        if is_film and share < NARROWEST_FILM:
+            too = f"only {100 * share:.2g} % of {one.value:g}: no film is known so well"
+        elif one.unit == "W" and share < NARROWEST_POWER:
+            too = f"only {100 * share:.2g} % of {one.value:g} W: no power is known so well"
+        elif one.unit == "mm" and one.plus_minus < NARROWEST_mm:
+            too = "finer than any caliper or micrometer"
+        elif one.unit in ("C", "K") and one.plus_minus < NARROWEST_K:
+            too = "finer than any thermometer on a bench"
+        elif one.unit in ("C", "K") and one.plus_minus > WIDEST_K:
+            too = "so wide that it says nothing"
+        else:
+            continue
+        is_share = is_film and 0.01 < one.plus_minus < 1.0 < one.value
+        remedy = (
+            f"if a share is meant, write `plus_minus: {100 * one.plus_minus:.4g} %`; else check it" if is_share else ""
+        )
+        message = f"the half width {one.plus_minus:g} {one.unit} of {one.path} is {too}"
+        yield Slip("warning", one.path, message, remedy or "check `plus_minus` and its decimal point")
 
 
 def _material(part: Part, role: str) -> Iterator[Slip]:
@@ -142,9 +199,12 @@ def _for_its_role(part: Part, role: str) -> Iterator[Slip]:
         yield from outside(k, known, factors, f"conductivity of {part.part}{what}", f"{part.part}.material")
 
 
-def _overhang(case: Case) -> Iterator[Slip]:
+def _overhang(case: Case, slipped: set[str]) -> Iterator[Slip]:
+    """Parts that hang over one another; slipped : names of those whose size is told to be wrong already."""
     heated = {heat.in_ for heat in case.heat}
     for below, above in zip(case.parts, case.parts[1:], strict=False):
+        if slipped.intersection((below.part, above.part)):
+            continue
         low, high = part_box(case, below), part_box(case, above)
         both = area_mm2(shared(low, high))
         place = f"{above.part}.size_mm"

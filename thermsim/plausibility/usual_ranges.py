@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from thermsim.case.vocabulary.schema import Case, Part
 from thermsim.plausibility.slip import Slip
+from thermsim.units import ZERO_CELSIUS_K
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,12 @@ PLAN_UNITS = (
 )
 FILM_UNITS = (Factor(1000.0, "mm written as um"), Factor(0.001, "nm written as um, or um multiplied twice"))
 POWER_UNITS = (Factor(0.001, "milliwatts written as W"), Factor(1000.0, "kilowatts written as W"))
-COEFFICIENT_UNITS = (Factor(1e4, "W/cm2K written as W/m2K"), Factor(1e6, "W/mm2K written as W/m2K"))
+COEFFICIENT_UNITS = (
+    Factor(1e4, "W/cm2K written as W/m2K"),
+    Factor(1e6, "W/mm2K written as W/m2K"),
+    Factor(0.1, "a decimal point one place off"),
+    Factor(0.01, "a decimal point two places off"),
+)
 COOLER_UNITS = (*DECIMALS[:4], Factor(0.001, "K/kW written as K/W"))
 RESISTANCE_UNITS = (Factor(100.0, "cm2K/W written as mm2K/W"), Factor(1e6, "m2K/W written as mm2K/W"))
 
@@ -60,7 +66,8 @@ THICKNESS = {
     "substrate": Usual(0.2, 4.0, "mm"),
     "lid": Usual(0.3, 6.0, "mm"),
     "plate": Usual(0.5, 25.0, "mm"),
-    "part": Usual(0.001, 60.0, "mm"),  # from a plating of a thousandth
+    "part": Usual(0.01, 60.0, "mm"),
+    "plating": Usual(5e-5, 0.05, "mm"),
 }
 LONGER_SIDE = {
     "die": Usual(3.0, 60.0, "mm"),
@@ -68,6 +75,7 @@ LONGER_SIDE = {
     "lid": Usual(8.0, 100.0, "mm"),
     "plate": Usual(10.0, 300.0, "mm"),
     "part": Usual(0.5, 500.0, "mm"),
+    "plating": Usual(0.5, 500.0, "mm"),
 }
 FILM = Usual(1.0, 1000.0, "um")
 JOINT_CONDUCTIVITY = Usual(0.1, 100.0, "W/mK")
@@ -87,6 +95,9 @@ LEAST_DIE_FLUX = 0.03  # [W/mm2] mean over a whole die at work; less is a likely
 TOTAL_POWER = Usual(0.5, 2000.0, "W")
 COEFFICIENT = Usual(1.0, 200_000.0, "W/m2K")  # resting air to the best micro-fins, referred to the base area
 COOLER = Usual(0.005, 200.0, "K/W")  # from a large micro-channel plate to a bare small package in resting air
+COEFFICIENT_AROUND = Usual(0.5, 500.0, "W/m2K")  # of faces that look into a void: air, and seldom a liquid
+READING_LIMIT = Usual(30.0, 200.0, "C")
+LAW_AT = Usual(-80.0, 200.0, "C")  # temperatures at which powers and conductivities are told
 FLUID = Usual(-80.0, 150.0, "C")
 LEAKAGE_PER_K = Usual(0.0, 0.03, "per K")
 MOST_FILM_RISE_K = 100.0  # [K] from fluid to chip, for the films alone: with more, silicon is past its limits
@@ -102,11 +113,16 @@ _WORDS = {
 
 
 def role_of(case: Case, part: Part) -> str:
-    """What a part is, by its name, else by its material and its place: die, lid, plate, substrate, or just part."""
+    """What a part is, by its name, else by its material and its place: die, lid, plate, substrate, or just part.
+
+    What is thin enough is a plating, or sprayed on.
+    """
     words = part.part.lower().replace("-", " ").replace("_", " ").split()
     for role, names in _WORDS.items():
         if any(word in names for word in words):
             return role
+    if part.thickness_mm.value <= THICKNESS["plating"].high:
+        return "plating"
     heated = {heat.in_ for heat in case.heat}
     material = part.material.name or ""
     if part.part in heated and material in ("silicon", ""):
@@ -123,6 +139,11 @@ def meant(value: float, usual: Usual, factors: tuple[Factor, ...]) -> str:
     """`did you mean 2.45 mm (a decimal point one place off)?`, or nothing if no slip leads into the usual range."""
     hits = [f"{value * f.factor:.4g} {usual.unit} ({f.slip})" for f in factors if usual.holds(value * f.factor)]
     return f"did you mean {' or '.join(hits[:2])}?" if hits else ""
+
+
+def in_kelvin(value: float, bounds: Usual) -> str:
+    """`did you mean 27.85 C (kelvin written as C)?`, or nothing if that is not usual either."""
+    return meant(value - ZERO_CELSIUS_K, bounds, (Factor(1.0, "kelvin written as C"),))
 
 
 def outside(

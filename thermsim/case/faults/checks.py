@@ -29,9 +29,11 @@ from thermsim.case.vocabulary.schema import (
 )
 from thermsim.errors import Fault
 from thermsim.materials import catalogue
+from thermsim.units import ZERO_CELSIUS_K
 
 LEAST_ACCURACY_K = 1e-4  # [K] finer than this, round-off and the tolerance of the solver decide, not the mesh
 LARGEST_STEP_K = 50.0
+USUAL_COOLANT_C = (-80.0, 150.0)  # common practice, no source
 LARGEST_EXPONENT = 10.0
 
 
@@ -269,6 +271,14 @@ def _wedges(case: Case) -> Iterator[tuple[KeyPath, Quantity, Quantity, str, str]
             yield ("cooling", place), cooling.low_C, cooling.high_C, "_C", "C"
 
 
+def _if_in_kelvin(coldest_C: float, limit_C: float) -> str:
+    """What to write where the temperatures of coolants look like kelvin."""
+    meant_C = coldest_C - ZERO_CELSIUS_K
+    if not USUAL_COOLANT_C[0] <= meant_C < min(USUAL_COOLANT_C[1], limit_C):
+        return ""
+    return f"; if the coolants were typed in kelvin, write them so: `{coldest_C:g} K` is {meant_C:.6g} C"
+
+
 def _coldest_C(case: Case) -> float | None:
     known = [value for cooling in case.cooling for value in cooling.known_C]
     return min(known, default=None)
@@ -334,5 +344,6 @@ def check_limits(look: Look) -> None:
     if limit is not None and coldest is not None and limit <= coldest:
         look.add(
             ("limits", "reading_C"),
-            f"the limit {limit:g} C is not above the coldest coolant ({coldest:g} C): no power at all keeps it",
+            f"the limit {limit:g} C is not above the coldest coolant ({coldest:g} C): no power at all keeps it"
+            + _if_in_kelvin(coldest, limit),
         )

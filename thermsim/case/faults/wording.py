@@ -11,7 +11,7 @@ from pydantic import ValidationError
 
 from thermsim.case.source.marked_values import KeyPath, Source, holds
 from thermsim.case.typed.keys import entries_in, key_of_number
-from thermsim.case.typed.number_text import as_number, as_text
+from thermsim.case.typed.number_text import SHARES, as_number, as_text
 from thermsim.case.typed.told import at_another_key, keys_of_kind, unit_in_key, units_of_table, with_its_unit
 from thermsim.case.typed.typed import MEASURED, why_not
 from thermsim.case.typed.unit_words import Unit
@@ -323,6 +323,8 @@ def _hint(kind: str, path: KeyPath, value: Any, holder: Any, keys: list[str]) ->
     numbers = value if kind == "too_long" else holder if kind == "greater_than" else None
     if isinstance(numbers, list) and len(numbers) > 2 and any(isinstance(item, int) for item in numbers):
         return "; decimals are written with a point, not a comma"
+    if kind == "less_than_equal" and key_of_number(path) in SHARES and isinstance(value, (int, float)) and value <= 100:
+        return f"; a share is told as a part of 1, or in percent: write `{value:g} %`"
     if kind not in ("model_type", "float_type", "tuple_type", "too_long"):
         return ""
     told = why_not(value, path, holder)
