@@ -39,7 +39,39 @@ def lid(material: str) -> tuple[str, str]:
 
 HEAT: list[Row] = [
     slip("power_W: 23.1", "power_W: 23100", r"C5 makes .*; did you mean (\S+) W .milliwatts", (("23100", "{0}"),)),
-    slip("power_W: 23.1", "power_W: 5e5", "C5 makes .*; check power and size", (("5e5", "23.1"),)),
+    slip("power_W: 23.1", "power_W: 5e5", "C5 makes .*; check its power, unless it is at work", (("5e5", "23.1"),)),
+    slip("power_W: 3.4", "power_W: 5e6", "graphics makes .*; check power and size", (("5e6", "3.4"),)),
+    slip(
+        "[4.0, 6.0], power_W: 9.2",
+        "[0.4, 0.6], power_W: 9.2",
+        r"memory makes .*; did you mean a size of (\S+) x (\S+) mm \(cm written as mm\)",
+        (("[0.4, 0.6]", "[{0}, {1}]"),),
+    ),
+    slip(
+        "[4.0, 6.0], power_W: 9.2",
+        "[0.02, 6.0], power_W: 9.2",
+        "check its size, 0.02 x 6 mm; its power is like that of the others",
+        (("[0.02, 6.0]", "[4.0, 6.0]"),),
+    ),
+    slip(
+        "[4.2, 4.4], power_W: 21.0",
+        "[0.42, 0.44], power_W: 21.0",
+        r"C0 is 0.42 x 0.44 mm .* did you mean (\S+) x (\S+) mm\? check its size",
+        (("[0.42, 0.44]", "[{0}, {1}]"),),
+    ),
+    slip("reading_C: 95", "reading_C: 368", r"out of the usual; did you mean (\S+) C \(kelvin", (("368", "{0}"),)),
+    slip(
+        "plus_minus: 0.02",
+        "plus_minus: 0.0001",
+        "check `plus_minus` and its decimal point",
+        (("plus_minus: 0.0001", "plus_minus: 0.02"),),
+    ),
+    slip(
+        "plus_minus: 30,",
+        "plus_minus: 0.3,",
+        r"if a share is meant, write `(plus_minus: \S+ %)`; else check it",
+        (("plus_minus: 0.3", "{0}"),),
+    ),
     slip(
         "power_W: 23.1",
         "power_W: 23100",

@@ -143,7 +143,8 @@ def _zones(heat: Heat, powers: dict[str, float], boxes: dict[str, Box], holder: 
         box = boxes[names[0]]
         usual_W = [power for name, power in powers.items() if name != names[0] and power > 0.0]
         is_usual_W = bool(usual_W) and not _is_far(watts[0], float(np.median(usual_W)))
-        if fluxes[0] / 100.0 <= LIVELY_W_mm2 and 100.0 * area_mm2(box) <= area_mm2(holder):
+        fits = all(10.0 * (box[end + 2] - box[end]) <= holder[end + 2] - holder[end] for end in (0, 1))
+        if fits and fluxes[0] / 100.0 <= LIVELY_W_mm2:
             size = f"did you mean a size of {_size(box, 10.0)} mm (cm written as mm)"
             remedy = f"{size}?" if is_usual_W else f"{size}, or {remedy.removeprefix('did you mean ')}"
         elif is_usual_W:
