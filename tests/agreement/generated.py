@@ -61,7 +61,7 @@ FEATURES: dict[str, tuple[str, ...]] = {
     "shape": ("not said", "even", "triangle", "normal", "repeats"),
     "option": (
         "none", "thickness", "resistance alone", "film", "removal", "top", "power", "conductivity", "leakage",
-        "same height", "size", "places", "several", "typed again",
+        "same height", "size", "places", "several", "typed again", "added layers", "replaced joint", "built on another",
     ),
 }  # fmt: skip
 
@@ -94,7 +94,7 @@ def why_not(row: Mapping[str, str]) -> str | None:
             return "there is no other part"
     if no_plate and row.get("upper joint", "none") != "none":
         return "there is no plate for it to carry"
-    if option in ("resistance alone", "film") and joint == "none":
+    if option in ("resistance alone", "film", "replaced joint") and joint == "none":
         return "the option changes a joint"
     if option == "removal" and joint == "none" and no_plate:
         return "the option takes out a plate or a joint"
@@ -646,6 +646,7 @@ class _Builder:
             "size": {"die": {"size_mm": self.plan([1.04 * length for length in self.die])}},
             "places": {"die.centre_mm": self.plan([0.12, 0.17])},
             "several": {"die.thickness_mm": thick, "accuracy_K": 1.1, "limits.reading_C": 85.0},
+            "built on another": {"die.material": {"conductivity_W_mK": self.tolerant("conductivities", 95.0)}},
         }  # fmt: skip
         if kind == "removal" and self.row["upper joint"] == "none" and self.row["joint"] == "none":
             changes["removal"] = {"plate": "remove"}
@@ -653,10 +654,26 @@ class _Builder:
             changes["leakage"] = {self.heat_address(whole): {"leakage": {"per_K": 0.003, "at_C": 70.0}}}
         if kind == "none":
             return []
-        option: dict[str, Any] = {"option": f"other {kind}", "changes": changes[kind]}
+        option: dict[str, Any] = {"option": f"other {kind}"}
+        if kind in changes:
+            option["changes"] = changes[kind]
         if kind == "same height":
             option["same_height_by"] = "lid"
+        if kind == "replaced joint":
+            glue = {"joint": "glue", "resistance_mm2K_W": self.tolerant("joints", 14.0)}
+            option["adds"] = [{"in_place_of": "solder", "layers": [glue]}]
+        if kind == "added layers":
+            option["adds"] = [self.on_top(whole["layers"][-1])]
+        if kind == "built on another":
+            return [option | {"with": "thicker"}, {"option": "thicker", "changes": {"die.thickness_mm": thick}}]
         return [option]
+
+    def on_top(self, top: dict[str, Any]) -> dict[str, Any]:
+        """A plate of the size of the uppermost part, glued onto it."""
+        glue = {"joint": "glue", "resistance_mm2K_W": self.tolerant("joints", 14.0)}
+        cap = {key: top[key] for key in ("size_mm", "centre_mm") if key in top}
+        cap |= {"part": "cap", "thickness_mm": self.tolerant("heights", 0.5), "material": "aluminium"}
+        return {"above": top["part"], "layers": [glue, cap]}
 
     @staticmethod
     def typed_again(whole: dict[str, Any]) -> dict[str, Any]:

@@ -518,7 +518,7 @@ def test_what_an_option_gives_itself_varies_by_itself(one: Solved) -> None:
         pytest.skip("no option")
     case = one.whole_case
     option = case.options[0]
-    own = [given for _, given in tolerances_of(one.drawn.whole["options"][0]["changes"])]
+    own = [given for _, given in tolerances_of(one.drawn.whole["options"][0])]
     found = variables((case, with_option(case, option.option)), ("the base", option.option))
     of_option = [(it.input.value, it.input.plus_minus) for it in found if it.acts_on == (False, True)]
     for given in own:

@@ -6,6 +6,7 @@ from functools import cache, partial
 from pathlib import Path
 
 import pytest
+import remedies_of_built_options
 import remedies_of_calls
 import remedies_of_cases
 import remedies_of_places
@@ -22,6 +23,7 @@ ROWS: dict[str, list[Row]] = {
     "cases": remedies_of_cases.ROWS,
     "places": remedies_of_places.ROWS,
     "slips": remedies_of_slips.ROWS,
+    "built options": remedies_of_built_options.ROWS,
     "stands and shares": remedies_of_stands_and_shares.ROWS,
     "calls": remedies_of_calls.ROWS,
     "numbers as typed": remedies_of_typed.ROWS,

@@ -10,6 +10,8 @@ A value that is given replaces the old one with all that belonged to it. Ways of
 (a resistance, or a film with its conductivity) are dropped for the one that the change gives. A resistance stands for a
 whole joint, and who exchanges a film for a resistance or a resistance for a film has another joint: the wetted share of
 the old one goes too.
+
+What an option `adds` comes into the stack when its changes are done.
 """
 
 from __future__ import annotations
@@ -61,16 +63,19 @@ ENTRY_OF: dict[str, type[Entry]] = {
     "probes": Probe,
     "readings": Reading,
 }
+PLACES_OF_ADDED = ("above", "below", "in_place_of")
 NOT_CHANGED = ("options", "title", "about", "dimensions")
 
 
 class OptionChanges:
-    """The changes of one option, worked into the source of the base case one by one."""
+    """The changes of one option, worked one by one into the source of the base case, or of an option before it."""
 
     def __init__(self, case: Case, base: Source, option: KeyPath) -> None:
         self.base = base
         self.source = base
         self.at: KeyPath = (*option, "changes")
+        self.added: KeyPath = (*option, "adds")
+        self.layers: list[int | str] = list(range(len(case.layers)))
         self.targets = called(case)
         self.faults: list[Fault] = []
         self.set_in: dict[KeyPath, str] = {}
@@ -80,7 +85,7 @@ class OptionChanges:
         self.faults.append(self.base.fault((*self.at, key), message, at_key=True))
 
     def apply(self) -> Source:
-        changes: dict[str, Any] = self.base.at(self.at)
+        changes: dict[str, Any] = self.base.at(self.at) or {}
         for key, value in changes.items():
             self.one(key, value)
         for path, key in self.removed.items():
@@ -92,7 +97,36 @@ class OptionChanges:
                 self.removed, key=lambda path: [step if isinstance(step, int) else -1 for step in path], reverse=True
             ):
                 self.source = self.source.without(path)
+            self.layers = [place for place in self.layers if ("layers", place) not in self.removed]
+            self.add()
         return self.source
+
+    def add(self) -> None:
+        """Put the added layers where they are told to be."""
+        for number, entry in enumerate(self.base.at(self.added) or []):
+            where = next(key for key in PLACES_OF_ADDED if entry.get(key) is not None)
+            at: KeyPath = (*self.added, number, where)
+            names = [layer.get("part", layer.get("joint")) for layer in self.source.at(("layers",))]
+            if entry[where] not in names:
+                near = did_you_mean(entry[where], names, f"it has: {listed(names)}")
+                self.faults.append(
+                    self.base.fault(at, f"`{where}`: the stack has no part or joint {entry[where]!r}{near}")
+                )
+                continue
+            place = names.index(entry[where])
+            if where == "in_place_of":
+                old: KeyPath = ("layers", self.layers[place])
+                told = next((key for path, key in self.set_in.items() if path[:2] == old), None)
+                if told is not None:
+                    self.faults.append(self.base.fault(at, f"`in_place_of` takes out what `{told}` changes"))
+                    continue
+                self.source = self.source.without(("layers", place))
+                del self.layers[place]
+            place += where == "above"
+            for offset, layer in enumerate(entry["layers"]):
+                written: KeyPath = (*self.added, number, "layers", offset)
+                self.source = self.source.with_item(("layers", place + offset), layer, self.base, written)
+                self.layers.insert(place + offset, str(layer.get("part", layer.get("joint"))))
 
     def given(self) -> frozenset[KeyPath]:
         """Where what the option gives itself stands in the base: a whole joint where it gives another one."""

@@ -2,11 +2,17 @@
 
 How changes are written and what they take away stands in `option_changes.py`. A value that is given varies by itself,
 unless `same_as_base` names it. With `same_height_by` a part takes up what the changes do to the height of the stack.
+An option that builds on others is worked into what those made of the base, one after the other; what they give stays
+theirs, and is the same thing in all options that build on them.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
+from itertools import combinations
+
+from pydantic import ValidationError
 
 from thermsim.case.faults.validation import valid_case
 from thermsim.case.faults.wording import did_you_mean, listed
@@ -15,7 +21,7 @@ from thermsim.case.same_height import with_same_height
 from thermsim.case.source.file_origin import Origin, Own
 from thermsim.case.source.marked_values import KeyPath, Source
 from thermsim.case.vocabulary.numbers import numbers
-from thermsim.case.vocabulary.schema import Case
+from thermsim.case.vocabulary.schema import Case, Option
 from thermsim.errors import MOST_FAULTS, CaseError, Fault, ThermsimError, UnknownNameError, enough
 
 
@@ -41,52 +47,97 @@ def with_option(case: Case, name: str) -> Case:
     if dict(Case.model_validate(base.values)) != dict(case):
         what = "this case was changed after it was read, and its options are worked out from what was read"
         raise ThermsimError(what, "take the option first, and change values after that")
-    path: KeyPath = ("options", names.index(name))
-    changes = OptionChanges(case, base, path)
-    changed = changes.apply()
-    if not changes.faults and base.at((*path, "same_height_by")) is not None:
-        changed, told = with_same_height(case, changed, base, path, changes.set_in)
-        changes.faults += told
-    if changes.faults:
-        raise CaseError([_named(name, fault) for fault in changes.faults])
-    try:
-        made = valid_case(changed)
-    except CaseError as error:
-        raise CaseError([_placed(name, base, path, fault) for fault in error.faults]) from None
-    own = Own(name, changes.given(), frozenset(changes.removed))
+    own, now, changed = None, case, base
+    made_by: dict[str, Own] = {}
+    for option in case.built_from(name):
+        if own is not None:
+            now = _as_case(changed, name)
+        changed, own = _worked_in(case, now, changed, option, own)
+        made_by[option.option] = own
+    assert own is not None  # it has at least itself
+    if odd := list(_at_odds(case, name, made_by)):
+        raise CaseError([_named(name, base.fault(("options", names.index(name), "with"), what)) for what in odd])
+    made = _read(changed, name)
     assert made._origin is not None
     made._origin = replace(made._origin, own=own)
-    common, faults = _in_common(case, made, base, path, own)
+    common, faults = _in_common(case, made, base, own)
     if faults:
         raise CaseError([_named(name, fault) for fault in faults])
     made._origin = replace(made._origin, own=replace(own, common=common))
     return made
 
 
-def _in_common(case: Case, made: Case, base: Source, path: KeyPath, own: Own) -> tuple[frozenset[KeyPath], list[Fault]]:
+def _at_odds(case: Case, name: str, made_by: dict[str, Own]) -> Iterator[str]:
+    """What two options change, of which neither builds on the other, and the one that builds on both leaves open."""
+    last = made_by[name].changed_in_base()
+    for (one, its), (other, others) in combinations(list(made_by.items())[:-1], 2):
+        if one in (before.option for before in case.built_from(other)):
+            continue
+        twice = [(a, b) for a in its.changed_in_base() for b in others.changed_in_base() if _meet(a, b)]
+        if any(not any(_meet(path, c) for path in pair for c in last) for pair in twice):
+            yield f"{one!r} and {other!r} change the same thing: give it in `changes`, or leave one of them out"
+
+
+def _meet(one: KeyPath, other: KeyPath) -> bool:
+    """Whether one place lies in the other."""
+    return one[: len(other)] == other or other[: len(one)] == one
+
+
+def _worked_in(case: Case, now: Case, source: Source, option: Option, before: Own | None) -> tuple[Source, Own]:
+    """The source of a state of the case with one more option worked in, and what that changed."""
+    path: KeyPath = ("options", [one.option for one in case.options].index(option.option))
+    changes = OptionChanges(now, source, path)
+    changed = changes.apply()
+    if not changes.faults and option.same_height_by is not None:
+        changed, told = with_same_height(case, now, changed, source, path, changes.set_in)
+        changes.faults += told
+    if changes.faults:
+        raise CaseError([_named(option.option, fault) for fault in changes.faults])
+    given, removed = changes.given(), frozenset(changes.removed)
+    return changed, Own(option.option, given, removed, tuple(changes.layers), before)
+
+
+def _as_case(source: Source, name: str) -> Case:
+    """What the next option changes."""
+    try:
+        return Case.model_validate(source.values)
+    except ValidationError:
+        return _read(source, name)
+
+
+def _read(source: Source, name: str) -> Case:
+    try:
+        return valid_case(source)
+    except CaseError as error:
+        path: KeyPath = ("options", [option["option"] for option in source.values["options"]].index(name))
+        raise CaseError([_placed(name, source, path, fault) for fault in error.faults]) from None
+
+
+def _in_common(case: Case, made: Case, base: Source, own: Own) -> tuple[frozenset[KeyPath], list[Fault]]:
     """Where the numbers stand, in the base, that an option gives and yet has in common with it, by `same_as_base`."""
-    named = base.at((*path, "same_as_base"))
-    if not named:
-        return frozenset(), []
     before = {one.steps: one for one in numbers(case)}
     after = {one.path: one for one in numbers(made)}
+    places = {option.option: number for number, option in enumerate(case.options)}
     found: set[KeyPath] = set()
     faults = []
-    for number, address in enumerate(named):
-        one = after.get(address)
-        if one is None:
-            near = did_you_mean(address, after)
-            what = f"no number of the changed case is called {address!r}{near}"
-        elif (other := before.get(own.in_base(one.steps))) is None:
-            what = f"the base has no number {address!r}"
-        elif not own.gives(one.steps):
-            what = f"this option does not change {address!r}, so that it is the base's already; leave it out here"
-        elif one.spread != other.spread:
-            what = f"{address!r} differs from the base's ({other.said}): give the same, or leave it out here"
-        else:
-            found.add(other.steps)
-            continue
-        faults.append(base.fault((*path, "same_as_base", number), f"`same_as_base`: {what}"))
+    for option in case.built_from(own.option):
+        for number, address in enumerate(option.same_as_base):
+            one = after.get(address)
+            if one is None:
+                near = did_you_mean(address, after)
+                what = f"no number of the changed case is called {address!r}{near}"
+            elif (other := before.get(own.in_base(one.steps))) is None:
+                what = f"the base has no number {address!r}"
+            elif own.giver(one.steps) is None:
+                what = f"this option does not change {address!r}, so that it is the base's already; leave it out here"
+            elif one.spread != other.spread:
+                what = f"{address!r} differs from the base's ({other.said}): give the same, or leave it out here"
+            else:
+                found.add(other.steps)
+                continue
+            if option.option == own.option:  # what holds no longer for one that it builds on is no fault
+                path: KeyPath = ("options", places[own.option], "same_as_base", number)
+                faults.append(base.fault(path, f"`same_as_base`: {what}"))
     return frozenset(found), faults
 
 
@@ -99,12 +150,22 @@ def check_options(case: Case) -> None:
     if case._origin is None:
         return
     tables = case._origin.tables
-    for option, source in zip(case.options, case._origin.source.with_one_option(), strict=True):
-        alone = case.model_copy(update={"options": [option]})  # else each option would read all others once more
+    places = {option.option: number for number, option in enumerate(case.options)}
+    steps = [case.built_from(option.option) for option in case.options]
+    # Each option alone, with those that it builds on: else each would read all others once more.
+    sources = case._origin.source.with_options([[places[one.option] for one in built] for built in steps])
+    refused: set[str] = set()
+    for built, source in zip(steps, sources, strict=True):
+        name = built[-1].option
+        if any(one.option in refused for one in built):
+            refused.add(name)  # its fault is told where it stands
+            continue
+        alone = case.model_copy(update={"options": built})
         alone._origin = Origin(source, tables)
         try:
-            with_option(alone, option.option)
+            with_option(alone, name)
         except CaseError as error:
+            refused.add(name)
             faults += error.faults
         if len(faults) >= MOST_FAULTS:
             break

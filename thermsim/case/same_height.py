@@ -20,9 +20,12 @@ from thermsim.errors import CaseError, Fault, UnknownNameError
 
 
 def with_same_height(
-    case: Case, changed: Source, base: Source, path: KeyPath, set_in: dict[KeyPath, str]
+    case: Case, now: Case, changed: Source, base: Source, path: KeyPath, set_in: dict[KeyPath, str]
 ) -> tuple[Source, list[Fault]]:
-    """The changed source with the thickness of `same_height_by` worked out, or the fault that forbids it."""
+    """The changed source with the thickness of `same_height_by` worked out, or the fault that forbids it.
+
+    case : the base, whose height is kept; now : what the option changes, in which `set_in` tells places
+    """
     place = (*path, "same_height_by")
     name = base.at(place)
     try:
@@ -39,13 +42,13 @@ def with_same_height(
     names = [part.part for part in after.parts]
     if part is None and any(joint.joint == name for joint in after.joints):
         return refused(f"{name!r} is a joint; a part makes up for the height: {listed(names)}")
-    if part is None and any(part.part == name for part in case.parts):
+    if part is None and any(part.part == name for part in now.parts):
         return refused(f"{name!r} is removed by the option itself; left are: {listed(names)}")
     if part is None:
         near = did_you_mean(name, names, f"it has: {listed(names)}")
         return refused(f"the changed case has no part {name!r}{near}")
-    own = ("layers", next(n for n, layer in enumerate(case.layers) if getattr(layer, "part", None) == name))
-    given = next((key for at, key in set_in.items() if at[:3] == (*own, "thickness_mm")), None)
+    places = [n for n, layer in enumerate(now.layers) if getattr(layer, "part", None) == name]  # none if it is added
+    given = next((key for at, key in set_in.items() if at[:3] in [("layers", n, "thickness_mm") for n in places]), None)
     if given is not None:
         return refused(f"`{given}` gives the thickness of {name!r} already; leave one of both out")
     thickness_mm = made_up_mm(case, after, part, tables)

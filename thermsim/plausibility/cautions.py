@@ -100,8 +100,11 @@ def _meeting(name: str, metal: str, where: str) -> Iterator[Slip]:
 
 def gallium_places(case: Case, option: Option | None) -> list[tuple[str, list[Part]]]:
     """Names of joints and parts that hold gallium, each with the parts it touches."""
-    speaks = option is not None and GALLIUM.search(option.option) is not None
-    changes = option.changes if option is not None and speaks else {}
+    built = [] if option is None else case.built_from(option.option)
+    speaking = [one for one in built if GALLIUM.search(one.option)]
+    changes = {key: value for one in speaking for key, value in one.changes.items()}
+    added = [layer for one in speaking for entry in one.adds for layer in entry.layers if isinstance(layer, Joint)]
+    changes |= {joint.joint: {} for joint in added if joint.material is None}
     found: list[tuple[str, list[Part]]] = []
     for number, layer in enumerate(case.layers):
         around = [other for other in _parts_next_to(case, number) if other is not layer]

@@ -90,6 +90,13 @@ def check_references(look: Look) -> None:
     for place, reading in enumerate(look.case.readings):
         if reading.probe is not None:
             known(("readings", place, "probe"), reading.probe, "probe")
+    for place, option in enumerate(look.case.options):
+        for number, name in enumerate(option.builds_on):
+            path: KeyPath = ("options", place, "with", *((number,) if isinstance(option.with_, list) else ()))
+            known(path, name, "option")
+            if option in look.case.built_from(name):
+                round_about = "" if name == option.option else f" through {name!r}"
+                look.add(path, f"{option.option!r} builds on itself{round_about}; leave it out here")
     check_zones_of_readings(look, named["zone"])
     for kind, found in missing.items():
         twice = len(named[kind]) - len(set(named[kind]))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -62,8 +62,8 @@ class Source:
             value = value[step]
         return value
 
-    def with_one_option(self) -> Iterator[Source]:
-        """The same source once for each of its options, with that option alone: at `options`, item 0."""
+    def with_options(self, chosen: Sequence[Sequence[int]]) -> Iterator[Source]:
+        """The same source with some of its options alone, in their order, for each of some choices."""
         options = self.values.get("options") or []
         shared: list[dict[KeyPath, Mark]] = []
         own: list[list[dict[KeyPath, Mark]]] = []
@@ -72,14 +72,19 @@ class Source:
             own.append([{} for _ in options])
             for path, mark in given.items():
                 if path[:1] == ("options",) and len(path) > 1 and isinstance(path[1], int):
-                    own[-1][path[1]]["options", 0, *path[2:]] = mark
-        for number, option in enumerate(options):
-            yield replace(
-                self,
-                values=self.values | {"options": [option]},
-                marks=shared[0] | own[0][number],
-                key_marks=shared[1] | own[1][number],
+                    own[-1][path[1]][path[2:]] = mark
+        for numbers in chosen:
+            marks, key_marks = (
+                every
+                | {
+                    ("options", place, *path): mark
+                    for place, one in enumerate(numbers)
+                    for path, mark in of[one].items()
+                }
+                for every, of in zip(shared, own, strict=True)
             )
+            values = self.values | {"options": [options[one] for one in numbers]}
+            yield replace(self, values=values, marks=marks, key_marks=key_marks)
 
     def without(self, path: KeyPath) -> Source:
         """The same source with one value left out; later items of a list move up, with their marks."""
@@ -93,6 +98,16 @@ class Source:
             marks=_marks_without(self.marks, path, in_list),
             key_marks=_marks_without(self.key_marks, path, in_list),
         )
+
+    def with_item(self, path: KeyPath, value: Any, other: Source, other_path: KeyPath) -> Source:
+        """The same source with an item put into a list, at the place that the path ends with; later ones move down."""
+        values = copy.deepcopy(self.values)
+        Source(self.name, "", None, values, {}, {}).at(path[:-1]).insert(path[-1], copy.deepcopy(value))
+        marks, key_marks = _marks_with_room(self.marks, path), _marks_with_room(self.key_marks, path)
+        for own, given in ((marks, other.marks), (key_marks, other.key_marks)):
+            own |= {path + place[len(other_path) :]: mark for place, mark in given.items()
+                    if place[: len(other_path)] == other_path}  # fmt: skip
+        return replace(self, values=values, marks=marks, key_marks=key_marks)
 
     def with_value(self, path: KeyPath, value: Any, other: Source, other_path: KeyPath) -> Source:
         """The same source with a value set that stands at `other_path` of another; its marks come along."""
@@ -113,6 +128,18 @@ def holds(value: Any, step: str | int) -> bool:
     if isinstance(value, dict):
         return step in value
     return isinstance(value, list) and isinstance(step, int) and 0 <= step < len(value)
+
+
+def _marks_with_room(marks: dict[KeyPath, Mark], path: KeyPath) -> dict[KeyPath, Mark]:
+    """Marks with room for one item in a list."""
+    depth = len(path) - 1
+    kept: dict[KeyPath, Mark] = {}
+    for place, mark in marks.items():
+        step = place[depth] if len(place) > depth and place[:depth] == path[:depth] else None
+        if isinstance(step, int) and step >= path[-1]:  # type: ignore[operator]  # a list has int steps
+            place = (*place[:depth], step + 1, *place[depth + 1 :])
+        kept[place] = mark
+    return kept
 
 
 def _marks_without(marks: dict[KeyPath, Mark], path: KeyPath, in_list: bool) -> dict[KeyPath, Mark]:

@@ -119,17 +119,53 @@ class Clock(ClockStep):
     """clocks to try, rising"""
 
 
+class Added(Entry):
+    """Layers that an option adds over or under one that is there, or puts in its place."""
+
+    above: Name | None = None
+    """the part or joint over which they come"""
+    below: Name | None = None
+    """the one under which they come"""
+    in_place_of: Name | None = None
+    """the one that they replace"""
+    layers: Annotated[list[Layer], Field(min_length=1)]
+    """parts and joints, from the bottom up"""
+
+    @model_validator(mode="after")
+    def _one_place(self) -> Added:
+        if len([one for one in (self.above, self.below, self.in_place_of) if one is not None]) != 1:
+            raise ValueError(
+                "layers are added `above` or `below` a part or joint, or `in_place_of` it: give one of these"
+            )
+        return self
+
+
 class Option(Entry):
     """The base case with some values changed; keys are `name: {key: value}` or `name.key: value`."""
 
     option: Name
     """its name"""
-    changes: dict[str, Any]
+    with_: Annotated[Name | list[Name], Field(alias="with")] = Field(default_factory=list)
+    """options that it builds on: theirs comes first, then its own"""
+    changes: dict[str, Any] = Field(default_factory=dict)
     """`part.key: value`, `joint: {key: value}`, or `layer: remove`"""
+    adds: list[Added] = Field(default_factory=list)
+    """layers that it adds to the stack, or replaces"""
     same_height_by: Name | None = None
     """the part whose thickness makes up for what the changes do to the height of the stack"""
     same_as_base: list[Name] = Field(default_factory=list)
     """addresses of numbers that the changes give and that are those of the base: they vary together"""
+
+    @property
+    def builds_on(self) -> list[str]:
+        """Names of the options that it builds on, in their order."""
+        return [self.with_] if isinstance(self.with_, str) else self.with_
+
+    @model_validator(mode="after")
+    def _something(self) -> Option:
+        if not (self.changes or self.adds or self.builds_on) and not {"changes", "adds"} & self.model_fields_set:
+            raise ValueError("an option needs `changes`, or `adds`, or options to build on `with`")
+        return self
 
 
 class Case(Entry):
@@ -195,6 +231,23 @@ class Case(Entry):
     def options_to_take(self) -> list[Option]:
         """The options that can still be worked out: none once one was, for they are changes of the base."""
         return self.options if self.option is None else []
+
+    def built_from(self, name: str) -> list[Option]:
+        """The options that one is made of: those it builds on, each once and before what builds on it, itself last."""
+        known = {option.option: option for option in self.options}
+        found: dict[str, Option] = {}
+        waiting: set[str] = set()
+
+        def take(one: str) -> None:
+            if one in found or one in waiting or one not in known:
+                return  # taken already; or built on itself or on nothing, which the reader tells
+            waiting.add(one)
+            for other in known[one].builds_on:
+                take(other)
+            found[one] = known[one]
+
+        take(name)
+        return list(found.values())
 
     def identity_of(self, steps: KeyPath) -> tuple[str | None, KeyPath]:
         """What makes a number the same in a case and its options, see `thermsim.case.source.file_origin.Own`."""

@@ -283,6 +283,14 @@ def changes_of(comparison: Comparison, name: str) -> list[str]:
 
 
 def _changes(option: Option) -> Iterator[str]:
+    from thermsim.case.vocabulary.schema import Part
+
+    if option.builds_on:
+        yield f"with: {', '.join(option.builds_on)}"
+    for added in option.adds:
+        names = ", ".join(layer.part if isinstance(layer, Part) else layer.joint for layer in added.layers)
+        where = f"above {added.above}" if added.above else f"below {added.below}" if added.below else None
+        yield f"{names} {where or f'in place of {added.in_place_of}'}"
     for path, value in _flat(option.changes.items()):
         yield f"{path}: {value}"
     if option.same_height_by is not None:
