@@ -64,6 +64,7 @@ from thermsim.case.inputs.values import Input, inputs, with_inputs
 from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import Cooling
 from thermsim.commands.main import commands
+from thermsim.doubt.inputs import with_input_doubt
 from thermsim.errors import ThermsimError
 from thermsim.limits.afford import afford
 from thermsim.mesh.predict import predict
@@ -682,7 +683,7 @@ def test_the_command_tells_what_python_has(one: Solved, tmp_path: Path) -> None:
     )
     assert run.exit_code == 0, run.output
     told = json.loads(run.stdout)
-    wanted = json.loads(json.dumps(result(one.prediction)))
+    wanted = json.loads(json.dumps(result(with_input_doubt(one.prediction))))
     for document in (told, wanted):
         for step in document["mesh"]:
             del step["seconds"]
