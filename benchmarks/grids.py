@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from thermsim.case.load import read_case
 from thermsim.case.vocabulary.schema import Case
 from thermsim.mesh.convergence import observed_order
-from thermsim.mesh.predict import FEWEST_GRIDS, _solve_on, judge, predict
+from thermsim.mesh.predict import FEWEST_GRIDS, judge, predict, solve_on
 from thermsim.mesh.prediction import Prediction
 from thermsim.model.grid.plan import plan_grid
 from thermsim.readout.answers import answers
@@ -58,7 +58,7 @@ def reference(case: Case) -> dict[Observable, float]:
     plan = plan_grid(case, REFERENCE_CELLS)
     field, found = None, []
     for multiplier in REFERENCE:
-        field, _ = _solve_on(case, plan.grid(multiplier), field)
+        field, _ = solve_on(case, plan.grid(multiplier), field)
         found.append(answers(case, field))
     asked = temperatures(found[-1])
     table = np.array([[one[question] for question in asked] for one in found])

@@ -32,6 +32,8 @@ if TYPE_CHECKING:
     from thermsim.nearby.superposition import superposition
     from thermsim.plausibility.measure import measure
     from thermsim.sweeps.sweep import Vary, sweep
+    from thermsim.warmup.outcome import Warmup
+    from thermsim.warmup.warmup import warmup
 
 __version__ = "0.1.0"
 
@@ -39,6 +41,7 @@ __all__ = [
     "Prediction",
     "ThermsimError",
     "Vary",
+    "Warmup",
     "__version__",
     "afford",
     "compare",
@@ -52,6 +55,7 @@ __all__ = [
     "sensitivities",
     "superposition",
     "sweep",
+    "warmup",
     "with_input_doubt",
     "with_inputs",
     "with_option",
@@ -73,6 +77,8 @@ _HOME = {
     "superposition": "thermsim.nearby.superposition",
     "sweep": "thermsim.sweeps.sweep",
     "Vary": "thermsim.sweeps.sweep",
+    "warmup": "thermsim.warmup.warmup",
+    "Warmup": "thermsim.warmup.outcome",
     "predict": "thermsim.mesh.predict",
     "Prediction": "thermsim.mesh.prediction",
     "ThermsimError": "thermsim.errors",

@@ -89,11 +89,11 @@ def predict(
     outer_K = min(max(OUTER_SHARE * wanted, ACCURACY_K), OUTER_K)
     memory_GB = allowed_GB(memory_GB)
     even = plan or plan_grid(case, first_cells)
-    _check_memory(even, memory_GB)
+    check_memory(even, memory_GB)
     field: Field | None = None
     start = time.perf_counter()
     if plan is None:
-        plan, field = _plan_for(case, even, first_cells, wanted, memory_GB)
+        plan, field = plan_for(case, even, first_cells, wanted, memory_GB)
     steps: list[MeshStep] = []
     judged: Answers[Doubt] = Answers()
     accuracy_held = False
@@ -103,13 +103,13 @@ def predict(
             break
         grid = plan.grid(multiplier)
         try:
-            field, iterations = _solve_on(case, grid, field, outer_K)
+            field, iterations = solve_on(case, grid, field, outer_K)
         except (RunawayError, NotConvergedError) as error:
             finer = tuple(one for one in plan.multipliers if one > multiplier)
             if steps or grids is not None or len(finer) < FEWEST_GRIDS or not runaways.may_settle(grid, error):
                 raise
             plan = replace(plan, multipliers=finer)
-            _check_memory(plan, memory_GB)
+            check_memory(plan, memory_GB)
             continue
         steps.append(
             MeshStep(
@@ -171,7 +171,7 @@ class _Runaways:
         return self.share + max(self.share - before, 0.0) * self.size / (larger - self.size) >= 1.0
 
 
-def _check_memory(plan: GridPlan, memory_GB: float) -> None:
+def check_memory(plan: GridPlan, memory_GB: float) -> None:
     least = needed_GB(plan.cells(plan.multipliers[FEWEST_GRIDS - 1]))
     if least > memory_GB:
         raise MemoryLimitError(
@@ -181,7 +181,7 @@ def _check_memory(plan: GridPlan, memory_GB: float) -> None:
         )
 
 
-def _plan_for(
+def plan_for(
     case: Case, even: GridPlan, first_cells: int, wanted_K: float, memory_GB: float
 ) -> tuple[GridPlan, Field | None]:
     """A family made for the zones of a case, large enough for the accuracy; the even one where they say nothing.
@@ -201,13 +201,13 @@ def _plan_for(
 def _pilot(case: Case, even: GridPlan, first_cells: int) -> Field:
     """A field to plan by, on the coarsest grid that has one."""
     try:
-        return _solve_on(case, pilot_grid(case, first_cells // 2), None)[0]
+        return solve_on(case, pilot_grid(case, first_cells // 2), None)[0]
     except (RunawayError, NotConvergedError):
         runaways = _Runaways()
     for multiplier in even.multipliers:
         grid = even.grid(multiplier)
         try:
-            return _solve_on(case, grid, None)[0]
+            return solve_on(case, grid, None)[0]
         except (RunawayError, NotConvergedError) as error:
             if multiplier == even.multipliers[-1] or not runaways.may_settle(grid, error):
                 raise
@@ -249,7 +249,7 @@ def _sizes(steps: list[MeshStep]) -> list[float]:
     return [step.size for step in steps]
 
 
-def _solve_on(case: Case, grid: Grid, coarser: Field | None, outer_K: float = OUTER_K) -> tuple[Field, int]:
+def solve_on(case: Case, grid: Grid, coarser: Field | None, outer_K: float = OUTER_K) -> tuple[Field, int]:
     model = build_model(case, grid)
     guess = None if coarser is None else model.guess(*_carried_over(coarser, grid))
     steady = steady_state(model, guess, accuracy_K=outer_K)

@@ -117,6 +117,22 @@ def _resistance(case: Case, grid: Grid, known: JointProperties, box: Box) -> Arr
     return 1.0 / _mean_over_cells(case, grid, known, box, lambda film: 1.0 / known.resistance_at(film))
 
 
+def film_thickness(case: Case, grid: Grid, known: JointProperties, box: Box) -> Array:
+    """(nx, ny) [m] mean thickness of a film over each cell, as if it filled the grid; zero outside a map.
+
+    box : of the joint [m]
+    """
+    if known.form is None:
+        return known.thickness + np.zeros(grid.shape[:2])
+    if known.form.file is not None:
+        x0, y0, x1, y1 = box
+        table = UM * np.array(case.tables[known.form.file])[::-1].T
+        to_x = overlap(np.linspace(x0, x1, table.shape[0] + 1), grid.x.faces).T
+        to_y = overlap(np.linspace(y0, y1, table.shape[1] + 1), grid.y.faces).T
+        return np.asarray(to_x @ table @ to_y.T)
+    return _mean_over_cells(case, grid, known, box, lambda film: film)
+
+
 def _gap(case: Case, grid: Grid, known: JointProperties, box: Box) -> Array:
     """(nx, ny) [m] the thickness of the film, going on beside it as it is at the nearest place of its edge.
 

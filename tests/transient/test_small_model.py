@@ -1,0 +1,146 @@
+"""The small model in time against dense linear algebra on the same cells, and against the steady state."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from thermsim.case.load import parse_case
+from thermsim.case.vocabulary.schema import Case
+from thermsim.errors import ThermsimError
+from thermsim.mesh.predict import solve_on
+from thermsim.model.grid.plan import plan_grid
+from thermsim.readout.answers import answers
+from thermsim.readout.field import Field
+from thermsim.transient.curves import Reader
+from thermsim.transient.krylov import DROPPED, SmallModel, chosen_model
+from thermsim.transient.system import conducted
+from thermsim.warmup.warmup import reader_of, warmup
+
+TIMES = np.geomspace(1e-3, 1e3, 61)
+# Two coolants, a surround, a wedge that stores, leakage, radiation, and a face source that touches a storing film.
+STACK = """
+title: everything at once
+layers:
+  - {part: board, material: laminate, size_mm: [20, 16], thickness_mm: 1.2}
+  - {joint: balls, film_um: 80, conductivity_W_mK: 0.6, density_kg_m3: 1800, heat_capacity_J_kgK: 1100}
+  - part: die
+    material: silicon
+    size_mm: [10, 8]
+    thickness_mm: 0.5
+    around: {material: underfill}
+  - joint: solder
+    film_um: {low: 150, high: 250, towards: +x}
+    conductivity_W_mK: 60
+    boundary_mm2K_W: 3
+    wetted_fraction: 0.9
+    density_kg_m3: 7310
+    heat_capacity_J_kgK: 233
+  - {part: lid, material: copper, size_mm: [18, 14], thickness_mm: 2}
+heat:
+  - in: die
+    at: bottom
+    leakage: {share: 0.2, at_C: 60, doubling_K: 25}
+    zones:
+      - {zone: big, corner_mm: [1, 1], size_mm: [4, 6], power_W: 40}
+      - {zone: small, corner_mm: [6, 1], size_mm: [3, 3], power_W: 15}
+  - {in: lid, at: volume, zones: [{zone: warm lid, corner_mm: [0, 0], size_mm: [18, 14], power_W: 5}]}
+cooling:
+  - {face: top, film_W_m2K: 9000, fluid_C: 25}
+  - {face: bottom, film_W_m2K: 20, fluid_C: 35}
+  - {face: exposed, emissivity: 0.8, room_C: 22}
+probes:
+  - {probe: on the lid, in: lid, at_mm: [9, 7, 2]}
+readings:
+  - {reading: sensor, zone: small, takes: highest, offset_K: 1.5}
+"""
+
+
+@cache
+def solved() -> tuple[Case, Field, Reader, SmallModel]:
+    case = parse_case(STACK, "everything.yaml")
+    field, _ = solve_on(case, plan_grid(case, 700).grid(1), None, 1e-9)
+    reader = reader_of(case, field, 1e-3, 1)
+    small = chosen_model(reader.system, 1e-3, 1e3, 0.01, lambda one: reader.largest_doubt_K(one, TIMES))
+    return case, field, reader, small
+
+
+def test_curves_end_at_the_steady_state_and_begin_at_the_unheated_one() -> None:
+    """Also with films as cells, secants of leakage and radiation, and three temperatures around."""
+    case, field, reader, small = solved()
+    curves, end = reader.curves(small, np.array([1e-12, 1e9])), answers(case, field)
+    rest = answers(case, reader.resting)
+    assert reader.system.shape[2] > field.model.grid.shape[2] + 1
+    for one, value in end.items():
+        assert curves[one][-1] == pytest.approx(value, abs=2e-6), one
+        if one.kind == "probe":  # heated faces are warmer than their cells at once
+            assert curves[one][0] == pytest.approx(rest[one], abs=0.05), one
+
+
+def test_heat_made_is_stored_or_let_out_at_all_times() -> None:
+    _, _, reader, small = solved()
+    assert reader.imbalance(small, TIMES) < 1e-10
+
+
+def test_all_rates_are_positive_and_the_model_is_small() -> None:
+    _, _, _, small = solved()
+    assert small.rates()[0] > 0.0
+    assert len(small.shifts) <= 20
+
+
+def test_time_doubt_covers_the_difference_to_all_modes_of_the_same_cells() -> None:
+    """Reference: all modes of the pair A, C by numpy's dense symmetric eigenvalues."""
+    _, _, reader, small = solved()
+    system = reader.system
+    storing = np.flatnonzero(system.capacity.ravel() > 0.0)
+    passing = np.flatnonzero(system.stencil.solid.ravel() & (system.capacity.ravel() == 0.0))
+    whole = np.array([*storing, *passing])
+    matrix = np.empty((len(whole), len(whole)))
+    for column, cell in enumerate(whole):
+        unit = np.zeros(system.capacity.size)
+        unit[cell] = 1.0
+        matrix[:, column] = conducted(system.stencil, unit.reshape(system.shape)).ravel()[whole]
+    heat, split = system.stencil.heat.ravel()[whole], len(storing)
+    # Cells without capacity follow the others at once.
+    tied = np.linalg.solve(matrix[split:, split:], matrix[split:, :split]) if len(passing) else np.zeros((0, split))
+    reduced = matrix[:split, :split] - matrix[:split, split:] @ tied
+    root = np.sqrt(system.capacity.ravel()[storing])
+    rates, modes = np.linalg.eigh(reduced / root / root[:, None])
+    states = (-np.expm1(-np.outer(TIMES, rates)) / rates * (modes.T @ (heat[:split] / root))) @ modes.T / root
+    exact = np.zeros((len(TIMES), system.capacity.size))
+    exact[:, storing] = states
+    exact[:, passing] = -states @ tied.T
+    told = reader.doubts(small, TIMES)
+    found = reader.curves(small, TIMES)
+    for one, ((at, weights), direct) in reader.columns.items():
+        reference = reader.rest[one] + exact[:, at] @ weights + direct
+        assert np.max(np.abs(found[one] - reference)) <= told[one] + 1e-6, one
+    assert max(value for one, value in told.items() if not one.is_heat) < 0.02
+
+
+def test_what_a_model_tells_of_time_falls_with_its_shifts() -> None:
+    _, _, reader, small = solved()
+    size = len(small.heat) - DROPPED
+    fewer = SmallModel(small.vectors[:size], small.stiffness[:size, :size], small.heat[:size], small.shifts, 0)
+    assert reader.largest_doubt_K(small, TIMES) < reader.largest_doubt_K(fewer, TIMES)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("material: laminate", "material: {conductivity_W_mK: 0.3}", "part 'board'"),
+        ("    density_kg_m3: 7310\n    heat_capacity_J_kgK: 233\n", "", "joint 'solder'"),
+    ],
+)
+def test_what_a_stack_stores_must_be_known(old: str, new: str, said: str) -> None:
+    with pytest.raises(ThermsimError, match=said) as told:
+        warmup(parse_case(STACK.replace(old, new), "lacking.yaml"))
+    assert "heat_capacity_J_kgK" in told.value.remedy
+
+
+@pytest.mark.parametrize(("first", "last"), [(1.0, 0.1), (0.0, 1.0), (-1.0, 1.0), (1.0, float("inf"))])
+def test_a_span_of_time_must_be_one(first: float, last: float) -> None:
+    with pytest.raises(ThermsimError, match="no span of time"):
+        warmup(solved()[0], first, last)

@@ -1,0 +1,195 @@
+"""What a stack stores: heat capacities of its cells, and the films thick enough to become cells in time.
+
+A film between two parts is a resistance in the steady state. In time it also fills up with heat: 240 um of indium hold
+a third of what 0.66 mm of silicon do. So a film that holds more than FILM_SHARE of a heated part's capacity is cut
+into cells, the resistance of its filling spread evenly over its thickness and half of the boundary's on either side;
+heat goes through them upwards only, so that the steady state is what it was.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.geometry.places import joint_box, levels, part_box, parts_of_joint
+from thermsim.case.vocabulary.schema import Case, Joint
+from thermsim.errors import ThermsimError
+from thermsim.materials.catalogue import VOID, Material
+from thermsim.model.build import Model
+from thermsim.model.grid.plan import TYPICAL_C
+from thermsim.model.joints import film_thickness
+from thermsim.model.physics.properties import JointProperties, joint_of, material_of
+from thermsim.units import MM, UM
+
+Array = NDArray[np.float64]
+
+FILM_SHARE = 0.02  # of the least heat capacity of a heated part, above which a film is cut into cells
+TYPICAL_J_m3K = 4e6  # heat capacity of a cubic metre that no filling has more of; water has 4.2e6, metals 1.7 to 3.9e6
+
+
+@dataclass(frozen=True, eq=False)
+class StoringFilm:
+    """A film that stores heat.
+
+    face : index of the z face it lies at
+    meets : (nx, ny) where its two parts meet
+    bulk, contact : (nx, ny) resistance of the filling, and of one of its two boundaries [m2K/W]
+    heat : (nx, ny) heat capacity of a square metre [J/m2K]; thickness : mean [m]
+    diffusivity : of the filling upwards [m2/s]
+    """
+
+    joint: str
+    face: int
+    meets: NDArray[np.bool_]
+    bulk: Array
+    contact: Array
+    heat: Array
+    thickness: float
+    diffusivity: float
+
+
+def volumetric_J_m3K(material: Material, celsius: Array | float) -> Array:
+    """Heat capacity of a cubic metre [J/m3K] at temperatures [C]; the material must have one."""
+    assert material.heat_capacity is not None and material.density_kg_m3 is not None
+    return np.asarray(material.density_kg_m3 * material.heat_capacity(celsius))
+
+
+def cell_capacities(model: Model, temperature: Array) -> Array:
+    """Heat capacity of every cell (nx, ny, nz) [J/K] at temperatures [C], zero in voids."""
+    capacity = np.zeros(model.grid.shape)
+    for number, region in enumerate(model.regions):
+        here = model.region == number
+        if here.any():
+            capacity[here] = volumetric_J_m3K(region.material, temperature[here])
+    return np.asarray(capacity * model.grid.face_area(2)[:, :, None] * model.grid.z.widths)
+
+
+def check_capacities(case: Case) -> None:
+    """Every part, insert and surround needs a heat capacity, and so does a film that might hold much.
+
+    Raises
+    ------
+    ThermsimError : naming all that lack one
+    """
+    lacking, most = [name for name, material in _bodies(case) if _lacks(material)], FILM_SHARE * heated_J_K(case)
+    for joint in _joints(case):
+        known = joint_of(joint, case.dimensions)
+        is_thick = known.film is not None and _film_J_K(case, joint, known, TYPICAL_J_m3K) > most
+        if known.heat_J_m3K is None and is_thick:
+            lacking.append(f"joint {joint.joint!r}")
+    if lacking:
+        raise ThermsimError(
+            f"what these store is not known, and time needs it: {', '.join(lacking)}",
+            "give each `density_kg_m3` and `heat_capacity_J_kgK`, or take a material of the catalogue",
+        )
+
+
+def storing_joints(case: Case) -> list[tuple[Joint, JointProperties]]:
+    """Joints whose film becomes cells in time."""
+    found = []
+    for joint in _joints(case):
+        known = joint_of(joint, case.dimensions)
+        if known.heat_J_m3K is None or (known.film is None and known.form is None):
+            continue
+        if _film_J_K(case, joint, known, known.heat_J_m3K) > FILM_SHARE * heated_J_K(case):
+            found.append((joint, known))
+    return found
+
+
+def storing_films(case: Case, model: Model) -> list[StoringFilm]:
+    """Films that become cells, on the grid of a model, from the bottom up."""
+    found = []
+    for joint, known in storing_joints(case):
+        plane = next(one for one in model.joints if one.joint == joint.joint)
+        below, above = parts_of_joint(case, joint)
+        x0, y0, x1, y1 = (MM * edge for edge in joint_box(case, below, above))
+        film = film_thickness(case, model.grid, known, (x0, y0, x1, y1))
+        assert known.heat_J_m3K is not None
+        boundary = 0.0 if known.boundary is None else known.boundary.value / known.wetted.value
+        bulk = np.maximum(plane.resistance - boundary, 0.0)
+        mean = float(film[plane.meets].mean())
+        conducts = mean / float(bulk[plane.meets].mean())
+        found.append(
+            StoringFilm(
+                joint.joint,
+                plane.face,
+                plane.meets,
+                bulk,
+                np.full(bulk.shape, 0.5 * boundary),
+                film * known.heat_J_m3K * known.wetted.value,
+                mean,
+                conducts / known.heat_J_m3K,
+            )
+        )
+    return sorted(found, key=lambda one: one.face)
+
+
+def left_out(case: Case) -> list[str]:
+    """Joints whose filling is left out of what is stored though it may hold much: nobody knows how thick they are."""
+    return [
+        joint.joint
+        for joint in _joints(case)
+        for known in [joint_of(joint, case.dimensions)]
+        if known.film is None and known.form is None
+        if _film_J_K(case, joint, known, TYPICAL_J_m3K) > FILM_SHARE * heated_J_K(case)
+    ]
+
+
+def heated_J_K(case: Case) -> float:
+    """Heat capacity [J/K] of the heated part that has least; of one that lacks it, that of as much of a metal."""
+    found = [np.inf]
+    for name in {heat.in_ for heat in case.heat}:
+        part = next(part for part in case.parts if part.part == name)
+        material = material_of(part.material)
+        per_m3 = TYPICAL_J_m3K if _lacks(material) else float(volumetric_J_m3K(material, TYPICAL_C))
+        found.append(per_m3 * _plan_area(part_box(case, part)) * MM * part.thickness_mm.value)
+    return min(found)
+
+
+def part_diffusivities(case: Case) -> list[tuple[float, float, float]]:
+    """From where to where each part reaches upwards [m], and the least diffusivity there [m2/s], upwards."""
+    found = []
+    for low, high, part in levels(case):
+        bodies = [material_of(part.material)]
+        if part.around is not None and part.around.material.name != VOID:
+            bodies.append(material_of(part.around.material))
+        slowest = min(float(one.along_z(TYPICAL_C) / volumetric_J_m3K(one, TYPICAL_C)) for one in bodies)
+        found.append((MM * low, MM * high, slowest))
+    return found
+
+
+def _joints(case: Case) -> list[Joint]:
+    return [layer for layer in case.layers if isinstance(layer, Joint)]
+
+
+def _bodies(case: Case) -> list[tuple[str, Material]]:
+    found: list[tuple[str, Material]] = []
+    for part in case.parts:
+        given = [(f"part {part.part!r}", part.material)]
+        given += [(f"insert {n} of part {part.part!r}", one.material) for n, one in enumerate(part.inserts, start=1)]
+        if part.around is not None:
+            given.append((f"what is around part {part.part!r}", part.around.material))
+        found += [(name, material_of(one)) for name, one in given if one.name != VOID]
+    return found
+
+
+def _lacks(material: Material) -> bool:
+    return material.density_kg_m3 is None or material.heat_capacity is None
+
+
+def _film_J_K(case: Case, joint: Joint, known: JointProperties, per_m3: float) -> float:
+    """Heat capacity of a film [J/K]; of one that is a map, as if it were as thick as its thickest place."""
+    below, above = parts_of_joint(case, joint)
+    thickness = known.thickness if known.form is None or known.film is not None else _thickest_of_map(case, known)
+    return per_m3 * thickness * _plan_area(joint_box(case, below, above))
+
+
+def _thickest_of_map(case: Case, known: JointProperties) -> float:
+    assert known.form is not None and known.form.file is not None
+    return UM * float(np.max(case.tables[known.form.file]))
+
+
+def _plan_area(box: tuple[float, float, float, float]) -> float:
+    return (box[2] - box[0]) * (box[3] - box[1]) * MM**2

@@ -1,0 +1,206 @@
+"""A small model in time by projection on solutions at real shifts: rational Krylov, Galerkin.
+
+    V spans 1 and (A + s_j C)^-1 g;   V' C V = 1,   A_r = V' A V,   g_r = V' g;   z(t) is near V y(t),  y' + A_r y = g_r
+
+Shift 0 makes the steady state exact, the constant vector the heat balance: 1' (C z' + A z - g) = 0 at all times. Each
+further shift is taken where the residual of the model so far is largest,
+
+    s = argmax |r(s)| / sqrt((s + s_low) g' y(s)),   r(s) = g - (A + s C) V y(s),   |r|^2 = r' C^-1 r,
+
+between 1/t of the last and of the first time asked. A_r is symmetric, so z decays with real rates that are all
+positive: a chain of resistances and capacities by construction.
+Source: Druskin and Simoncini, Systems and Control Letters 60 (2011) 546 for adaptive shifts, from memory; the choice by
+the residual in energy is our own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.errors import NotConvergedError
+from thermsim.solver.linear import State, prepare, renew, solve
+from thermsim.transient.system import System, conducted
+
+Array = NDArray[np.float64]
+
+STEADY_RESIDUAL = 1e-9  # relative residual of the solve at shift 0, with which curves end
+SHIFTED_RESIDUAL = 1e-5  # the same of all others: the projection forgives it
+MOST_SHIFTS = 60
+CANDIDATES = 60  # shifts, evenly in their logarithm, among which the next one is sought
+DROPPED = 3  # last shifts whose effect tells how far a model may be off
+TIMES_CHANGE = 2.0  # the doubt of time is so many times what they changed
+CHUNK = 16_384  # cells that are summed up at once: results have the same bits on any number of threads
+LEAST_NEW = 1e-9  # share of a new vector that must be new for it to join the basis
+
+
+@dataclass(frozen=True, eq=False)
+class SmallModel:
+    """y' + A_r y = g_r with C_r = 1. vectors : (m, cells); stiffness : (m, m); heat : (m,)
+
+    shifts : in the order of the vectors after the constant one; iterations : of the linear solver, in all solves
+    """
+
+    vectors: Array
+    stiffness: Array
+    heat: Array
+    shifts: tuple[float, ...]
+    iterations: int
+
+    def states(self, times: Array, without: int = 0) -> Array:
+        """(n, m) y at times [s] after the load came on, of the model without its last vectors."""
+        size = len(self.heat) - without
+        rates, modes = np.linalg.eigh(self.stiffness[:size, :size])
+        rates = np.maximum(rates, 0.0)
+        strength = modes.T @ self.heat[:size]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            grown = np.where(rates > 0.0, -np.expm1(-np.outer(times, rates)) / rates, times[:, None])
+        return np.pad((grown * strength) @ modes.T, ((0, 0), (0, without)))
+
+    def rates(self) -> Array:
+        """(m,) rates of decay [1/s], rising."""
+        return np.asarray(np.linalg.eigvalsh(self.stiffness))
+
+    def changes(self, times: Array) -> Array:
+        """(n, m) dy/dt [1/s]."""
+        rates, modes = np.linalg.eigh(self.stiffness)
+        return np.asarray((np.exp(-np.outer(times, np.maximum(rates, 0.0))) * (modes.T @ self.heat)) @ modes.T)
+
+
+class Projection:
+    """Vectors and projections that grow shift by shift. Kept as rows, so that each product streams once.
+
+    vectors : for so many room is made at once; more are taken in too
+    """
+
+    def __init__(self, system: System, vectors: int = 16) -> None:
+        self.system = system
+        self.capacity = system.capacity.ravel()
+        self.given = system.stencil.heat.ravel()
+        self.rows: Array = np.empty((0, self.capacity.size))
+        self._room: Array = np.empty((vectors, self.capacity.size))
+        self.images: list[Array] = []
+        self.stiffness, self.heat = np.zeros((0, 0)), np.zeros(0)
+        self.shifts: list[float] = []
+        self.iterations = 0
+        self._state: State | None = None
+        self._add(np.where(system.stencil.solid, 1.0, 0.0).ravel())
+
+    def add_shift(self, shift: float, keep_images: bool = False) -> bool:
+        """Solve at a shift [1/s]; whether that brought anything new."""
+        stencil = self.system.stencil
+        moved = replace(stencil, ground=stencil.ground + shift * self.system.capacity)
+        may = self.system.model.may_have_islands
+        self._state = prepare(moved, may) if self._state is None else renew(self._state, moved)
+        tolerance = STEADY_RESIDUAL if shift == 0.0 else SHIFTED_RESIDUAL
+        nearest = self._nearest(shift)
+        solution = solve(self._state, stencil.heat, nearest, tolerance).checked()
+        self.iterations += solution.iterations
+        self.shifts.append(shift)
+        new = np.nan_to_num(solution.temperature)
+        return self._add((new if nearest is None else new - nearest).ravel(), keep_images, self._norm(new.ravel()))
+
+    def model(self) -> SmallModel:
+        return SmallModel(self.rows, self.stiffness, self.heat, tuple(self.shifts), self.iterations)
+
+    def worst_shift(self, low: float, high: float) -> float:
+        """Where between two shifts the residual is largest, see above. Only with images kept."""
+        slowest = max(float(np.linalg.eigvalsh(self.stiffness)[0]), 1e-3 * low)
+        candidates = np.geomspace(low, high, CANDIDATES)
+        inverse = np.divide(1.0, self.capacity, out=np.zeros_like(self.capacity), where=self.capacity > 0.0)
+        small = np.array([self._small(shift) for shift in candidates])
+        squares, images = np.zeros(CANDIDATES), np.array(self.images)
+        for start in range(0, self.capacity.size, CHUNK):
+            part = slice(start, start + CHUNK)
+            moved = candidates[:, None] * self.capacity[part] * (small @ self.rows[:, part])
+            residual = self.given[part] - small @ images[:, part] - moved
+            squares += np.square(residual) @ inverse[part]
+        energy = np.maximum(small @ self.heat, 1e-300)
+        return float(candidates[int(np.argmax(squares / ((candidates + slowest) * energy)))])
+
+    def _small(self, shift: float) -> Array:
+        return np.asarray(np.linalg.solve(self.stiffness + shift * np.eye(len(self.heat)), self.heat))
+
+    def _nearest(self, shift: float) -> Array | None:
+        """What the model so far says of a shift; nothing where it knows only the constant."""
+        if len(self.heat) < 2:
+            return None
+        return (self._small(shift) @ self.rows).reshape(self.system.shape)
+
+    def _add(self, vector: Array, keep_images: bool = True, whole: float | None = None) -> bool:
+        """Whether what is new in a vector is more than LEAST_NEW of `whole`; then it joins the basis."""
+        whole = self._norm(vector) if whole is None else whole
+        for _ in range(2):  # twice is enough, Parlett and Kahan
+            vector = vector - self._dots(self.capacity * vector) @ self.rows
+        norm = self._norm(vector)
+        if not norm > LEAST_NEW * whole:
+            return False
+        vector /= norm
+        image = conducted(self.system.stencil, vector.reshape(self.system.shape)).ravel()
+        size = len(self.heat)
+        if size == len(self._room):
+            self._room = np.concatenate([self._room, np.empty_like(self._room)])
+        self._room[size] = vector
+        self.rows = self._room[: size + 1]
+        stiffness = np.zeros((size + 1, size + 1))
+        stiffness[:size, :size] = self.stiffness
+        stiffness[size] = stiffness[:, size] = self._dots(image)
+        self.stiffness = stiffness
+        self.heat = self._dots(self.given)
+        if keep_images:
+            self.images.append(image)
+        return True
+
+    def _dots(self, values: Array) -> Array:
+        """(m,) products of all rows with one vector, in chunks of one order."""
+        total = np.zeros(len(self.rows))
+        for start in range(0, values.size, CHUNK):
+            total += self.rows[:, start : start + CHUNK] @ values[start : start + CHUNK]
+        return total
+
+    def _norm(self, vector: Array) -> float:
+        total = 0.0
+        for start in range(0, vector.size, CHUNK):
+            part = slice(start, start + CHUNK)
+            total += float((vector[part] * self.capacity[part]) @ vector[part])
+        return float(np.sqrt(max(total, 0.0)))
+
+
+def chosen_model(
+    system: System, first_s: float, last_s: float, wanted_K: float, doubt_K: Callable[[SmallModel], float]
+) -> SmallModel:
+    """A small model whose shifts are chosen, as many as it takes until its doubt is below `wanted_K`.
+
+    first_s, last_s : times [s] between which it is asked; doubt_K : the largest doubt of what is read off a model [K]
+
+    Raises
+    ------
+    NotConvergedError : MOST_SHIFTS are not enough
+    """
+    low, high = 1.0 / last_s, 1.0 / first_s
+    projection = Projection(system)
+    projection.add_shift(0.0, keep_images=True)
+    projection.add_shift(high, keep_images=True)
+    reached = np.inf
+    while len(projection.shifts) < MOST_SHIFTS:
+        if not projection.add_shift(projection.worst_shift(low, high), keep_images=True):
+            return projection.model()
+        if len(projection.shifts) > DROPPED + 1:
+            reached = doubt_K(projection.model())
+            if reached <= wanted_K:
+                return projection.model()
+    raise NotConvergedError(
+        f"{MOST_SHIFTS} shifts leave {reached:.2g} K of doubt in time, and {wanted_K:.2g} K are wanted",
+        "ask for a shorter span of times, or for less accuracy",
+    )
+
+
+def model_at(system: System, shifts: Sequence[float]) -> SmallModel:
+    """The small model with given shifts."""
+    projection = Projection(system, len(shifts) + 1)
+    for shift in shifts:
+        projection.add_shift(shift)
+    return projection.model()

@@ -1,0 +1,169 @@
+"""A loaded stack as what it rises by over the unheated one: linear, at rest at zero, and exact at both ends.
+
+With T the temperatures, U those of the stack without load and z = T - U, conductivities held at the loaded state,
+
+    C dz/dt + (A - S) z = g,      g = what the sources make at U,      S = how it grows with temperature.
+
+Leakage and radiation bend over temperature. Their secants between U and the loaded steady state take the place of
+their curves, so z begins at zero with the power that is made at U, and ends at the steady state itself; in between
+they are off by their bend, which the result tells as held still.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.vocabulary.schema import Case, Cooling
+from thermsim.model.assemble import assemble
+from thermsim.model.build import Guess, Model
+from thermsim.model.physics.boundary import NOWHERE, Boundary, Link, Surface
+from thermsim.model.physics.heat import FaceSource, VolumeSource
+from thermsim.model.powers import scaled_power
+from thermsim.solver.guesses import heated_faces
+from thermsim.solver.linear import TOLERANCE, prepare, solve
+
+Array = NDArray[np.float64]
+
+SAME_K = 1e-6  # [K] differences of temperature below which a secant is a tangent
+
+
+@dataclass(frozen=True)
+class HeldBoundary(Boundary):
+    """A boundary as its secant: film (T - rest), the film that of a steady state.
+
+    rest : temperature [C] at which no heat crosses it; None for a heat that is given
+    of_rise : whether temperatures are rises, so that no heat crosses at zero
+    """
+
+    kind = "held still"
+    is_linear = False  # so that it is asked at the temperatures of its faces
+    of: Boundary
+    rest: float | None
+    of_rise: bool
+
+    @classmethod
+    def read(cls, case: Case, entry: Cooling) -> Self:
+        raise NotImplementedError("no case describes it")
+
+    def link(self, at: Surface) -> Link:
+        if self.of.is_linear or self.rest is None:
+            own = self.of.link(at)
+            return own._replace(known_C=0.0, influx=0.0) if self.of_rise else own
+        tangent, apart = self.of.link(at).film, np.asarray(at.face_C - self.rest)
+        secant = self.of.outflow(at) / np.where(np.abs(apart) > SAME_K, apart, 1.0)
+        return Link(np.where(np.abs(apart) > SAME_K, secant, tangent), 0.0 if self.of_rise else self.rest, 0.0)
+
+    @property
+    def known_C(self) -> tuple[float, ...]:
+        return tuple(0.0 for _ in self.of.known_C) if self.of_rise else self.of.known_C
+
+    @property
+    def words(self) -> str:
+        return f"{self.of.words}, held still"
+
+
+def _rest_of(boundary: Boundary) -> float | None:
+    """Temperature [C] of a face through which no heat goes, for a boundary that bends over temperature."""
+    if boundary.is_linear:
+        return None
+    low, high = min(boundary.known_C), max(boundary.known_C)
+    while high - low > 1e-9:
+        middle = 0.5 * (low + high)
+        if float(np.mean(boundary.outflow(NOWHERE._replace(face_C=middle)))) > 0.0:
+            high = middle
+        else:
+            low = middle
+    return 0.5 * (low + high)
+
+
+@dataclass(frozen=True, eq=False)
+class HeldFaceSource(FaceSource):
+    """Heat made in a face as its secant: watts + slope z. watts : at the unheated state; slope : (nx, ny) [W/K]"""
+
+    slope: Array
+
+    def made(self, face_C: Array | float) -> Array:
+        return self.watts + self.slope * face_C
+
+    def linearised(self, face_C: Array | float) -> tuple[Array, Array | float]:
+        return self.watts, self.slope
+
+
+@dataclass(frozen=True, eq=False)
+class HeldVolumeSource(VolumeSource):
+    """The same of heat made throughout a part."""
+
+    slope: Array
+
+    def made(self, temperature_C: Array) -> Array:
+        return self.watts + self.slope * np.nan_to_num(temperature_C[:, :, self.levels])
+
+    def linearised(self, temperature_C: Array) -> tuple[Array, Array | float]:
+        return self.watts, self.slope
+
+
+@dataclass(frozen=True, eq=False)
+class Rise:
+    """A loaded steady state and the unheated one, and the linear model between them.
+
+    guess : at which coefficients are held; unheated : (nx, ny, nz) [C], NaN in voids
+    resting : the model without load; model : of the rise, all that is known at zero
+    """
+
+    guess: Guess
+    unheated: Array
+    resting: Model
+    model: Model
+
+
+def rise_of(model: Model, loaded: Array, guess: Guess) -> Rise:
+    """What a stack rises by, from a steady state `loaded` (nx, ny, nz) [C] whose coefficients are those of `guess`."""
+    rests = [_rest_of(one) for one in model.coolings]
+    held, of_rise = (
+        tuple(HeldBoundary(one.label, one.face, one, at, zero) for one, at in zip(model.coolings, rests, strict=True))
+        for zero in (False, True)
+    )
+    resting = replace(scaled_power(model, 0.0), coolings=held)
+    unheated = _unheated(resting, guess)
+    faces = [heated_faces(one, at, guess) for one, at in ((resting, unheated), (model, loaded))]
+    sources = tuple(_held_face(source, off, on) for source, off, on in zip(model.face_sources, *faces, strict=True))
+    volumes = tuple(_held_volume(source, unheated, loaded) for source in model.volume_sources)
+    rising = replace(model, coolings=of_rise, face_sources=sources, volume_sources=volumes)
+    return Rise(guess, unheated, resting, rising)
+
+
+def _unheated(resting: Model, guess: Guess) -> Array:
+    """Temperatures [C] of the stack without load."""
+    stencil = assemble(resting, guess)
+    known = [value for cooling in resting.coolings for value in cooling.known_C]
+    if max(known) == min(known) and not any(cooling.influx_W_m2 for cooling in resting.coolings):
+        return np.where(stencil.solid, known[0], np.nan)
+    state = prepare(stencil, resting.may_have_islands)
+    return solve(state, stencil.heat, None, TOLERANCE, resting.coldest_C).checked().temperature
+
+
+def _held_face(source: FaceSource, off: Array, on: Array) -> HeldFaceSource:
+    watts, slope = _secant(source, source.made(off), source.made(on), off, on)
+    return HeldFaceSource(source.part, source.face, source.side, watts, None, slope)
+
+
+def _held_volume(source: VolumeSource, off: Array, on: Array) -> HeldVolumeSource:
+    cells = [np.nan_to_num(at[:, :, source.levels]) for at in (off, on)]
+    watts, slope = _secant(source, source.made(off), source.made(on), *cells)
+    return HeldVolumeSource(source.part, source.levels, watts, None, slope)
+
+
+def _secant(
+    source: FaceSource | VolumeSource, made_off: Array, made_on: Array, off: Array, on: Array
+) -> Sequence[Array]:
+    """Heat made [W] at the unheated state, and its growth [W/K] up to the loaded one."""
+    if source.leakage is None:
+        return made_off, np.zeros(made_off.shape)
+    apart = np.abs(on - off) > SAME_K
+    secant = (made_on - made_off) / np.where(apart, on - off, 1.0)
+    return made_off, np.where(apart, secant, source.watts * source.leakage.slope(off))

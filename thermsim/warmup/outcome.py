@@ -1,0 +1,96 @@
+"""What a warm-up found: data only, for tables, pictures and files."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.vocabulary.schema import Case
+from thermsim.mesh.convergence import Doubt
+from thermsim.printable import Printable
+from thermsim.readout.field import Field
+from thermsim.readout.observable import Answers, Observable
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """One answer over time, told at the times of the warm-up.
+
+    value : (n,) temperature [C], or heat [W]
+    mesh_doubt : (n,) how far the grids may hold it off; time_doubt : how far the small model in time may
+    held_doubt : (n,) how far conductivities, heat capacities and leakage that are held still may
+    unheated : before the load came on; loaded : the steady state that it ends at
+    settled_s : from when on it stays within `settled_K` of its end [s]; None if that is later than the last time
+    """
+
+    value: Array
+    mesh_doubt: Array
+    time_doubt: float
+    held_doubt: Array
+    unheated: float
+    loaded: Doubt
+    settled_s: float | None
+
+    @property
+    def half_width(self) -> Array:
+        """(n,) all doubts together."""
+        return np.asarray(self.mesh_doubt + self.time_doubt + self.held_doubt)
+
+
+@dataclass(frozen=True)
+class TimeStep:
+    """One grid of the study. levels : of its cells and those of films; solves, iterations : of the linear solver"""
+
+    multiplier: int
+    cells: int
+    levels: int
+    seconds: float
+    solves: int
+    iterations: int
+    imbalance: float
+
+
+@dataclass(frozen=True, eq=False)
+class Warmup(Printable):
+    """Every answer over time after a load comes on at once on a stack at rest, with its doubts.
+
+    times_s : (n,) [s], rising
+    field : of the finest grid, at the steady state
+    films : joints whose film stores heat as cells
+    remarks : what must be said beside the numbers
+    """
+
+    case: Case
+    times_s: Array
+    curves: Answers[Curve]
+    settled_K: float
+    accuracy_K: float
+    status: Literal["accuracy held", "accuracy not held"]
+    steps: tuple[TimeStep, ...]
+    shifts: tuple[float, ...]
+    rates: Array
+    films: tuple[str, ...]
+    field: Field
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def worst(self) -> tuple[Observable, float]:
+        """The temperature whose doubt of mesh and time is widest at any time, and that doubt [K]."""
+        return max(
+            (
+                (one, float(np.max(curve.mesh_doubt)) + curve.time_doubt)
+                for one, curve in self.curves.items()
+                if not one.is_heat
+            ),
+            key=lambda pair: pair[1],
+        )
+
+    @property
+    def slowest_s(self) -> float:
+        """The longest time constant [s]."""
+        return 1.0 / float(self.rates[0])

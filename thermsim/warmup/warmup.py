@@ -1,0 +1,311 @@
+"""How a stack warms up: all answers over time on a family of grids, until each is known at every time."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.vocabulary.schema import Case
+from thermsim.errors import HeatBalanceError, MemoryLimitError, ThermsimError
+from thermsim.mesh.convergence import Doubt, doubts
+from thermsim.mesh.memory import allowed_GB
+from thermsim.mesh.predict import ENDLESS, FEWEST_GRIDS, OUTER_K, plan_for, solve_on
+from thermsim.model.grid.axes import GridPlan
+from thermsim.model.grid.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, plan_grid
+from thermsim.model.storage import cell_capacities, check_capacities, left_out, storing_films, storing_joints
+from thermsim.progress import Progress
+from thermsim.readout.answers import answers, observables
+from thermsim.readout.field import LARGEST_IMBALANCE, Field
+from thermsim.readout.observable import Answers
+from thermsim.rounding import two_digits_up
+from thermsim.solver.guesses import guess_from
+from thermsim.transient.curves import Reader
+from thermsim.transient.grid import film_shares, time_plan
+from thermsim.transient.krylov import SmallModel, chosen_model, model_at
+from thermsim.transient.rise import rise_of
+from thermsim.transient.system import system_of
+from thermsim.units import GIGABYTE
+from thermsim.warmup.outcome import Curve, TimeStep, Warmup
+
+Array = NDArray[np.float64]
+
+TIMES = 121  # at which curves are told and judged, evenly in the logarithm of time
+SHARE_OF_TIME = 0.1  # of the accuracy that the small model in time may take
+BYTES_PER_VECTOR = 16  # of a cell for each vector of the small model, with room to add one
+VECTORS = 18
+SETTLED_K = 1.0
+
+
+def warmup(
+    case: Case,
+    from_s: float = 1e-3,
+    until_s: float = 1e3,
+    *,
+    also_s: Iterable[float] = (),
+    settled_K: float = SETTLED_K,
+    accuracy_K: float | None = None,
+    memory_GB: float | None = None,
+    first_cells: int = FIRST_GRID_CELLS,
+    grids: int | None = None,
+    progress: Progress | None = None,
+) -> Warmup:
+    """Follow a case from rest after its load comes on at once, on three or more grids.
+
+    Conductivities, leakage and heat capacities that depend on temperature are held between the unheated and the loaded
+    state, so that both ends are exact; what that may cost in between is told beside the doubts of mesh and time.
+
+    Parameters
+    ----------
+    from_s, until_s : first and last time [s] after the load came on
+    also_s : times [s] between them that are told besides those evenly spread
+    settled_K : how near to its end an answer is called settled [K]
+    accuracy_K : of all temperatures at all times [K], instead of the case's own; a tenth of it goes to time
+    memory_GB : no grid is begun that would need more [GB]
+    first_cells : cells of the first grid of an even family
+    grids : climb so many, whatever the doubts; default: until the accuracy is held
+    progress : called after each grid with a line of words
+
+    Raises
+    ------
+    ThermsimError : times out of order, nothing that is switched on, or what a part stores is not known
+    MemoryLimitError : not even three grids fit
+    NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError : see `thermsim.errors`
+    """
+    wanted = case.accuracy_K if accuracy_K is None else accuracy_K
+    also = np.array(list(also_s), dtype=np.float64)
+    _check(case, from_s, until_s, also, wanted, settled_K)
+    check_capacities(case)
+    allowed = allowed_GB(memory_GB)
+    steady_plan, _ = plan_for(case, plan_grid(case, first_cells), first_cells, wanted, allowed)
+    plan = time_plan(case, steady_plan, from_s)
+    _check_memory(plan, allowed)
+    times = np.unique(np.concatenate([np.geomspace(from_s, until_s, TIMES), also]))
+    family = _Family(case, times, wanted)
+    for multiplier in plan.multipliers[:grids]:
+        if _needed_GB(plan, multiplier) > allowed:
+            break
+        family.climb(plan, multiplier, from_s)
+        worst = family.worst_K()
+        if progress is not None:
+            progress(_line(family.steps[-1], worst))
+        if worst <= wanted and grids is None:
+            break
+    return family.outcome(settled_K)
+
+
+class _Family:
+    """The grids climbed so far, and what each answer is over time on each."""
+
+    def __init__(self, case: Case, times: Array, wanted: float) -> None:
+        self.case, self.times, self.wanted = case, times, wanted
+        self.asked = observables(case)
+        self.steps: list[TimeStep] = []
+        self.tables: list[Array] = []  # for each grid (answers, times and the end)
+        self.errors: list[float] = []
+        self.field: Field | None = None
+        self.shifts: tuple[float, ...] = ()
+        self.held: Array | None = None
+        self.unheated: Answers[float] = Answers()
+        self.judged: list[Doubt] = []
+
+    def climb(self, plan: GridPlan, multiplier: int, from_s: float) -> None:
+        """Solve on one grid more."""
+        start = time.perf_counter()
+        self.field, iterations = solve_on(self.case, plan.grid(multiplier), self.field, OUTER_K)
+        reader = reader_of(self.case, self.field, from_s, multiplier)
+        if self.shifts:
+            small = model_at(reader.system, self.shifts)
+        else:
+            share = SHARE_OF_TIME * self.wanted
+            first, last = float(self.times[0]), float(self.times[-1])
+            small = chosen_model(reader.system, first, last, share, lambda one: reader.largest_doubt_K(one, self.times))
+            self.shifts = small.shifts
+            self.held = _held(reader, small, self.field, self.times, from_s, multiplier)
+        imbalance = reader.imbalance(small, self.times)
+        if not imbalance <= LARGEST_IMBALANCE:
+            raise HeatBalanceError(
+                f"heat made, stored and let out differ by {imbalance:.1e} of the heat",
+                "this is a fault of the solver or of a coefficient range: keep the case file and report it",
+            )
+        self.small, self.reader = small, reader
+        curves, end = reader.curves(small, self.times), answers(self.case, self.field)
+        self.tables.append(np.array([np.append(curves[one], end[one]) for one in self.asked]))
+        self.errors.append(self.field.error_K)
+        shape = reader.system.shape
+        self.steps.append(
+            TimeStep(
+                multiplier,
+                shape[0] * shape[1] * shape[2],
+                shape[2],
+                time.perf_counter() - start,
+                len(small.shifts),
+                iterations + small.iterations,
+                imbalance,
+            )
+        )
+        self.time_doubts = reader.doubts(small, self.times)
+        if len(self.steps) >= FEWEST_GRIDS:
+            self.judged = self._judge()
+
+    def _judge(self) -> list[Doubt]:
+        """Every answer at every time, and at the end."""
+        table = np.array(self.tables).reshape(len(self.tables), -1)
+        bound = np.asarray(np.isfinite(table).all(axis=0))
+        sizes = [1.0 / step.multiplier for step in self.steps]
+        settling = iter(doubts(table[:, bound], sizes, max(self.errors)))
+        return [next(settling) if has else ENDLESS for has in bound.tolist()]
+
+    def worst_K(self) -> float:
+        """The widest doubt of mesh and time of a temperature; inf before the third grid."""
+        if not self.judged:
+            return float("inf")
+        row = len(self.times) + 1
+        return max(
+            max(one.half_width for one in self.judged[row * n : row * (n + 1)]) + self.time_doubts[asked]
+            for n, asked in enumerate(self.asked)
+            if not asked.is_heat
+        )
+
+    def outcome(self, settled_K: float) -> Warmup:
+        assert self.field is not None and self.held is not None
+        row = len(self.times) + 1
+        rest = answers(self.case, self.reader.resting)
+        curves: Answers[Curve] = Answers()
+        for number, one in enumerate(self.asked):
+            told = self.judged[row * number : row * (number + 1)]
+            told = [each.at_finest for each in told] if one.is_heat else told
+            value = np.array([each.value for each in told[:-1]])
+            mesh = np.array([each.half_width for each in told[:-1]])
+            settled = None if one.is_heat else _settled_s(self.times, value, told[-1].value, settled_K)
+            unheated = 0.0 if one.takes == "power" else rest[one]
+            curves[one] = Curve(value, mesh, self.time_doubts[one], self.held[number], unheated, told[-1], settled)
+        status: Literal["accuracy held", "accuracy not held"] = (
+            "accuracy held" if self.worst_K() <= self.wanted else "accuracy not held"
+        )
+        films = tuple(joint.joint for joint, _ in storing_joints(self.case))
+        found = Warmup(
+            self.case, self.times, curves, settled_K, self.wanted, status, tuple(self.steps), self.shifts,
+            self.small.rates(), films, self.field,
+        )  # fmt: skip
+        return replace(found, remarks=_remarks(found))
+
+
+def reader_of(case: Case, field: Field, from_s: float, multiplier: int, cold: bool = False) -> Reader:
+    """A steady state as a system in time, with what is read off it.
+
+    cold : with conductivities, films and the tangent of leakage as they are without load, and heat capacities as they
+        are loaded: what warms up more slowly than a stack whose properties follow its temperatures
+    """
+    model, loaded, guess = field.model, field.filled, field.guess
+    rise = rise_of(model, field.temperature, guess)
+    unheated = np.nan_to_num(rise.unheated, nan=model.coldest_C)
+    if cold:
+        guess = guess_from(model, rise.unheated, guess)
+        rise = rise_of(model, rise.unheated, guess)
+    capacity = cell_capacities(model, loaded if cold else 0.5 * (unheated + loaded))
+    z = model.grid.z.faces
+    films = [
+        (film, film_shares(case, film, float(z[film.face]), from_s, multiplier)) for film in storing_films(case, model)
+    ]
+    return Reader.of(case, model, guess, rise, system_of(rise.model, guess, capacity, films))
+
+
+def _held(reader: Reader, small: SmallModel, field: Field, times: Array, from_s: float, multiplier: int) -> Array:
+    """(answers, times) how far properties that are held may hold each answer off, by a stack with those at rest.
+
+    Warm properties are exact at the end, cold ones at the beginning: of the difference counts the share of the rise
+    that is still to come.
+    """
+    asked = observables(reader.case)
+    model = field.model
+    storing = all(region.material.heat_capacity.is_constant for region in model.regions)  # type: ignore[union-attr]
+    if model.is_linear and storing:
+        return np.zeros((len(asked), len(times)))
+    cold = reader_of(reader.case, field, from_s, multiplier, cold=True)
+    warm_curves, end = reader.curves(small, times), answers(reader.case, field)
+    cold_curves = cold.curves(model_at(cold.system, small.shifts), times)
+    rest = answers(reader.case, reader.resting)
+    found = []
+    for one in asked:
+        begin = 0.0 if one.takes == "power" else rest[one]
+        whole = end[one] - begin
+        done = np.clip((warm_curves[one] - begin) / whole, 0.0, 1.0) if whole != 0.0 else np.ones(len(times))
+        found.append(np.abs(warm_curves[one] - cold_curves[one]) * (1.0 - done))
+    return np.nan_to_num(np.array(found))
+
+
+def _check(case: Case, from_s: float, until_s: float, also: Array, wanted: float, settled_K: float) -> None:
+    if not 0.0 < from_s < until_s < np.inf:
+        raise ThermsimError(
+            f"from {from_s:g} s until {until_s:g} s is no span of time",
+            "give the first time above zero, and the last one above the first, in seconds",
+        )
+    if not np.all((also >= from_s) & (also <= until_s)):
+        raise ThermsimError(
+            f"of the times asked for, some do not lie between {from_s:g} and {until_s:g} s",
+            "ask for times in between, or for a longer span",
+        )
+    if not wanted > 0.0 or not settled_K > 0.0:
+        raise ThermsimError(
+            f"an accuracy of {wanted} K, settled to within {settled_K} K, cannot be asked for",
+            "give kelvins above zero",
+        )
+    if not case.heat:
+        raise ThermsimError("nothing is switched on: the case makes no heat", "give `heat`")
+
+
+def _needed_GB(plan: GridPlan, multiplier: int) -> float:
+    return plan.cells(multiplier) * (BYTES_PER_CELL + VECTORS * BYTES_PER_VECTOR) / GIGABYTE
+
+
+def _check_memory(plan: GridPlan, memory_GB: float) -> None:
+    least = _needed_GB(plan, plan.multipliers[FEWEST_GRIDS - 1])
+    if least > memory_GB:
+        raise MemoryLimitError(
+            f"a study in time takes {FEWEST_GRIDS} grids at least, which need {two_digits_up(least)} GB, "
+            f"and {memory_GB:.2g} GB may be used",
+            f"allow more, {two_digits_up(least)} GB, or ask from a later time on",
+        )
+
+
+def _settled_s(times: Array, value: Array, end: float, within_K: float) -> float | None:
+    """From when on a curve stays near its end [s], linear in the logarithm of time; the first time if always."""
+    off = np.abs(value - end)
+    late = np.flatnonzero(~(off <= within_K))
+    if not len(late):
+        return float(times[0])
+    last = int(late[-1])
+    if last == len(times) - 1:
+        return None
+    share = (off[last] - within_K) / (off[last] - off[last + 1])
+    return float(times[last] * (times[last + 1] / times[last]) ** share)
+
+
+def _line(step: TimeStep, worst_K: float) -> str:
+    doubt = f", worst doubt {worst_K:.3g} K" if worst_K < np.inf else ""
+    return f"grid of {step.cells:,} cells done in {step.seconds:.1f} s, {step.solves} shifts{doubt}"
+
+
+def _remarks(found: Warmup) -> tuple[str, ...]:
+    said = []
+    worst, doubt = found.worst
+    if found.status == "accuracy not held":
+        said.append(
+            f"accuracy not held: {worst} is known to {two_digits_up(doubt)} K at every time, "
+            f"not to {found.accuracy_K:g} K"
+        )
+    held = max(float(np.max(curve.held_doubt)) for one, curve in found.curves.items() if not one.is_heat)
+    if held > 0.0:
+        said.append(
+            "conductivities, heat capacities and leakage are held still between both ends: between them up to "
+            f"{two_digits_up(held)} K off; both ends are exact"
+        )
+    said += [
+        f"what the joint {name!r} stores is left out: nobody knows how thick it is" for name in left_out(found.case)
+    ]
+    return tuple(said)
