@@ -43,6 +43,13 @@ def comparison_keys() -> str:
     return markdown(COMPARE_KEYS)
 
 
+def warm_up_keys() -> str:
+    from thermsim.report.data.keys import markdown
+    from thermsim.report.data.warmup_result import WARMUP_KEYS
+
+    return markdown(WARMUP_KEYS)
+
+
 # Mappings that stand for one number or one name, and are told as such in the tables.
 NUMBERS = {
     "Quantity": "number*",
@@ -168,6 +175,7 @@ def catalogue() -> str:
 PARTS: dict[str, Callable[[], str]] = {
     "result keys": result_keys,
     "comparison keys": comparison_keys,
+    "warm up keys": warm_up_keys,
     "case keys": case_keys,
     "exit codes": exit_codes,
     "commands": commands,

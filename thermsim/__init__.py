@@ -32,8 +32,8 @@ if TYPE_CHECKING:
     from thermsim.nearby.superposition import superposition
     from thermsim.plausibility.measure import measure
     from thermsim.sweeps.sweep import Vary, sweep
-    from thermsim.warmup.outcome import Warmup
-    from thermsim.warmup.warmup import warmup
+    from thermsim.warming.outcome import Warmup
+    from thermsim.warming.warmup import warmup
 
 __version__ = "0.1.0"
 
@@ -77,8 +77,8 @@ _HOME = {
     "superposition": "thermsim.nearby.superposition",
     "sweep": "thermsim.sweeps.sweep",
     "Vary": "thermsim.sweeps.sweep",
-    "warmup": "thermsim.warmup.warmup",
-    "Warmup": "thermsim.warmup.outcome",
+    "warmup": "thermsim.warming.warmup",
+    "Warmup": "thermsim.warming.outcome",
     "predict": "thermsim.mesh.predict",
     "Prediction": "thermsim.mesh.prediction",
     "ThermsimError": "thermsim.errors",

@@ -7,7 +7,7 @@ import pytest
 
 from thermsim.case.load import parse_case
 from thermsim.errors import RunawayError
-from thermsim.warmup.warmup import warmup
+from thermsim.warming.warmup import warmup
 
 # A copper-like body of 50 J/K that conducts so well that it has one temperature; 1 cm2 under a film of 0.25 K/W.
 BODY = """

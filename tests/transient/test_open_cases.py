@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from thermsim.case.load import parse_case
-from thermsim.warmup.outcome import Warmup
-from thermsim.warmup.warmup import warmup
+from thermsim.warming.outcome import Warmup
+from thermsim.warming.warmup import warmup
 
 FLUX_W = 100.0  # on 1 cm2: rises in kelvin are then those of a unit flux in mm2K/W
 TIMES = (1e-4, 1e-3, 1e-2, 3e-2, 0.1, 0.3, 1.0, 3.0, 10.0)

@@ -17,7 +17,7 @@ from thermsim.readout.field import Field
 from thermsim.transient.curves import Reader
 from thermsim.transient.krylov import DROPPED, SmallModel, chosen_model
 from thermsim.transient.system import conducted
-from thermsim.warmup.warmup import reader_of, warmup
+from thermsim.warming.warmup import reader_of, warmup
 
 TIMES = np.geomspace(1e-3, 1e3, 61)
 # Two coolants, a surround, a wedge that stores, leakage, radiation, and a face source that touches a storing film.

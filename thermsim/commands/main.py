@@ -19,6 +19,7 @@ from thermsim.commands.prove import prove
 from thermsim.commands.start import start
 from thermsim.commands.sweep import sweep
 from thermsim.commands.terminal import nobody_reads, replace_letters
+from thermsim.commands.warmup import warmup
 from thermsim.errors import CaseError, MemoryLimitError, ThermsimError
 
 
@@ -28,7 +29,7 @@ def commands() -> None:
     """Predict how a chip's die and lid spread its heat, and how sure that is."""
 
 
-for command in (start, inspect, predict, compare, sweep, afford, prove, materials):
+for command in (start, inspect, predict, compare, sweep, afford, warmup, prove, materials):
     commands.add_command(command)
 
 

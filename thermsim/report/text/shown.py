@@ -16,7 +16,9 @@ from thermsim.report.text.compare_table import comparison_blocks
 from thermsim.report.text.inspection import measurement_blocks
 from thermsim.report.text.sweep_table import sweep_blocks
 from thermsim.report.text.tables import blocks_html, show_blocks
+from thermsim.report.text.warmup_table import warmup_blocks
 from thermsim.sweeps.sweep import Sweep
+from thermsim.warming.outcome import Warmup
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -35,6 +37,7 @@ blocks_of.register(Measurements, measurement_blocks)
 blocks_of.register(Comparison, comparison_blocks)
 blocks_of.register(Sweep, sweep_blocks)
 blocks_of.register(Affordance, affordance_blocks)
+blocks_of.register(Warmup, warmup_blocks)
 
 
 def show(result: object, console: Console) -> None:
@@ -53,6 +56,6 @@ def _text(result: object) -> str:
     return captured.get().rstrip()
 
 
-for _kind in (Prediction, Measurements, Comparison, Sweep, Affordance):
+for _kind in (Prediction, Measurements, Comparison, Sweep, Affordance, Warmup):
     as_text.register(_kind, _text)
     as_html.register(_kind, lambda result: blocks_html(blocks_of(result)))

@@ -30,15 +30,16 @@ from thermsim.transient.krylov import SmallModel, chosen_model, model_at
 from thermsim.transient.rise import rise_of
 from thermsim.transient.system import system_of
 from thermsim.units import GIGABYTE
-from thermsim.warmup.outcome import Curve, TimeStep, Warmup
+from thermsim.warming.outcome import Curve, TimeStep, Warmup
 
 Array = NDArray[np.float64]
 
 TIMES = 121  # at which curves are told and judged, evenly in the logarithm of time
-SHARE_OF_TIME = 0.1  # of the accuracy that the small model in time may take
+SHARE_OF_TIME = 0.03  # of the accuracy that the small model in time may take: grids are told apart by less than that
 BYTES_PER_VECTOR = 16  # of a cell for each vector of the small model, with room to add one
 VECTORS = 18
 SETTLED_K = 1.0
+SAME_TIME = 1e-9  # relative difference below which two times are one
 
 
 def warmup(
@@ -84,7 +85,7 @@ def warmup(
     steady_plan, _ = plan_for(case, plan_grid(case, first_cells), first_cells, wanted, allowed)
     plan = time_plan(case, steady_plan, from_s)
     _check_memory(plan, allowed)
-    times = np.unique(np.concatenate([np.geomspace(from_s, until_s, TIMES), also]))
+    times = _times(from_s, until_s, also)
     family = _Family(case, times, wanted)
     for multiplier in plan.multipliers[:grids]:
         if _needed_GB(plan, multiplier) > allowed:
@@ -257,6 +258,16 @@ def _check(case: Case, from_s: float, until_s: float, also: Array, wanted: float
         )
     if not case.heat:
         raise ThermsimError("nothing is switched on: the case makes no heat", "give `heat`")
+
+
+def _times(from_s: float, until_s: float, also: Array) -> Array:
+    """Evenly in the logarithm, with the powers of ten in between and what else is asked for; alike ones once."""
+    powers = 10.0 ** np.arange(np.ceil(np.log10(from_s)), np.floor(np.log10(until_s)) + 1.0)
+    asked = np.concatenate([also, powers[(powers > from_s) & (powers < until_s)]])
+    even = np.geomspace(from_s, until_s, TIMES)
+    apart = np.abs(np.log(even[:, None] / asked[None, :])).min(axis=1, initial=np.inf) > SAME_TIME
+    apart[[0, -1]] = True
+    return np.unique(np.concatenate([even[apart], asked]))
 
 
 def _needed_GB(plan: GridPlan, multiplier: int) -> float:

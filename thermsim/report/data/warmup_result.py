@@ -1,0 +1,100 @@
+"""A warm-up as plain documents: JSON and lines of CSV, with the meaning of every key."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import asdict
+from math import isfinite
+from typing import Any
+
+import numpy as np
+
+from thermsim.report.data.versions import thermsim_version
+from thermsim.warming.outcome import Curve, Warmup
+
+# `curves[].value` is the key `value` of each item of the list `curves`. Null stands where a number does not exist.
+WARMUP_KEYS: dict[str, str] = {
+    "title": "title of the case",
+    "option": "option that the case was changed by; null for the case as written",
+    "thermsim": "version that made the result",
+    "status": "`accuracy held` or `accuracy not held`: whether mesh and time doubt together are below `accuracy_K` at "
+    "all times",
+    "accuracy_K": "that was asked for [K]",
+    "settled_K": "how near to its end an answer is called settled [K]",
+    "remarks": "what must be said beside the numbers",
+    "times_s": "times after the load came on [s]",
+    "curves": "every answer over these times",
+    "curves[].name": "what it is of, in words",
+    "curves[].unit": "`C`, or `W` for heats",
+    "curves[].unheated": "before the load came on",
+    "curves[].value": "at each time",
+    "curves[].mesh_doubt": "at each time: half width by the grids",
+    "curves[].time_doubt": "half width by the small model in time, the same at all times",
+    "curves[].held_doubt": "at each time: by how much properties that are held still may be off",
+    "curves[].loaded": "the steady state that it ends at",
+    "curves[].loaded_mesh_doubt": "mesh doubt of that",
+    "curves[].settled_s": "from when on it stays within `settled_K` of its end [s]; null if after the last time, and "
+    "for heats",
+    "time_constants_s": "of the small model on the finest grid, longest first [s]",
+    "films": "joints whose film stores heat as cells",
+    "shifts_per_s": "at which the small model was taken, in this order [1/s]",
+    "grids": "the grids climbed, coarsest first",
+    "grids[].multiplier": "cells between two outlines, relative to the plan",
+    "grids[].cells": "cells, voids and films included",
+    "grids[].levels": "of cells upwards, those of films included",
+    "grids[].seconds": "time it took [s]",
+    "grids[].solves": "of the linear solver for the small model",
+    "grids[].iterations": "of the linear solver in all",
+    "grids[].imbalance": "heat made less heat stored and let out: the largest over time, relative to that made at rest",
+}
+
+
+def document(found: Warmup) -> dict[str, Any]:
+    """The whole result for programs; numbers as they are, null where there is none."""
+    return {
+        "title": found.case.title,
+        "option": found.case.option,
+        "thermsim": thermsim_version(),
+        "status": found.status,
+        "accuracy_K": found.accuracy_K,
+        "settled_K": found.settled_K,
+        "remarks": list(found.remarks),
+        "times_s": found.times_s.tolist(),
+        "curves": [_curve(str(one), "W" if one.is_heat else "C", curve) for one, curve in found.curves.items()],
+        "time_constants_s": (1.0 / found.rates[found.rates > 0.0]).tolist(),
+        "films": list(found.films),
+        "shifts_per_s": list(found.shifts),
+        "grids": [asdict(step) for step in found.steps],
+    }
+
+
+def csv_lines(found: Warmup) -> Iterator[list[str]]:
+    """A line a time: the time, then each answer with its half width of all doubts; full digits."""
+    heads = ["time_s"]
+    for one in found.curves:
+        unit = "W" if one.is_heat else "C"
+        heads += [f"{one} [{unit}]", f"{one} +- [{'W' if one.is_heat else 'K'}]"]
+    yield heads
+    columns = [np.stack([curve.value, curve.half_width], axis=1) for curve in found.curves.values()]
+    for row, time in enumerate(found.times_s.tolist()):
+        numbers = [number for column in columns for number in column[row].tolist()]
+        yield [repr(time), *(repr(number) if isfinite(number) else "" for number in numbers)]
+
+
+def _curve(name: str, unit: str, curve: Curve) -> dict[str, Any]:
+    return {
+        "name": name,
+        "unit": unit,
+        "unheated": _number(curve.unheated),
+        "value": [_number(value) for value in curve.value.tolist()],
+        "mesh_doubt": [_number(value) for value in curve.mesh_doubt.tolist()],
+        "time_doubt": _number(curve.time_doubt),
+        "held_doubt": [_number(value) for value in curve.held_doubt.tolist()],
+        "loaded": _number(curve.loaded.value),
+        "loaded_mesh_doubt": _number(curve.loaded.half_width),
+        "settled_s": curve.settled_s,
+    }
+
+
+def _number(value: float) -> float | None:
+    return float(value) if isfinite(value) else None

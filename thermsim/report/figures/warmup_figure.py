@@ -1,0 +1,91 @@
+"""Temperatures over time, over the logarithm of time or over time itself, with their doubts as bands."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from thermsim.readout.observable import Asked, Observable, find
+from thermsim.report.drawing.labels import spread
+from thermsim.report.drawing.style import FAINT, INK, SMALL, canvas, srgb, styled
+from thermsim.report.words.titles import titled
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from thermsim.warming.outcome import Warmup
+
+MOST_CURVES = 12
+LINE_POINTS = 10.0  # height of a label
+
+
+def warmup_curves(
+    found: Warmup, ax: Axes | None = None, *, log: bool = True, asked: Collection[Asked] | None = None
+) -> Figure:
+    """Curves of what is asked: readings, or else the highest temperatures of zones, and probes, unless given.
+
+    log : over the logarithm of time
+
+    Raises
+    ------
+    UnknownNameError : `asked` holds what the case does not have
+    """
+    with styled():
+        return _draw(found, ax, log, _chosen(found, asked))
+
+
+def _chosen(found: Warmup, asked: Collection[Asked] | None) -> list[Observable]:
+    if asked is not None:
+        return [find(found.curves, one) for one in asked]
+    kinds = [
+        [one for one in found.curves if one.kind == "reading"],
+        [one for one in found.curves if one.takes == "highest"],
+    ]
+    first = next((some for some in kinds if some), [])[: MOST_CURVES - 3]
+    return [*first, *[one for one in found.curves if one.kind == "probe"][:3]] or list(found.curves)[:1]
+
+
+def _draw(found: Warmup, ax: Axes | None, log: bool, chosen: list[Observable]) -> Figure:
+    figure, ax = canvas(ax, 9.2, 5.4)
+    figure.subplots_adjust(0.08, 0.11, 0.79, 0.88)
+    times = found.times_s
+    hues = np.linspace(20.0, 320.0, len(chosen), endpoint=False)
+    colours = np.clip(srgb(np.full(len(chosen), 0.58), np.full(len(chosen), 0.13), hues), 0.0, 1.0)
+    ends = []
+    for one, colour in zip(chosen, colours, strict=True):
+        curve = found.curves[one]
+        low, high = curve.value - curve.half_width, curve.value + curve.half_width
+        ax.fill_between(times, low, high, color=colour, alpha=0.2, lw=0.0)
+        ax.plot(times, curve.value, color=colour, lw=1.4)
+        ends.append((float(curve.value[-1]), one, colour))
+    ax.set_xscale("log" if log else "linear")
+    ax.set_xlim(float(times[0]) if log else 0.0, float(times[-1]))
+    ax.set_xlabel("time after the load came on [s]" + (", logarithm" if log else ""))
+    ax.set_ylabel("temperature [C]")
+    ax.grid(color=FAINT, alpha=0.25, lw=0.6)
+    for side in ("top", "right"):
+        ax.spines[side].set_visible(False)
+    _name_ends(ax, sorted(ends, key=lambda end: end[0]))
+    titled(ax, found.case, "warming up", from_edge=True)
+    return figure
+
+
+def _name_ends(
+    ax: Axes, ends: list[tuple[float, Observable, np.ndarray[tuple[int, ...], np.dtype[np.float64]]]]
+) -> None:
+    """Names at the right ends of the curves, spread where they would lie on one another."""
+    figure = ax.figure
+    bottom, top = ax.get_ylim()
+    height = ax.get_position().height * figure.get_figheight() * 72.0  # type: ignore[union-attr]
+    gap = LINE_POINTS / height * (top - bottom)
+    places = spread([end[0] for end in ends], gap, bottom, top)
+    for (value, one, colour), place in zip(ends, places, strict=True):
+        ax.annotate(
+            str(one), (1.0, value), xycoords=ax.get_yaxis_transform(), xytext=(1.03, place),
+            textcoords=ax.get_yaxis_transform(), va="center", fontsize=SMALL, color=INK,
+            arrowprops={"arrowstyle": "-", "color": colour, "lw": 0.8, "shrinkA": 0.0, "shrinkB": 0.0},
+            annotation_clip=False,
+        )  # fmt: skip

@@ -1,0 +1,107 @@
+"""A warm-up as blocks of text: temperatures at powers of ten of time, when each is settled, heats, grids, remarks."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from thermsim.mesh.remarks import is_grave
+from thermsim.readout.observable import Observable
+from thermsim.report.text.blocks import Block, Column
+from thermsim.report.words.numbers import UNKNOWN, plain, significant
+from thermsim.rounding import two_digits_up
+from thermsim.warming.outcome import Curve, Warmup
+
+MOST_TIMES = 5  # columns of times in a table
+
+
+def warmup_blocks(found: Warmup) -> list[Block]:
+    """What is shown of a warm-up."""
+    at = shown_times(found)
+    temperatures = {one: curve for one, curve in found.curves.items() if not one.is_heat}
+    heats = {one: curve for one, curve in found.curves.items() if one.kind == "flow"}
+    grave = tuple(remark for remark in found.remarks if is_grave(remark))
+    others = tuple(remark for remark in found.remarks if not is_grave(remark))
+    blocks = [_head(found)]
+    blocks += [Block("Read first", notes=grave)] if grave else []
+    blocks.append(_temperatures(found, temperatures, at))
+    blocks += [_heats(found, heats, at)] if heats else []
+    blocks.append(_grids(found))
+    return [*blocks, Block("Remarks", notes=others)] if others else blocks
+
+
+def shown_times(found: Warmup) -> list[int]:
+    """Indices of the powers of ten among the times, not too many, and of the last time."""
+    powers = np.log10(found.times_s)
+    whole = np.flatnonzero(np.abs(powers - np.round(powers)) < 1e-9).tolist()
+    last = len(powers) - 1
+    inner = [index for index in whole if index != last]
+    step = -(-len(inner) // (MOST_TIMES - 1)) if inner else 1
+    return [*inner[::step], last]
+
+
+def time_in_words(seconds: float) -> str:
+    """`0.1 ms`, `25 ms`, `300 s`, `2.5 h`: three digits at most."""
+    for limit, unit, size in ((1.0, "ms", 1e-3), (7200.0, "s", 1.0)):
+        if seconds < limit:
+            return f"{significant(seconds / size, 3)} {unit}"
+    return f"{significant(seconds / 3600.0, 3)} h"
+
+
+def _head(found: Warmup) -> Block:
+    case = found.case
+    title = case.title if case.option is None else f"{case.title}, with: {case.option}"
+    span = f"{time_in_words(float(found.times_s[0]))} to {time_in_words(float(found.times_s[-1]))}"
+    lines = (
+        f"all heat comes on at once on a stack at rest; followed from {span}",
+        f"longest time constant: {time_in_words(found.slowest_s)}",
+    )
+    return Block(title, lines=lines)
+
+
+def _temperatures(found: Warmup, curves: dict[Observable, Curve], at: list[int]) -> Block:
+    heads = [time_in_words(float(found.times_s[index])) for index in at]
+    columns = [Column("[C]", right=False), Column("before"), *map(Column, heads), Column("end"), Column("settled")]
+    rows = tuple(
+        (
+            str(one).removeprefix("the "),
+            plain(curve.unheated, curve.loaded.half_width, 2),
+            *(plain(float(curve.value[index]), float(curve.half_width[index]), 2) for index in at),
+            plain(curve.loaded.value, curve.loaded.half_width, 2),
+            UNKNOWN if curve.settled_s is None else time_in_words(curve.settled_s),
+        )
+        for one, curve in curves.items()
+    )
+    mesh = max(float(np.max(curve.mesh_doubt)) for curve in curves.values())
+    time = max(curve.time_doubt for curve in curves.values())
+    held = max(float(np.max(curve.held_doubt)) for curve in curves.values())
+    doubts = [f"mesh doubt {two_digits_up(mesh)} K", f"time doubt {two_digits_up(time)} K"]
+    doubts += [f"held still {two_digits_up(held)} K"] if held > 0.0 else []
+    notes = (
+        f"At most, of all at all times: {', '.join(doubts)}. Tolerances of the inputs are not in it.",
+        f"Settled: from then on within {found.settled_K:g} K of the end; - where that is after the last time.",
+    )
+    return Block("Temperatures over time", columns=tuple(columns), rows=rows, notes=notes)
+
+
+def _heats(found: Warmup, curves: dict[Observable, Curve], at: list[int]) -> Block:
+    heads = [time_in_words(float(found.times_s[index])) for index in at]
+    columns = [Column("[W]", right=False), *map(Column, heads), Column("end")]
+    rows = tuple(
+        (
+            found.case.cooling[int(one.name)].label,
+            *(plain(float(curve.value[index]), float(curve.half_width[index]), 2) for index in at),
+            plain(curve.loaded.value, curve.loaded.half_width, 2),
+        )
+        for one, curve in curves.items()
+    )
+    return Block("Heat out", columns=tuple(columns), rows=rows)
+
+
+def _grids(found: Warmup) -> Block:
+    columns = tuple(map(Column, ("cells", "levels", "solves", "iterations", "seconds")))
+    rows = tuple(
+        (f"{step.cells:,}", f"{step.levels}", f"{step.solves}", f"{step.iterations}", f"{step.seconds:.1f}")
+        for step in found.steps
+    )
+    films = f"Films that store heat as cells: {', '.join(found.films)}." if found.films else ""
+    return Block("Grids", columns=columns, rows=rows, notes=(films,) if films else ())
