@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from thermsim.case.vocabulary.schema import Case, Cooling
 from thermsim.model.assemble import assemble
 from thermsim.model.build import Guess, Model
-from thermsim.model.physics.boundary import NOWHERE, Boundary, Link, Surface
+from thermsim.model.physics.face_link import NOWHERE, Boundary, Link, Surface
 from thermsim.model.physics.heat import FaceSource, VolumeSource
 from thermsim.model.powers import scaled_power
 from thermsim.solver.guesses import heated_faces
