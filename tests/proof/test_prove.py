@@ -19,7 +19,7 @@ from thermsim.errors import ThermsimError
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
 from thermsim.model.grid.plan import plan_grid
-from thermsim.proof.closed_form import closed
+from thermsim.proof.closed_form import reference_solutions as solutions
 from thermsim.proof.run import published
 from thermsim.proof.run.control import Control, control
 from thermsim.proof.run.document import document
@@ -64,25 +64,25 @@ def test_every_published_file_is_used_and_says_its_source() -> None:
 @pytest.mark.parametrize(
     ("found", "printed"),
     [
-        (closed.plate().mean(), 0.262682),
-        (closed.plate().centre(), 0.296575),
-        (closed.plate(x=15, y=22, size_x=14, film=10_000).mean(), 0.169276),
-        (closed.compound.mean(), 0.159262),
-        (closed.orthotropic.centre(), 0.576759),
-        (closed.mutual(0, 1), 0.0726649),
-        (closed.both(0), 23.9959),
-        (closed.strip_mean(), 6.77319),
-        (closed.device(), 4.043776),
-        (closed.leaking_die(), 76.294952),
-        (closed.linear_leakage(), 75.120117),
-        (closed.silicon(5e6, 0.775e-3, 350, 1.4) + 273.15, 384.723881),
-        (closed.on_half_space(1, "mean"), 0.473201004),
-        (closed.on_half_space(4, "centre"), 0.49092590),
-        (closed.fin_tip(True), 77.387223),
-        (closed.rod(398), 8.30955),
-        (closed.chip("chip"), 75.306788),
-        (closed.square(4, 1, 0.02), 15.6524606),
-        (closed.lee_mean(), 0.258379),
+        (solutions.plate().mean(), 0.262682),
+        (solutions.plate().centre(), 0.296575),
+        (solutions.plate(x=15, y=22, size_x=14, film=10_000).mean(), 0.169276),
+        (solutions.compound.mean(), 0.159262),
+        (solutions.orthotropic.centre(), 0.576759),
+        (solutions.mutual(0, 1), 0.0726649),
+        (solutions.both(0), 23.9959),
+        (solutions.strip_mean(), 6.77319),
+        (solutions.device(), 4.043776),
+        (solutions.leaking_die(), 76.294952),
+        (solutions.linear_leakage(), 75.120117),
+        (solutions.silicon(5e6, 0.775e-3, 350, 1.4) + 273.15, 384.723881),
+        (solutions.on_half_space(1, "mean"), 0.473201004),
+        (solutions.on_half_space(4, "centre"), 0.49092590),
+        (solutions.fin_tip(True), 77.387223),
+        (solutions.rod(398), 8.30955),
+        (solutions.chip("chip"), 75.306788),
+        (solutions.square(4, 1, 0.02), 15.6524606),
+        (solutions.lee_mean(), 0.258379),
     ],
 )  # fmt: skip
 def test_closed_forms_of_the_table(found: float, printed: float) -> None:
@@ -207,7 +207,7 @@ def test_gaps_of_the_block_are_those_that_the_table_says() -> None:
     gaps = {(1, "mean"): 0.026, (1, "centre"): 0.011, (1, "corner"): 0.087, (1, "mid-edge"): 0.040,
             (4, "mean"): 0.062, (4, "centre"): 0.026}  # fmt: skip
     for (ratio, place), gap in gaps.items():
-        found = 100.0 * (closed.on_block(ratio, place) / closed.on_half_space(ratio, place) - 1.0)
+        found = 100.0 * (solutions.on_block(ratio, place) / solutions.on_half_space(ratio, place) - 1.0)
         assert round(found, 3) == gap
     said = [row.differs for case in CASES for row in case.rows if "without end" in row.quantity]
     assert said == [f"the block has {gap:g} % more than a body without end" for gap in gaps.values()]

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from functools import partial
 
-from thermsim.proof.closed_form import closed
+from thermsim.proof.closed_form import reference_solutions as solutions
 from thermsim.proof.table.row import (
     BAND,
     BY_HAND,
@@ -58,19 +58,19 @@ def on_block(
 
     gap : what this block has over a body without end [%]; printed : as the handbook has that body, else its formula
     """
-    exact = partial(closed.on_block, ratio, place)
+    exact = partial(solutions.on_block, ratio, place)
     block = Row(quantity, asked, exact, "k sqrt(A) R", 2.0, 0.5, True, per=100.0, order=SPREADING_ORDER)
-    endless = Row(f"{quantity}, body without end", asked, printed or closed.on_half_space(ratio, place), "k sqrt(A) R",
-                  1.0, None, True, per=100.0, known=MEMORY if printed else BY_HAND,
-                  differs=f"the block has {gap:g} % more than a body without end")  # fmt: skip
+    without_end = printed or solutions.on_half_space(ratio, place)
+    endless = Row(f"{quantity}, body without end", asked, without_end, "k sqrt(A) R", 1.0, None, True, per=100.0,
+                  known=MEMORY if printed else BY_HAND, differs=f"the block has {gap:g} % more than a body without end")  # fmt: skip
     return block, endless
 
 
 WALLS = (
     Published("Chip, epoxy, aluminium", "chip-epoxy-aluminium.yaml", f"{INCROPERA}, Example 3.2", (
-        Row("chip", ("zone", "chip", "mean"), partial(closed.chip, "chip"), "C", 1e-4, EXACT_K),
-        Row("heat upwards", ("flow", "air above"), partial(closed.chip, "up"), "W/m2", 1.0, 1e-4, per=1e-4),
-        Row("heat downwards", ("flow", "air below"), partial(closed.chip, "down"), "W/m2", 1.0, 1e-4, per=1e-4),
+        Row("chip", ("zone", "chip", "mean"), partial(solutions.chip, "chip"), "C", 1e-4, EXACT_K),
+        Row("heat upwards", ("flow", "air above"), partial(solutions.chip, "up"), "W/m2", 1.0, 1e-4, per=1e-4),
+        Row("heat downwards", ("flow", "air below"), partial(solutions.chip, "down"), "W/m2", 1.0, 1e-4, per=1e-4),
         Row("chip, as the book rounds", ("zone", "chip", "mean"), 75.3, "C", 0.05, known=PRINTED),
     )),
     Published("Wall between two fluids", "published/wall-two-films.yaml",
@@ -101,10 +101,10 @@ WALLS = (
         Row("plate and film in series", ("zone", "case", "mean"), 0.01 / (386 * 0.01) + 1 / (25 * 0.01), "K/W", 0.1,
             percent=True, per=10.0, known=BY_HAND,
             differs="the plate conducts 1e6 W/mK in plane, and so still spreads"),
-        spreads("the same plate, spreading", "case", partial(closed.device, 1e6), 0.02, 10.0),
+        spreads("the same plate, spreading", "case", partial(solutions.device, 1e6), 0.02, 10.0),
     ), option="as in the book"),
     Published("Devices on a copper plate, with spreading", "published/transistors-on-a-plate.yaml", SOURCES, (
-        spreads("plate and film", "case", closed.device, 0.1, 10.0),
+        spreads("plate and film", "case", solutions.device, 0.1, 10.0),
     )),
 )  # fmt: skip
 
@@ -115,25 +115,25 @@ NONLINEAR = (
             Row("heated face", ("zone", "face", "mean"), reference, "C", 0.05, 1e-4, order=SMOOTH_ORDER),
         ), option=option)
         for name, option, reference in (
-            ("1 W/mm2", None, partial(closed.silicon, 1e6, 0.775e-3, 350.0, 1.3)),
-            ("5 W/mm2", "five times the flux", partial(closed.silicon, 5e6, 0.775e-3, 350.0, 1.3)),
-            ("thin and warm", "thin and warm", partial(closed.silicon, 5e6, 0.4e-3, 360.0, 1.3)),
-            ("steeper law", "steeper law", partial(closed.silicon, 5e6, 0.775e-3, 350.0, 1.4)),
+            ("1 W/mm2", None, partial(solutions.silicon, 1e6, 0.775e-3, 350.0, 1.3)),
+            ("5 W/mm2", "five times the flux", partial(solutions.silicon, 5e6, 0.775e-3, 350.0, 1.3)),
+            ("thin and warm", "thin and warm", partial(solutions.silicon, 5e6, 0.4e-3, 360.0, 1.3)),
+            ("steeper law", "steeper law", partial(solutions.silicon, 5e6, 0.775e-3, 350.0, 1.4)),
         )
     ),
     Published("Slab with a linear law", "published/linear-slab.yaml", KIRCHHOFF, (
-        Row("middle", ("probe", "middle"), closed.linear_middle, "C", 0.05, 1e-4),
+        Row("middle", ("probe", "middle"), solutions.linear_middle, "C", 0.05, 1e-4),
         Row("heat through it", ("flow", "cold"), 210.0, "W", 0.1, 1e-3, percent=True, known=BY_HAND),
     )),
     Published("Leakage, exponential", "published/leakage.yaml", LAMBERT, (
-        Row("die", ("zone", "die face", "mean"), closed.leaking_die, "C", 1e-3, 1e-6),
-        Row("leakage", ("zone", "die face", "power"), closed.leakage_power, "W", 1e-3, 1e-6, less=150.0),
+        Row("die", ("zone", "die face", "mean"), solutions.leaking_die, "C", 1e-3, 1e-6),
+        Row("leakage", ("zone", "die face", "power"), solutions.leakage_power, "W", 1e-3, 1e-6, less=150.0),
     )),
     Published("Leakage, linear", "published/leakage.yaml", "energy balance of one body", (
-        Row("die", ("zone", "die face", "mean"), closed.linear_leakage, "C", 1e-3, 1e-6),
+        Row("die", ("zone", "die face", "mean"), solutions.linear_leakage, "C", 1e-3, 1e-6),
     ), option="linear law"),
     Published("Leakage beyond its limit", "published/leakage.yaml", LAMBERT, (
-        Row("refused as runaway; power that still stands", ("limit",), partial(closed.power_limit, 0.32), "W",
+        Row("refused as runaway; power that still stands", ("limit",), partial(solutions.power_limit, 0.32), "W",
             0.2, percent=True),
     ), option="beyond the limit", expects="runaway"),
 )  # fmt: skip
@@ -158,12 +158,12 @@ BODIES = (
     )),
 )  # fmt: skip
 
-E1, E1B = closed.plate(), closed.plate(x=15, y=22, size_x=14, film=10_000)
+E1, E1B = solutions.plate(), solutions.plate(x=15, y=22, size_x=14, film=10_000)
 SPREADERS = (
     Published("Source on a plate, a quarter", "published/spreading-quarter.yaml", f"{SPREADING}; {SOURCES}", (
         spreads("mean of the source", "source", E1.mean, 0.1, 100.0),
         centre(E1.centre, 0.02),
-        Row("least mean: isothermal planes", ("bounds", "lowest_C"), closed.plate_floor, "K/W", 1e-4, 1e-8,
+        Row("least mean: isothermal planes", ("bounds", "lowest_C"), solutions.plate_floor, "K/W", 1e-4, 1e-8,
             percent=True, per=100.0, known=BY_HAND),
         Row("largest mean: parallel columns", ("bounds", "highest_C"), 27 / 13, "K/W", 1e-4, 1e-8,
             percent=True, per=100.0, known=BY_HAND),
@@ -173,9 +173,9 @@ SPREADERS = (
         centre(E1.centre, 0.1),
         Row("highest of the source", ("zone", "source", "highest"), E1.centre, "K/W", 1.0, 0.1, True, 100.0,
             order=SPREADING_ORDER),
-        Row("mean, discs of the same area", ("zone", "source", "mean"), closed.lee_mean, "K/W", 10.0, percent=True,
+        Row("mean, discs of the same area", ("zone", "source", "mean"), solutions.lee_mean, "K/W", 10.0, percent=True,
             per=100.0, known=BAND, note=LEE),
-        Row("highest, discs of the same area", ("probe", "centre"), closed.lee_highest, "K/W", 10.0, percent=True,
+        Row("highest, discs of the same area", ("probe", "centre"), solutions.lee_highest, "K/W", 10.0, percent=True,
             per=100.0, known=BAND, note=LEE),
     )),
     Published("Eccentric source", "published/spreading-plate.yaml", SOURCES, (
@@ -183,39 +183,39 @@ SPREADERS = (
         centre(E1B.centre, 0.1),
     ), option="eccentric"),
     Published("Orthotropic plate, 1500 and 8 W/mK", "published/spreading-plate.yaml", SOURCES, (
-        spreads("mean of the source", "source", closed.orthotropic.mean, 0.2, 100.0),
-        centre(closed.orthotropic.centre, 0.2),
+        spreads("mean of the source", "source", solutions.orthotropic.mean, 0.2, 100.0),
+        centre(solutions.orthotropic.centre, 0.2),
     ), option="orthotropic"),
     Published("The same, stretched to isotropic", "published/spreading-plate.yaml", SOURCES, (
-        spreads("mean of the source", "source", closed.orthotropic.mean, 0.2, 100.0),
-        centre(closed.orthotropic.centre, 0.2),
+        spreads("mean of the source", "source", solutions.orthotropic.mean, 0.2, 100.0),
+        centre(solutions.orthotropic.centre, 0.2),
     ), option="stretched"),
     Published("Compound plate", "published/spreading-two-layers.yaml", SPREADING, (
-        spreads("mean of the source", "source", closed.compound.mean, 0.2, 100.0),
-        centre(closed.compound.centre, 0.2),
+        spreads("mean of the source", "source", solutions.compound.mean, 0.2, 100.0),
+        centre(solutions.compound.centre, 0.2),
     )),
     Published("Two sources: A alone", "published/spreading-matrix.yaml", SOURCES, (
-        spreads("A by A", "A", partial(closed.mutual, 0, 0), 0.1, 100.0),
-        spreads("B by A", "B", partial(closed.mutual, 1, 0), 0.1, 100.0),
+        spreads("A by A", "A", partial(solutions.mutual, 0, 0), 0.1, 100.0),
+        spreads("B by A", "B", partial(solutions.mutual, 1, 0), 0.1, 100.0),
     ), option="only A"),
     Published("Two sources: B alone", "published/spreading-matrix.yaml", SOURCES, (
-        spreads("B by B", "B", partial(closed.mutual, 1, 1), 0.1, 100.0),
-        spreads("A by B", "A", partial(closed.mutual, 0, 1), 0.1, 100.0),
+        spreads("B by B", "B", partial(solutions.mutual, 1, 1), 0.1, 100.0),
+        spreads("A by B", "A", partial(solutions.mutual, 0, 1), 0.1, 100.0),
     ), option="only B"),
     Published("Two sources: 60 W and 40 W", "published/spreading-matrix.yaml", SOURCES, (
-        Row("A", ("zone", "A", "mean"), partial(closed.both, 0), "K", 1.0, 0.1, True, order=SPREADING_ORDER),
-        Row("B", ("zone", "B", "mean"), partial(closed.both, 1), "K", 1.0, 0.1, True, order=SPREADING_ORDER),
+        Row("A", ("zone", "A", "mean"), partial(solutions.both, 0), "K", 1.0, 0.1, True, order=SPREADING_ORDER),
+        Row("B", ("zone", "B", "mean"), partial(solutions.both, 1), "K", 1.0, 0.1, True, order=SPREADING_ORDER),
     )),
     Published("Eccentric sources on three layers with joints", "published/spreading-three-layers.yaml", SOURCES, (
-        Row("under power", ("zone", "core", "mean"), partial(closed.three_layers, 0), "K", 1.0, 0.2, True,
+        Row("under power", ("zone", "core", "mean"), partial(solutions.three_layers, 0), "K", 1.0, 0.2, True,
             order=SPREADING_ORDER),
-        Row("beside it", ("zone", "beside", "mean"), partial(closed.three_layers, 1), "K", 1.0, 0.2, True,
+        Row("beside it", ("zone", "beside", "mean"), partial(solutions.three_layers, 1), "K", 1.0, 0.2, True,
             order=SPREADING_ORDER),
     )),
     Published("Strip on a plate (2-D)", "slice.yaml", SOURCES, (
-        Row("mean of the strip", ("zone", "strip", "mean"), closed.strip_mean, "mK m/W", 1.0, 0.05, True,
+        Row("mean of the strip", ("zone", "strip", "mean"), solutions.strip_mean, "mK m/W", 1.0, 0.05, True,
             order=SPREADING_ORDER),
-        Row("highest of the strip", ("zone", "strip", "highest"), closed.strip_centre, "mK m/W", 1.0, 0.05, True,
+        Row("highest of the strip", ("zone", "strip", "highest"), solutions.strip_centre, "mK m/W", 1.0, 0.05, True,
             order=SPREADING_ORDER),
     )),
 )  # fmt: skip
@@ -225,14 +225,14 @@ FINS = (
     *(
         Published(f"Straight fin{name}", "published/fin.yaml", f"{INCROPERA}, section 3.6", (
             Row("foot", ("probe", "foot"), 100.0, "K", 1.0, 0.1, True, known=ONE_DIMENSION, differs=BIOT),
-            Row("tip", ("probe", "tip"), partial(closed.fin_tip, wetted), "K", 1.0, 0.1, True, known=ONE_DIMENSION,
+            Row("tip", ("probe", "tip"), partial(solutions.fin_tip, wetted), "K", 1.0, 0.1, True, known=ONE_DIMENSION,
                 differs=BIOT),
         ), option=option)
         for name, option, wetted in ((" on a plate", None, False), (", wetted tip", "wetted tip", True))
     ),
     *(
         Published(f"Long rod, {name}", "published/long-rod.yaml", f"{INCROPERA}, Example 3.9", (
-            Row("heat into the rod", ("flow", "base"), partial(closed.rod, k), "W", 1.0, 0.1, True, per=-1.0,
+            Row("heat into the rod", ("flow", "base"), partial(solutions.rod, k), "W", 1.0, 0.1, True, per=-1.0,
                 known=ONE_DIMENSION, differs=RODS),
         ), option=option)
         for name, option, k in (("copper", None, 398.0), ("aluminium", "aluminium", 180.0))
@@ -253,8 +253,8 @@ STANDARDS = (
     *(
         Published(f"ISO 10211 case 1{name}", "published/iso-10211-case-1.yaml", source, (
             Row("worst of 28 points", ("probe", "4-4"), 0.0, "C", 0.1, 1e-3, order=SPREADING_ORDER, points=tuple(
-                (("probe", f"{x}-{depth}"), partial(closed.square, x, depth, growth)) for x, depth in POINTS)),
-            Row("nearest the corner, 1-1", ("probe", "1-1"), partial(closed.square, 1, 1, growth), "C", 0.1, 1e-3,
+                (("probe", f"{x}-{depth}"), partial(solutions.square, x, depth, growth)) for x, depth in POINTS)),
+            Row("nearest the corner, 1-1", ("probe", "1-1"), partial(solutions.square, 1, 1, growth), "C", 0.1, 1e-3,
                 order=order, note="" if order else BY_CHANCE),
         ), option=option)
         for name, option, growth, order, source in (
