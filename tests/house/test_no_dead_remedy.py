@@ -9,6 +9,7 @@ import pytest
 import remedies_of_built_options
 import remedies_of_calls
 import remedies_of_cases
+import remedies_of_commands
 import remedies_of_places
 import remedies_of_slips
 import remedies_of_stands_and_shares
@@ -26,9 +27,13 @@ ROWS: dict[str, list[Row]] = {
     "built options": remedies_of_built_options.ROWS,
     "stands and shares": remedies_of_stands_and_shares.ROWS,
     "calls": remedies_of_calls.ROWS,
+    "files": remedies_of_commands.FILES,
     "numbers as typed": remedies_of_typed.ROWS,
 }
-TRIED = ("case/", "plausibility/")  # rooms whose every message is tried
+TRIED = (
+    *("case/", "plausibility/", "materials/", "sweeps/points", "report/", "mesh/remarks", "proof/table"),
+    *("comparison/choice", "comparison/compare", "commands/start", "commands/terminal"),
+)  # rooms whose every message is tried
 LEAST_TEXTS = 100
 
 
@@ -57,9 +62,34 @@ def test_every_remedy_works(kind: str, folder: Path) -> None:
     assert not dead, "\n\n".join(dead)
 
 
+@cache
+def commands_told(folder: Path) -> list[str]:
+    """What command lines are told, each in a folder of its own."""
+    told = []
+    for number, row in enumerate(remedies_of_commands.ROWS):
+        here = folder / f"told-{number}"
+        here.mkdir()
+        told.append(row.told_in(here))
+    return told
+
+
+@pytest.mark.slow
+def test_every_command_that_a_message_gives_works(folder: Path) -> None:
+    dead = []
+    for number, row in enumerate(remedies_of_commands.ROWS):
+        here = folder / f"typed-{number}"
+        here.mkdir()
+        try:
+            row.tried(here)
+        except DeadRemedyError as problem:
+            dead.append(f"{row.line}: {problem}")
+    assert not dead, "\n\n".join(dead)
+
+
 def test_every_text_that_tells_a_remedy_is_tried(folder: Path) -> None:
     """Whoever adds a message adds a row to one of the tables `tests/shared/remedies_of_*.py`."""
     told = "\n".join(line for kind in ROWS for line in tried(kind, folder)[0])
+    told += "\n" + "\n".join(commands_told(folder))
     found = [(place, text) for place, text in templates() if place.startswith(TRIED)]
     assert len(found) > LEAST_TEXTS
     missing = [f"{place}: {text}" for place, text in found if not is_told(text, told)]

@@ -142,7 +142,7 @@ def test_what_holds_the_accuracy_and_what_helps_is_said_on_top() -> None:
     said = f"of 0.1 K is not held: it is by {held}, but not by zone big, highest (0.3 K)."
     assert said in text
     assert text.index(said) < text.index("Zones")
-    assert re.search(r"Ask for less: `--accuracy 0\.3`, or allow the next grid: `--memory 0\.\d+`", text)
+    assert re.search(r"Ask for less: `--accuracy 0\.3`, or allow the grid that should hold it: `--memory 0\.\d+`", text)
     assert "widest doubt +- 0.3 K at zone big, highest" in text  # one doubt, one rounding
     assert "0.21 K" not in text
     names = {name for parameter in commands.commands["predict"].params for name in parameter.opts}

@@ -172,16 +172,18 @@ class OfCommand:
     instead: str
     files: dict[str, str | bytes] = field(default_factory=dict)
     then: dict[str, str | bytes] = field(default_factory=dict)  # files as they are mended
-    before: str = ""  # a command that runs first
-    is_slow: bool = False
 
-    def tried(self, folder: Path) -> str:
+    def told_in(self, folder: Path) -> str:
+        """What it says, without the trying: quick, where nothing is solved before it is refused."""
         write(folder, self.files)
         with contextlib.chdir(folder):
-            if self.before:
-                said, refused = typed(self.before)
-                assert not refused, said
             message, _ = typed(self.line)
+        found_in(self.told, message)
+        return message
+
+    def tried(self, folder: Path) -> str:
+        message = self.told_in(folder)
+        with contextlib.chdir(folder):
             found = found_in(self.told, message)
             write(folder, self.then)
             after, refused = typed(filled(self.instead, found))
@@ -197,7 +199,6 @@ class OfCall:
     broken: Callable[[Path], object]
     told: str
     mended: Callable[[Path], object]
-    is_slow: bool = False
 
     def tried(self, folder: Path) -> str:
         message = refusal(lambda: self.broken(folder))
@@ -349,7 +350,7 @@ def _texts(node: ast.AST) -> list[str]:
 
 def is_told(template: str, corpus: str) -> bool:
     """Whether a text of the package stands in what was told (messages, one a line)."""
-    parts = " ".join(template.split()).split("{}")
+    parts = " ".join(template.lower().split()).split("{}")
     longest = max(parts, key=len)
     wanted = re.compile(".*?".join(map(re.escape, parts)))
-    return any(wanted.search(line) for line in corpus.split("\n") if longest in line)
+    return any(wanted.search(line) for line in corpus.lower().split("\n") if longest in line)

@@ -22,6 +22,9 @@ SURVIVES_C = 125.0
 NOTHING_SURVIVES_C = 400.0
 GRAVE = ("DANGER", "WARNING")
 KINDS = {"hottest": "the hottest spot", "reading": "all readings", "zone": "all zones", "probe": "all probes"}
+# Order in the width of cells by which a doubt is expected to fall: less than the second order of what is smooth, more
+# than the first of what is not; our own choice.
+FALLS = 1.5
 MOST_NAMED = 3  # temperatures beyond the accuracy that are named; the others are counted
 
 
@@ -99,14 +102,17 @@ def _touching(field: Field) -> list[str]:
 
 
 def _remedy(prediction: Prediction) -> str:
-    """Options that help: a doubt that is held as it is, or the memory of the next grid."""
+    """Options that help: a doubt that is held as it is, or the memory of the grid that should hold what was asked."""
     widest, last = prediction.worst[1].half_width, prediction.steps[-1].multiplier
     remedies = [f"ask for less: `--accuracy {doubt_in_words(widest)}`"] if isfinite(widest) else []
     plan = prediction.plan
     finer = [multiplier for multiplier in plan.multipliers if multiplier > last]
-    if finer:
-        needed = needed_GB(plan.cells(finer[0]))
-        remedies.append(f"allow the next grid: `--memory {two_digits_up(needed)}`")
+    enough = [one for one in finer if widest * (last / one) ** FALLS <= prediction.accuracy_K]
+    if enough:
+        needed = needed_GB(plan.cells(enough[0]))
+        remedies.append(f"allow the grid that should hold it: `--memory {two_digits_up(needed)}`")
+    elif finer:
+        remedies.append("do with it: no grid that a study may take is expected to hold it")
     else:
         remedies.append("there is no finer grid")
     text = ", or ".join(remedies)

@@ -244,6 +244,8 @@ def _refusal(ranges: Sequence[Range], refused: list[tuple[tuple[float, ...], str
     for axis, one in enumerate(ranges):
         bad = {values[axis] for values, _ in refused}
         good = [value for value in one.values if value not in bad]
-        if good and len(bad) < len(one.values):
+        if len(good) == 1:  # no range, and yet an end of one
+            works.append(f"{one.path} from {good[0]:.6g} {'up' if good[0] == one.values[-1] else 'down'}")
+        elif good and bad:
             works.append(f"{one.path} from {good[0]:.6g} to {good[-1]:.6g}")
     return ThermsimError(f"{where}: {why}", f"{' or '.join(works)} works" if works else "change the ranges")
