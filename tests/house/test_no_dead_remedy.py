@@ -32,7 +32,7 @@ ROWS: dict[str, list[Row]] = {
 }
 TRIED = (
     *("case/", "plausibility/", "materials/", "sweeps/points", "report/", "mesh/remarks", "proof/table"),
-    *("comparison/choice", "comparison/compare", "commands/start", "commands/terminal"),
+    *("comparison/choice", "commands/start", "commands/terminal"),
 )  # rooms whose every message is tried
 LEAST_TEXTS = 100
 

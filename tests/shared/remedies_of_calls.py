@@ -7,12 +7,14 @@ from types import SimpleNamespace
 from unittest.mock import patch
 
 from remedies import ONE_OPTION, OPTION, OfCall, Row
+from remedies_of_cases import MORE
 
 from thermsim.case.inputs.spread import Spread, points, spread
 from thermsim.case.inputs.values import inputs, with_inputs
 from thermsim.case.load import parse_case, read_case
 from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import Case
+from thermsim.comparison.choice import chosen
 from thermsim.materials import catalogue
 
 
@@ -133,6 +135,11 @@ CASES: list[Row] = [
         lambda _: spread(1.0, 1.0, None, 4),
     ),
     OfCall(lambda _: points(100, 1, 20267, 8), "take 128 samples in 8 blocks", lambda _: points(128, 1, 20267, 8)),
+    OfCall(
+        lambda _: chosen(with_option(small(), OPTION), None, None),
+        "compare the case as it was read, with 'plate straight on die' as the base",
+        lambda _: chosen(small(("options:\n", f"options:\n{MORE}")), OPTION, None),
+    ),
 ]
 
 ROWS: list[Row] = [*CASES]
