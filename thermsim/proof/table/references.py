@@ -61,8 +61,10 @@ def on_block(
     exact = partial(solutions.on_block, ratio, place)
     block = Row(quantity, asked, exact, "k sqrt(A) R", 2.0, 0.5, True, per=100.0, order=SPREADING_ORDER)
     without_end = printed or solutions.on_half_space(ratio, place)
-    endless = Row(f"{quantity}, body without end", asked, without_end, "k sqrt(A) R", 1.0, None, True, per=100.0,
-                  known=MEMORY if printed else BY_HAND, differs=f"the block has {gap:g} % more than a body without end")  # fmt: skip
+    endless = Row(
+        f"{quantity}, body without end", asked, without_end, "k sqrt(A) R", 1.0, None, True, per=100.0,
+        known=MEMORY if printed else BY_HAND, differs=f"the block has {gap:g} % more than a body without end",
+    )  # fmt: skip
     return block, endless
 
 
