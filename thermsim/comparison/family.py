@@ -35,10 +35,12 @@ class Family:
 
     @property
     def cases(self) -> tuple[Case, ...]:
+        """The base and the options, in the order of their names."""
         return tuple(prediction.case for prediction in self.predictions)
 
     @property
     def headline(self) -> Observable:
+        """The temperature that a verdict is about."""
         return WARMEST if WARMEST in self.questions else HOTTEST
 
     @property

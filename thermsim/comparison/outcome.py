@@ -53,6 +53,7 @@ class Gain:
 
     @property
     def value_K(self) -> float:
+        """Base less option, at the limit of the grids where they have one [K]."""
         return self.mesh.value
 
 
@@ -116,6 +117,7 @@ class OptionResult:
 
     @property
     def ladder(self) -> Ladder | None:
+        """Temperature drops on the way of the heat with the option; none where none leaves by top or bottom."""
         return self.prediction.ladder
 
 

@@ -112,6 +112,7 @@ class Model:
 
     @property
     def sources(self) -> tuple[FaceSource | VolumeSource, ...]:
+        """All that makes heat: in faces, then in volumes."""
         return (*self.face_sources, *self.volume_sources)
 
     @cached_property
@@ -191,6 +192,7 @@ class Model:
         return sum((joint.fill_over if side == "lower" else joint.fill_under for joint in self.joints_at(face)), 0.0)
 
     def joints_at(self, face: int) -> list[JointPlane]:
+        """Joints on a z plane."""
         return [joint for joint in self.joints if joint.face == face]
 
     def is_plain(self, axis: int) -> NDArray[np.bool_]:
@@ -218,6 +220,7 @@ class Model:
         return sum((joint.resistance for joint in self.joints_at(face)), 0.0)
 
     def sources_at(self, face: int) -> Iterator[tuple[int, FaceSource]]:
+        """Heat made in a z plane, with its number among all sources."""
         return ((index, source) for index, source in enumerate(self.face_sources) if source.face == face)
 
     def boundary_at(self, axis: int, face: int, guess: Guess) -> Link:

@@ -37,6 +37,7 @@ class Look:
             raise CaseError(self.faults)
 
     def knows_all(self, *keys: str) -> bool:
+        """Whether these top-level keys lost no entry."""
         return not self.dropped.intersection(keys)
 
 

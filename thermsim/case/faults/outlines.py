@@ -59,6 +59,7 @@ def check_lengths(look: Look) -> None:
 
 
 def check_thicknesses(look: Look) -> None:
+    """No part is thinner than a grid can hold."""
     for place, layer in enumerate(look.case.layers):
         if isinstance(layer, Part) and layer.thickness_mm.value < SHORTEST_mm:
             _add_short(look, ("layers", place, "thickness_mm"), layer.thickness_mm.value)

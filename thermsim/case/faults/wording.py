@@ -66,6 +66,7 @@ def did_you_mean(word: str, allowed: Iterable[str], otherwise: str = "") -> str:
 
 
 def nearest_word(word: str, allowed: Iterable[str]) -> str | None:
+    """The allowed word that is most like one, if any is like it at all."""
     nearest, _ = nearest_names(word, allowed)
     return nearest[0] if nearest else None
 

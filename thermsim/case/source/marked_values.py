@@ -50,6 +50,7 @@ class Source:
         return self.typed.get(self.marks[path]) if path in self.marks else None
 
     def fault(self, path: KeyPath, message: str, *, at_key: bool = False) -> Fault:
+        """A fault at the place of a value, or of its key."""
         line, column = self.key_mark(path) if at_key else self.mark(path)
         return Fault(self.name, line, column, message)
 

@@ -211,10 +211,12 @@ class Case(Entry):
 
     @property
     def parts(self) -> list[Part]:
+        """Solid layers, from the bottom up."""
         return [layer for layer in self.layers if isinstance(layer, Part)]
 
     @property
     def joints(self) -> list[Joint]:
+        """What lies between parts, from the bottom up."""
         return [layer for layer in self.layers if isinstance(layer, Joint)]
 
     @property

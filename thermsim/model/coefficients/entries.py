@@ -26,6 +26,7 @@ class Layout:
 
     @property
     def shapes(self) -> list[tuple[int, ...]]:
+        """Of the conductances across x, y and z, of what leaves each cell, and of its heat."""
         inner = [tuple(n - (axis == other) for other, n in enumerate(self.shape)) for axis in range(3)]
         return [*inner, self.shape, self.shape]
 
@@ -35,10 +36,12 @@ class Layout:
         return np.cumsum([0, *(int(np.prod(shape)) for shape in self.shapes)])
 
     def part(self, kind: int) -> slice:
+        """Where entries of one kind stand in a vector of all."""
         starts = self.starts
         return slice(int(starts[kind]), int(starts[kind + 1]))
 
     def vector(self, stencil: Stencil) -> Array:
+        """(entries,) coefficients [W/K] and heats [W] of a heat balance."""
         inner = (stencil.conductance_x, stencil.conductance_y, stencil.conductance_z)
         return np.concatenate([array.ravel() for array in (*inner, stencil.ground, stencil.heat)])
 

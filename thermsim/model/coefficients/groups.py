@@ -60,6 +60,7 @@ class Numbers:
     at_C: Array
 
     def rows(self, which: slice) -> Numbers:
+        """The same of some of the cases."""
         return Numbers(**{name: values[which] for name, values in vars(self).items()})
 
 

@@ -50,6 +50,7 @@ class Axis:
 
     @property
     def cells(self) -> int:
+        """How many cells."""
         return len(self.faces) - 1
 
     def face_at(self, place_m: float) -> int:
@@ -71,14 +72,17 @@ class Grid:
 
     @property
     def shape(self) -> tuple[int, int, int]:
+        """Cells along x, y and z."""
         return self.x.cells, self.y.cells, self.z.cells
 
     @property
     def axes(self) -> tuple[Axis, Axis, Axis]:
+        """Along x, y and z."""
         return self.x, self.y, self.z
 
     @property
     def cells(self) -> int:
+        """How many cells, voids counted too."""
         return self.x.cells * self.y.cells * self.z.cells
 
     def face_area(self, axis: int) -> Array:
@@ -147,6 +151,7 @@ class AxisPlan(PlannedAxis):
     whole: NDArray[np.bool_]
 
     def cells_between(self, multiplier: int) -> NDArray[np.int64]:
+        """(segments,) cells between each two lines."""
         return np.where(self.whole, 1, self.counts * multiplier)
 
     @cached_property
@@ -166,6 +171,7 @@ class AxisPlan(PlannedAxis):
         )
 
     def inner_faces(self, segment: int, count: int) -> Array:
+        """(count - 1,) faces [m] inside a segment of so many cells."""
         return np.asarray(self.lines[segment] + self.segments[segment].inner_faces(count))
 
 
@@ -202,6 +208,7 @@ class GridPlan:
     multipliers: tuple[int, ...] = MULTIPLIERS
 
     def cells(self, multiplier: int) -> int:
+        """How many cells a grid of so many times the cells along each axis has."""
         return self.x.cells(multiplier) * self.y.cells(1 if self.is_slice else multiplier) * self.z.cells(multiplier)
 
     @property
@@ -210,6 +217,7 @@ class GridPlan:
         return bool(self.y.whole.all())
 
     def grid(self, multiplier: int) -> Grid:
+        """The grid with so many times the cells along each axis; a slice stays one cell deep."""
         across = 1 if self.is_slice else multiplier
         return Grid(self.x.axis(multiplier), self.y.axis(across), self.z.axis(multiplier))
 
