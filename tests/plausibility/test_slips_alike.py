@@ -81,6 +81,15 @@ def test_the_cause_is_told_alone(old: str, new: str, place: str, told: str, reme
     assert found.place == place and told in found.message and remedy in found.remedy
 
 
+def test_a_weak_film_is_told_with_what_it_would_take() -> None:
+    """By hand: 60 W over 28 mm x 28 mm and 50 K are 1531 W/m2K; the board's larger face is not where heat leaves."""
+    (found,) = warnings(
+        (TOP, "film_W_m2K: 9"), ("bottom, film_W_m2K: 10,", "bottom, wetted_mm: [9, 9], film_W_m2K: 10,")
+    )
+    assert found.place == "cooling"
+    assert found.remedy.endswith("; top has 9 W/m2K on 784 mm2, and 50 K would take 1531")
+
+
 def test_one_core_far_from_seven_others() -> None:
     (found,) = warnings(("power_W: 23.1", "power_W: 231"), text=CORNCRAKE)
     assert found.place == "C5.power_W"
@@ -127,6 +136,9 @@ def test_a_thin_lid_is_still_a_slip() -> None:
         ("# wetted_fraction: 0.9 ", "wetted_fraction: 95 #",
          "must be at most 1, found 95; a share is told as a part of 1, or in percent: write `95 %`"),
         ("film_W_m2K: 10, fluid_C: 26}", "emissivity: 90, room_C: 26}", "or in percent: write `90 %`"),
+        ("size_mm: [14, 11]", "size_mm: [1.4, 1.1]", "to 14 x 8 mm; did you mean `[14, 11]`? (a decimal point"),
+        ("size_mm: [14, 11]", "size_mm: [1.4, 11]", "to 14 x 8 mm; did you mean `[14, 11]`? (a decimal point"),
+        ("size_mm: [14, 11]", "size_mm: [0.014, 0.011]", "did you mean `[14, 11]`? (metres)"),
         ("\nheat:\n", "\nheats:\n", "unknown key `heats`; did you mean `heat`?"),
         ("layers:   ", "stack:    ", "unknown key `stack`; did you mean `layers`?"),
         ("cooling:  ", "boundaries:", "unknown key `boundaries`; did you mean `cooling`?"),

@@ -95,6 +95,8 @@ ROWS: list[Row] = [
     text(WETTED, "wetted_fraction: 95", "a share is told as a part of 1, or in percent: write `95 %`"),
     OfCase(KELVIN, "if the coolants were typed in kelvin, write them so: `(303 K)`",
            (("304.15", "304.15 K"), ("fluid_C: 303", "fluid_C: {0}"), ("fluid_C: 303}", "fluid_C: {0}}"))),
+    text("size_mm: [24.8, 10.4]", "size_mm: [2.48, 1.04]", "what is drawn on 'die' reaches to .* did you mean",
+         "size_mm: [24.8, 10.4]"),
     ends("thin", "remedy: write a number in mm", "1 mm"),
     ends("1 +- 0.1 mm", "remedy: it is one number: write it in mm", "1 mm"),
     ends("1,2 mm", "remedy: write decimals with a point: 1.2 mm", "1.2 mm"),

@@ -6,12 +6,14 @@ from collections.abc import Iterator
 
 from thermsim.case.geometry.places import part_box, shared
 from thermsim.case.vocabulary.schema import Case, Cooling, Part
+from thermsim.model.physics.properties import is_void, material_of
 from thermsim.plausibility import usual_ranges as usual
 from thermsim.plausibility.coverage import area_mm2
 from thermsim.plausibility.dimensions import heat_W, part_called
-from thermsim.plausibility.heat_paths import Ways, film_conductances_W_K, ways_of
+from thermsim.plausibility.heat_paths import Ways, acting_mm2, film_conductances_W_K, ways_of
 from thermsim.plausibility.slip import Severity, Slip
 from thermsim.plausibility.usual_ranges import in_full, outside, role_of
+from thermsim.units import MM2
 
 # Materials that are cast, painted, soldered or pressed on: they fill their own contact.
 WETS = frozenset(
@@ -64,8 +66,29 @@ def heat_balance(case: Case) -> Iterator[Slip]:
         "warning",
         "cooling",
         f"{nothing}{in_full(power)} W must leave through {through}: at least {in_full(rise)} K above the fluid",
-        "check which `face` each entry of `cooling` names, film coefficients (W/m2K), wetted areas and powers",
+        "check which `face` each entry of `cooling` names, film coefficients (W/m2K), wetted areas and powers"
+        + _weak_film(case, power),
     )
+
+
+def _weak_film(case: Case, power_W: float) -> str:
+    """What the film on the end that conducts better would have to be, where that is far from what it is."""
+    ends = [c for c in case.cooling if c.face in ("top", "bottom") and c.film_W_m2K is not None]
+    if not ends:
+        return ""
+
+    def conducts(cooling: Cooling) -> tuple[float, float]:
+        given = case.parts[-1 if cooling.face == "top" else 0].material
+        return (0.0 if is_void(given) else float(material_of(given).along_z(usual.HOT_C))), acting_mm2(case, cooling)
+
+    best = max(ends, key=conducts)
+    area_mm2 = acting_mm2(case, best)
+    film = 0.0 if best.film_W_m2K is None else best.film_W_m2K.value
+    needed = power_W / (area_mm2 * MM2 * NOTABLE_RISE_K) if area_mm2 > 0.0 else 0.0
+    if needed < 3.0 * film:
+        return ""
+    what = f"{best.label} has {film:g} W/m2K on {area_mm2:.4g} mm2"
+    return f"; {what}, and {NOTABLE_RISE_K:g} K would take {in_full(needed)}"
 
 
 def _no_heat(case: Case) -> Iterator[Slip]:

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from thermsim.case.faults.examination import Look
+from thermsim.case.faults.slipped_sizes import check_slipped_sizes
 from thermsim.case.faults.wording import did_you_mean, listed
 from thermsim.case.geometry.places import (
     Box,
@@ -31,6 +32,7 @@ TOLERANCE_mm = 1e-6  # [mm] outlines that differ by less are the same: calipers,
 
 def check_outlines(look: Look) -> None:
     """Every check in plan; faults are collected in the look."""
+    look.slipped = check_slipped_sizes(look)
     if look.knows_all("layers"):
         check_support(look)
     check_inserts(look)
@@ -124,7 +126,7 @@ def check_inserts(look: Look) -> None:
     """Inserts lie inside their part, apart from one another, and leave something of it."""
     case = look.case
     for place, part in enumerate(case.layers):
-        if not isinstance(part, Part):
+        if not isinstance(part, Part) or part.part in look.slipped:
             continue
         outline = part_box(case, part)
         boxes = [insert_box(case, part, insert) for insert in part.inserts]
@@ -190,7 +192,7 @@ def check_zones(look: Look) -> None:
     case = look.case
     for place, heat in enumerate(look.case.heat):
         part = _part(case, heat.in_)
-        if part is None:
+        if part is None or part.part in look.slipped:
             continue
         outline = part_box(case, part)
         voids = _voids(case, part)
@@ -262,7 +264,7 @@ def check_probes(look: Look) -> None:
     case = look.case
     for place, probe in enumerate(case.probes):
         part = _part(case, probe.in_)
-        if part is None:
+        if part is None or part.part in look.slipped:
             continue
         box = part_box(case, part)
         sizes = [box[2] - box[0], box[3] - box[1], part.thickness_mm.value]
