@@ -263,7 +263,17 @@ def test_inspect_shows_what_was_typed() -> None:
     }
     assert measure(case).to_dict()["typed"][0]["line"] == text[: text.index("mm: 780 um")].count("\n") + 1
     places = [one.place for one in typed_numbers(with_option(case, "more flow"))]
-    assert "top.film_W_m2K" in places
+    assert places == ["chip.thickness_mm", "top.film_W_m2K"]
+
+
+def test_layers_that_an_option_adds_may_have_units() -> None:
+    added = "  - option: pad\n    adds: [{below: plate, layers: [{part: shim, material: copper, size_mm: 9 x 9 mm, "
+    text = STARTER.replace("accuracy_K:", f"{added}thickness_mm: 50 um}}]}}]\naccuracy_K:")
+    case = parse_case(text, "f", Path())
+    assert [one.place for one in typed_numbers(case)][1] == "option 'pad': adds.0.layers.0.thickness_mm"
+    changed = with_option(case, "pad")
+    assert [one.place for one in typed_numbers(changed)] == ["shim.size_mm", "shim.thickness_mm"]
+    assert next(part for part in changed.parts if part.part == "shim").thickness_mm.value == 0.05
 
 
 def test_a_bound_is_told_with_what_was_typed() -> None:

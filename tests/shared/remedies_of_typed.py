@@ -97,6 +97,10 @@ ROWS: list[Row] = [
            (("304.15", "304.15 K"), ("fluid_C: 303", "fluid_C: {0}"), ("fluid_C: 303}", "fluid_C: {0}}"))),
     text("size_mm: [24.8, 10.4]", "size_mm: [2.48, 1.04]", "what is drawn on 'die' reaches to .* did you mean",
          "size_mm: [24.8, 10.4]"),
+    text("accuracy_K: 0.1", "options:\n  - option: pad\n    adds: [{below: plate, part: shim, material: copper, "
+         "size_mm: 9 x 9 mm, thickness_mm: 50 um}]", "layers that are added stand in a list: write `layers:",
+         "options:\n  - option: pad\n    adds: [{below: plate, layers: [{part: shim, material: copper, "
+         "size_mm: 9 x 9 mm, thickness_mm: 50 um}]}]"),
     ends("thin", "remedy: write a number in mm", "1 mm"),
     ends("1 +- 0.1 mm", "remedy: it is one number: write it in mm", "1 mm"),
     ends("1,2 mm", "remedy: write decimals with a point: 1.2 mm", "1.2 mm"),

@@ -95,12 +95,20 @@ def _stands_for(problem: Problem, key: str) -> bool:
     return problem.meant_key == key or nearest_word(key, [str(problem.unknown_key)]) is not None
 
 
+def _is_layer_alone(value: Any) -> bool:
+    """Whether an entry of `adds` is itself the layer that it should hold."""
+    places = {"above", "below", "in_place_of"}
+    return isinstance(value, dict) and bool(places & value.keys() and {"part", "joint"} & value.keys())
+
+
 def _is_echo(one: Any, refused: list[Any], source: Source) -> bool:
     """Whether a list only seems too short because its items were refused, or a number because its readings were."""
     place = one["loc"]
     holder = source.at(_walk(place[:-1], source.values))
     if isinstance(holder, dict) and MEASURED in holder and why_not(holder, _walk(place[:-1], source.values), None):
         return bool(place[-1] != MEASURED)
+    if "adds" in place and one["type"] == "extra_forbidden" and _is_layer_alone(holder):
+        return True
     return one["type"] == "too_short" and any(
         other["loc"][: len(place)] == place and len(other["loc"]) > len(place) for other in refused
     )
@@ -117,7 +125,11 @@ def _problem(one: Any, source: Source) -> Problem:
             return Problem(
                 path, source.fault(path, f"{where}{_label(path)} must be a pair of values, found {found(value)}")
             )
-        return Problem(path, source.fault(path, f"{where}`{key}` is missing{_TO_WRITE.get(key, '')}"), missing_key=key)
+        if _is_layer_alone(value):
+            what = "layers that are added stand in a list: write `layers: [{...}]` around what stands here"
+            return Problem(path, source.fault(path, where + what), missing_key=key)
+        to_write = "" if path and key == "layers" else _TO_WRITE.get(key, "")
+        return Problem(path, source.fault(path, f"{where}`{key}` is missing{to_write}"), missing_key=key)
     if kind == "extra_forbidden" and path[-1] == MEASURED:
         told = why_not(source.at(path[:-1]), path[:-1], None)
         if told is not None:

@@ -30,7 +30,9 @@ def typed_numbers(case: Case) -> tuple[Typed, ...]:
     if case._origin is None:
         return ()
     source = case._origin.source
-    paths = sorted((path for path in source.marks if source.typed_at(path) is not None), key=source.mark)
+    # What the option that was taken says stands in the case itself.
+    found = [path for path in source.marks if case.option is None or path[:1] != ("options",)]
+    paths = sorted((path for path in found if source.typed_at(path) is not None), key=source.mark)
     return tuple(
         Typed(_place(case, source, path), text, _understood(source.at(path), in_words(path)), source.mark(path)[0])
         for path in paths
@@ -42,7 +44,7 @@ def _place(case: Case, source: Source, path: KeyPath) -> str:
     """`die.thickness_mm`; in an option, its name and the change."""
     if path[0] == "options" and len(path) > 2:
         name = source.at((*path[:2], "option"))
-        return f"option {name!r}: {'.'.join(map(str, path[3:]))}"
+        return f"option {name!r}: {'.'.join(map(str, path[3 if path[2] == 'changes' else 2 :]))}"
     around = [one for one in called(case) if path[: len(one.path)] == one.path]
     if not around:
         return ".".join(map(str, path))
