@@ -88,6 +88,20 @@ def plain(drawn: Drawn) -> tuple[Whole, Tables]:
     return whole, deepcopy(drawn.tables)
 
 
+def storing(drawn: Drawn) -> tuple[Whole, Tables]:
+    """With what materials and films store, where the case does not say it."""
+    whole, tables = plain(drawn)
+    layers = whole["layers"]
+    given = [entry["material"] for layer in layers for entry in [layer, *layer.get("inserts", [])] if "part" in layer]
+    given += [layer["around"]["material"] for layer in layers if "around" in layer]
+    given += [layer for layer in layers if "joint" in layer]
+    for entry in given:
+        if isinstance(entry, dict):
+            entry.setdefault("density_kg_m3", 5000.0)
+            entry.setdefault("heat_capacity_J_kgK", 500.0)
+    return whole, tables
+
+
 def turn(entry: Whole, to: dict[str, str]) -> None:
     """The directions that an entry names."""
     for key in ("towards", "looking"):

@@ -53,6 +53,7 @@ from rewritten import (
     plan,
     reordered,
     rounded,
+    storing,
     turned,
     upside_down,
     with_units,
@@ -82,7 +83,9 @@ from thermsim.readout.field import Field
 from thermsim.readout.ladder import ladder
 from thermsim.report.data.result import result
 from thermsim.sweeps.sweep import Vary, sweep
+from thermsim.transient.krylov import model_at
 from thermsim.units import MM
+from thermsim.warming.warmup import reader_of
 
 SEED = 20_323
 # Mesh studies take longest: they are made of so many of the fast cases, and of every sixth of the others.
@@ -124,6 +127,22 @@ def test_every_pair_of_features_meets() -> None:
         print("cannot be:", *(f"{name}: {level};" for name, level in pair), why_not(dict(pair)) or "with nothing else")
     fast = set().union(*(pairs_of(row) for row in found[:FAST]))
     print(f"{len(met)} pairs meet in {ALL} cases, {len(fast)} of them in the first {FAST}; {len(impossible)} cannot")
+
+
+# ---- in time ------------------------------------------------------------------------------------------------------
+
+
+def test_a_warm_up_ends_at_the_steady_state(one: Solved) -> None:
+    """Whatever is held still, whatever film becomes cells, and all that is made is stored or let out."""
+    if one.drawn.number % EACH:
+        pytest.skip("every sixth case is followed in time")
+    case = read(*storing(one.drawn))
+    field = solve_on(case, one.grid)
+    reader = reader_of(case, field, 1e-3, 1)
+    small = model_at(reader.system, (0.0, 1e3, 1.0))
+    ends = plainly({asked: float(curve[-1]) for asked, curve in reader.curves(small, np.array([1.0, 1e12])).items()})
+    agree(ends, one.answers, max(10.0 * SOLVED * one.rise_K, 1e-6))
+    assert reader.imbalance(small, np.array([1e-3, 1.0, 1e3])) < 1e-9
 
 
 # ---- written in another way -----------------------------------------------------------------------------------------

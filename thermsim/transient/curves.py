@@ -15,27 +15,12 @@ from thermsim.readout.answers import answers, cells_of, observables, under, weig
 from thermsim.readout.faces import heated_boxes, plane_of, zone_boxes
 from thermsim.readout.field import Field
 from thermsim.readout.observable import HOTTEST, Answers, Observable
-from thermsim.readout.weights import over_zone
+from thermsim.readout.weights import Spot, Weights, at_warmest_cell, over_zone, sides_of
 from thermsim.transient.krylov import DROPPED, TIMES_CHANGE, SmallModel
 from thermsim.transient.rise import Rise
 from thermsim.transient.system import System
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True, eq=False)
-class Snapshot(Field):
-    """A stack at one time. resting : without load; rise : (nx, ny, levels) over it [K]"""
-
-    resting: Field
-    system: System
-    rise: Array
-
-    def nodes(self, axis: int, face: int) -> tuple[Array, Array]:
-        if (axis, face) not in self._nodes:
-            rest, risen = self.resting.nodes(axis, face), self.system.nodes(axis, face, self.rise, heated=True)
-            self._nodes[axis, face] = rest[0] + risen[0], rest[1] + risen[1]
-        return self._nodes[axis, face]
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,12 +94,6 @@ class Reader:
         given = float(self.system.stencil.heat.sum())
         off = small.changes(times) @ stored + small.states(times) @ out - given
         return float(np.abs(off).max()) / max(abs(given), 1e-300)
-
-    def snapshot(self, small: SmallModel, state: Array) -> Snapshot:
-        """The field of a state (m,) of a small model."""
-        rise = (state @ small.vectors).reshape(self.system.shape)
-        temperature = self.rise.unheated + self.system.of_model(rise)
-        return Snapshot(self.model, self.rise.guess, temperature, 0.0, self.resting, self.system, rise)
 
     # ---- what is a weighted sum -------------------------------------------------------------------------------
 
@@ -206,33 +185,56 @@ class Reader:
                     found[one] = summit.value
                 counts = summit.counts_beside(zone_boxes(self.model, face, side))
                 hottest = np.maximum(hottest, np.where(counts, summit.value, -np.inf))
-        near = self._elsewhere(small, states)
         for one in self._highest_of_volumes:
-            found[one] = np.empty(count)
-        close = np.arange(count) if self._highest_of_volumes else np.flatnonzero(near > hottest)
-        for row in close.tolist():
-            field = self.snapshot(small, states[row])
-            for one in self._highest_of_volumes:
-                zone = cells_of(one, self.model)
-                cell = field.hottest_cell(zone.x, zone.y, zone.levels)
-                found[one][row] = field.highest_in(cell)[0]
-            around = [field.highest_in(cell)[0] for cell in field.hot_cells]
-            hottest[row] = max([float(hottest[row]), *around])
+            zone = cells_of(one, self.model)
+            inside = np.zeros(self.model.grid.shape, dtype=bool)
+            inside[zone.x, zone.y, zone.levels] = True
+            found[one] = self._highest_of_cells(small, states, inside & (self.model.region >= 0))
+            hottest = np.maximum(hottest, found[one])
+        elsewhere = self.model.region >= 0
+        for source in self.model.face_sources:
+            elsewhere[:, :, max(source.face - 1, 0) : source.face + 1] &= (source.watts <= 0.0)[:, :, None]
+        if elsewhere.any():
+            hottest = np.maximum(hottest, self._highest_of_cells(small, states, elsewhere))
         found[HOTTEST] = hottest
         return found
 
-    def _elsewhere(self, small: SmallModel, states: Array) -> Array:
-        """(n,) the hottest cell of all that touch no heated face [C], from slab to slab."""
-        beside = self.model.region < 0
-        for source in self.model.face_sources:
-            beside[:, :, max(source.face - 1, 0) : source.face + 1] |= (source.watts > 0.0)[:, :, None]
-        found = np.full(len(states), -np.inf)
+    def _highest_of_cells(self, small: SmallModel, states: Array, among: NDArray[np.bool_]) -> Array:
+        """(n,) highest temperature [C] in and about the warmest of some cells, as `Field.highest_in` has it."""
+        cells = self._warmest_cells(small, states, among)
+        found = np.empty(len(states))
+        for cell in np.unique(cells, axis=0).tolist():
+            rows = np.flatnonzero((cells == cell).all(axis=1))
+            at = int(cell[0]), int(cell[1]), int(cell[2])
+            sides = [sides_of(at, axis) for axis in range(3)]
+            spots: list[Spot] = [at, *(side for pair in sides for side in pair)]
+            values = np.array([self._at_spot(small, states[rows], spot) for spot in spots])
+            for number, row in enumerate(rows.tolist()):
+                of = dict(zip(spots, values[:, number].tolist(), strict=True))
+                weights, _ = at_warmest_cell(at, [(of[low], of[at], of[high]) for low, high in sides])
+                found[row] = sum(weight * of[spot] for spot, weight in weights.spots().items())
+        return found
+
+    def _at_spot(self, small: SmallModel, states: Array, spot: Spot) -> Array:
+        """(n,) temperatures [C] of one cell, or one side of a face."""
+        one = Weights.of({spot: 1.0})
+        column, direct = self.system.column(one)
+        at, own = _sparse(column)
+        return np.asarray(self.resting.read(one) + direct + states @ (small.vectors[:, at] @ own))
+
+    def _warmest_cells(self, small: SmallModel, states: Array, among: NDArray[np.bool_]) -> NDArray[np.int64]:
+        """(n, 3) the warmest of some cells at each time, sought slab by slab."""
+        best = np.full(len(states), -np.inf)
+        found = np.zeros((len(states), 3), dtype=np.int64)
         rows = small.vectors.reshape(-1, *self.system.shape)
-        for slab in range(self.system.shape[0]):
-            here = ~beside[slab]
-            if here.any():
-                risen = states @ self.system.of_model(rows[:, slab])[:, here]
-                found = np.maximum(found, (self.rise.unheated[slab][here] + risen).max(axis=1))
+        for slab in np.flatnonzero(among.any(axis=(1, 2))).tolist():
+            here = among[slab]
+            values = self.rise.unheated[slab][here] + states @ self.system.of_model(rows[:, slab])[:, here]
+            at = values.argmax(axis=1)
+            highest = values[np.arange(len(states)), at]
+            better = highest > best
+            best[better] = highest[better]
+            found[better] = np.column_stack([np.full(len(at), slab), np.argwhere(here)[at]])[better]
         return found
 
 

@@ -63,6 +63,10 @@ class HeldBoundary(Boundary):
         return tuple(0.0 for _ in self.of.known_C) if self.of_rise else self.of.known_C
 
     @property
+    def influx_W_m2(self) -> float:
+        return 0.0 if self.of_rise else self.of.influx_W_m2
+
+    @property
     def words(self) -> str:
         return f"{self.of.words}, held still"
 
