@@ -39,7 +39,7 @@ def test_a_body_that_leaks_passes_temperatures_when_it_should_within_what_is_tol
     for celsius, time in PASSES.items():
         at = int(np.flatnonzero(np.isclose(found.times_s, time, rtol=1e-12))[0])
         assert abs(curve.value[at] - celsius) <= curve.half_width[at], time
-    assert float(np.max(curve.held_doubt)) < 3.0
+    assert float(np.max(curve.held_doubt)) < 4.0  # of a rise of 46 K
     assert any("held still" in remark for remark in found.remarks)
 
 

@@ -5,15 +5,15 @@ With T the temperatures, U those of the stack without load and z = T - U, conduc
     C dz/dt + (A - S) z = g,      g = what the sources make at U,      S = how it grows with temperature.
 
 Leakage and radiation bend over temperature. Their secants between U and the loaded steady state take the place of
-their curves, so z begins at zero with the power that is made at U, and ends at the steady state itself; in between
-they are off by their bend, which the result tells as held still.
+their curves, so z begins at zero with the power that is made at U, and ends at the steady state itself. In between
+the curves lie between these secants and their tangents at the loaded state, which end there too: what comes of one
+instead of the other is how far secants may be off.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Self
+from typing import Literal, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +29,7 @@ from thermsim.solver.linear import TOLERANCE, prepare, solve
 
 Array = NDArray[np.float64]
 
+Bends = Literal["secant", "tangent"]
 SAME_K = 1e-6  # [K] differences of temperature below which a secant is a tangent
 
 
@@ -36,7 +37,8 @@ SAME_K = 1e-6  # [K] differences of temperature below which a secant is a tangen
 class HeldBoundary(Boundary):
     """A boundary as its secant: film (T - rest), the film that of a steady state.
 
-    rest : temperature [C] at which no heat crosses it; None for a heat that is given
+    rest : temperature [C] at which no heat crosses it; None for what is linear
+    bends : "secant" from there to the steady state, or "tangent" at it
     of_rise : whether temperatures are rises, so that no heat crosses at zero
     """
 
@@ -45,6 +47,7 @@ class HeldBoundary(Boundary):
     of: Boundary
     rest: float | None
     of_rise: bool
+    bends: Bends = "secant"
 
     @classmethod
     def read(cls, case: Case, entry: Cooling) -> Self:
@@ -56,7 +59,11 @@ class HeldBoundary(Boundary):
             return own._replace(known_C=0.0, influx=0.0) if self.of_rise else own
         tangent, apart = self.of.link(at).film, np.asarray(at.face_C - self.rest)
         secant = self.of.outflow(at) / np.where(np.abs(apart) > SAME_K, apart, 1.0)
-        return Link(np.where(np.abs(apart) > SAME_K, secant, tangent), 0.0 if self.of_rise else self.rest, 0.0)
+        film = np.where(np.abs(apart) > SAME_K, secant, tangent)
+        zero = 0.0 if self.of_rise else self.rest
+        if self.bends == "tangent" and self.of_rise:
+            return Link(tangent, zero, (tangent - film) * apart)
+        return Link(film, zero, 0.0)
 
     @property
     def known_C(self) -> tuple[float, ...]:
@@ -125,18 +132,26 @@ class Rise:
     model: Model
 
 
-def rise_of(model: Model, loaded: Array, guess: Guess) -> Rise:
-    """What a stack rises by, from a steady state `loaded` (nx, ny, nz) [C] whose coefficients are those of `guess`."""
+def rise_of(model: Model, loaded: Array, guess: Guess, leakage: Bends = "secant", boundaries: Bends = "secant") -> Rise:
+    """What a stack rises by, from a steady state `loaded` (nx, ny, nz) [C] whose coefficients are those of `guess`.
+
+    leakage, boundaries : what takes the place of those that bend over temperature
+    """
     rests = [_rest_of(one) for one in model.coolings]
     held, of_rise = (
-        tuple(HeldBoundary(one.label, one.face, one, at, zero) for one, at in zip(model.coolings, rests, strict=True))
+        tuple(
+            HeldBoundary(one.label, one.face, one, at, zero, boundaries)
+            for one, at in zip(model.coolings, rests, strict=True)
+        )
         for zero in (False, True)
     )
     resting = replace(scaled_power(model, 0.0), coolings=held)
     unheated = _unheated(resting, guess)
     faces = [heated_faces(one, at, guess) for one, at in ((resting, unheated), (model, loaded))]
-    sources = tuple(_held_face(source, off, on) for source, off, on in zip(model.face_sources, *faces, strict=True))
-    volumes = tuple(_held_volume(source, unheated, loaded) for source in model.volume_sources)
+    sources = tuple(
+        _held_face(source, off, on, leakage) for source, off, on in zip(model.face_sources, *faces, strict=True)
+    )
+    volumes = tuple(_held_volume(source, unheated, loaded, leakage) for source in model.volume_sources)
     rising = replace(model, coolings=of_rise, face_sources=sources, volume_sources=volumes)
     return Rise(guess, unheated, resting, rising)
 
@@ -151,23 +166,27 @@ def _unheated(resting: Model, guess: Guess) -> Array:
     return solve(state, stencil.heat, None, TOLERANCE, resting.coldest_C).checked().temperature
 
 
-def _held_face(source: FaceSource, off: Array, on: Array) -> HeldFaceSource:
-    watts, slope = _secant(source, source.made(off), source.made(on), off, on)
+def _held_face(source: FaceSource, off: Array, on: Array, bends: Bends) -> HeldFaceSource:
+    watts, slope = _straight(source, source.made(off), source.made(on), off, on, bends)
     return HeldFaceSource(source.part, source.face, source.side, watts, None, slope)
 
 
-def _held_volume(source: VolumeSource, off: Array, on: Array) -> HeldVolumeSource:
+def _held_volume(source: VolumeSource, off: Array, on: Array, bends: Bends) -> HeldVolumeSource:
     cells = [np.nan_to_num(at[:, :, source.levels]) for at in (off, on)]
-    watts, slope = _secant(source, source.made(off), source.made(on), *cells)
+    watts, slope = _straight(source, source.made(off), source.made(on), cells[0], cells[1], bends)
     return HeldVolumeSource(source.part, source.levels, watts, None, slope)
 
 
-def _secant(
-    source: FaceSource | VolumeSource, made_off: Array, made_on: Array, off: Array, on: Array
-) -> Sequence[Array]:
-    """Heat made [W] at the unheated state, and its growth [W/K] up to the loaded one."""
-    if source.leakage is None:
+def _straight(
+    source: FaceSource | VolumeSource, made_off: Array, made_on: Array, off: Array, on: Array, bends: Bends
+) -> tuple[Array, Array]:
+    """Heat made [W] at the unheated state, and its growth [W/K] up to the loaded one, on a secant or tangent."""
+    law = source.leakage
+    if law is None:
         return made_off, np.zeros(made_off.shape)
+    if bends == "tangent":
+        slope = source.watts * law.slope(on)
+        return made_on - slope * (on - off), slope
     apart = np.abs(on - off) > SAME_K
     secant = (made_on - made_off) / np.where(apart, on - off, 1.0)
-    return made_off, np.where(apart, secant, source.watts * source.leakage.slope(off))
+    return made_off, np.where(apart, secant, source.watts * law.slope(off))
