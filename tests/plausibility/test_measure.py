@@ -157,7 +157,8 @@ def test_two_entries_on_one_face_are_told_apart() -> None:
     found = [face.place for face in measure(case).faces]
     assert found[:3] == ["20 x 40 mm at 3, 3 mm", "20 x 40 mm at 23, 3 mm", None]
     rows = [row for block in measurement_blocks(measure(case)) for row in block.rows]
-    assert {"top, 20 x 40 mm at 3, 3 mm", "top, 20 x 40 mm at 23, 3 mm"} <= {row[0] for row in rows}
+    named = {"cooling.top.0 (top), 20 x 40 mm at 3, 3 mm", "cooling.top.1 (top), 20 x 40 mm at 23, 3 mm"}
+    assert named <= {row[0] for row in rows}
     assert "top, 20 x 40 mm at 3, 3 mm" in drawing(case, width=100)
     flows = result(predict(case, accuracy_K=20.0))["flows"]
     assert [flow["place"] for flow in flows] == [*found[:2], None, None]
