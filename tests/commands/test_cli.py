@@ -272,3 +272,23 @@ def test_a_danger_of_an_unknown_option_is_not_accepted() -> None:
     demo = str(CASES / "crooked-film.yaml")
     done = thermsim("compare", demo, "--accept-danger", "galium film, 30 um")
     assert done.returncode == 3 and "did you mean 'gallium film, 30 um'" in done.stderr.replace("`", "'")
+
+
+@pytest.mark.parametrize("columns", [40, 47, 80, 200])
+def test_help_stays_whole_at_every_width(columns: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No line wider than the terminal, down to 40 columns, and no word of it lost."""
+    from click.testing import CliRunner
+
+    from thermsim.commands.main import commands
+
+    def shown(*words: str) -> str:
+        return CliRunner().invoke(commands, [*words, "-h"], prog_name="thermsim").output
+
+    for name in ("", *commands.commands):
+        words = [name] if name else []
+        monkeypatch.setenv("COLUMNS", "1000")
+        whole = shown(*words)
+        monkeypatch.setenv("COLUMNS", str(columns))
+        text = shown(*words)
+        assert max(map(len, text.splitlines())) <= columns, name
+        assert sorted(text.split()) == sorted(whole.split()), name

@@ -18,18 +18,20 @@ from thermsim.commands.predict import predict
 from thermsim.commands.prove import prove
 from thermsim.commands.start import start
 from thermsim.commands.sweep import sweep
-from thermsim.commands.terminal import nobody_reads, replace_letters
+from thermsim.commands.terminal import Commands, HelpContext, nobody_reads, replace_letters
 from thermsim.commands.warmup import warmup
 from thermsim.errors import CaseError, MemoryLimitError, ThermsimError
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="thermsim", message="%(prog)s %(version)s")
 def commands() -> None:
     """Predict how a chip's die and lid spread its heat, and how sure that is."""
 
 
+commands.context_class = HelpContext
 for command in (start, inspect, predict, compare, sweep, afford, warmup, prove, materials):
+    command.context_class = HelpContext
     commands.add_command(command)
 
 

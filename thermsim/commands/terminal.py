@@ -5,10 +5,11 @@ from __future__ import annotations
 import io
 import math
 import os
+import shutil
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -27,6 +28,30 @@ Command = TypeVar("Command", bound=Callable[..., Any] | click.Command)
 
 COMPILES_AFTER_S = 3.0
 ASKS_AGAIN_S = 0.2  # between looks at whether numba compiles: it holds its lock for part of a second at a time
+
+
+WIDEST_HELP = 100  # columns
+NARROW = 60  # columns below which an option's words stand under it rather than beside it
+
+
+class HelpText(click.HelpFormatter):
+    """Help that keeps to the width of the terminal, down to 40 columns; click's own stops at 50."""
+
+    def write_dl(self, rows: Sequence[tuple[str, str]], col_max: int = 30, col_spacing: int = 2) -> None:
+        super().write_dl(rows, col_max if self.width >= NARROW else self.width // 4, col_spacing)
+
+
+class HelpContext(click.Context):
+    def make_formatter(self) -> click.HelpFormatter:
+        return HelpText(width=min(shutil.get_terminal_size().columns, WIDEST_HELP) - 2)
+
+
+class Commands(click.Group):
+    """Commands whose list says of each the whole sentence; click's own cuts it where the line ends."""
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, one.get_short_help_str(limit=10_000)) for name, one in self.commands.items()])
 
 
 class FiniteRange(click.FloatRange):
