@@ -148,6 +148,23 @@ def commands() -> str:
     return "\n".join("\n".join(lines(name, command)) + "\n" for name, command in group.commands.items())
 
 
+def options_of_commands() -> str:
+    """Which command takes which option, those that most take first."""
+    from thermsim.commands.main import commands as group
+
+    taken: dict[str, list[str]] = {}
+    for name, command in group.commands.items():
+        for one in command.params:
+            if one.param_type_name == "option":
+                taken.setdefault(one.opts[0], []).append(name)
+    names = [name for name in group.commands if any(name in takers for takers in taken.values())]
+    rows = [
+        f"| `{option}` | {' | '.join('x' if name in takers else '' for name in names)} |"
+        for option, takers in sorted(taken.items(), key=lambda pair: -len(pair[1]))
+    ]
+    return "\n".join([f"| | {' | '.join(f'`{name}`' for name in names)} |", "| --- " * (len(names) + 1) + "|", *rows])
+
+
 def python_interface() -> str:
     """Every public name with its signature and docstring."""
     import thermsim
@@ -179,6 +196,7 @@ PARTS: dict[str, Callable[[], str]] = {
     "case keys": case_keys,
     "exit codes": exit_codes,
     "commands": commands,
+    "options of commands": options_of_commands,
     "python interface": python_interface,
     "catalogue": catalogue,
 }

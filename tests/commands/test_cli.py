@@ -292,3 +292,31 @@ def test_help_stays_whole_at_every_width(columns: int, monkeypatch: pytest.Monke
         text = shown(*words)
         assert max(map(len, text.splitlines())) <= columns, name
         assert sorted(text.split()) == sorted(whole.split()), name
+
+
+def test_commands_that_solve_a_case_take_the_same_options() -> None:
+    """Where an option makes sense it is there, by the same name and with the same words for its value."""
+    from thermsim.commands.main import commands
+
+    taken = {
+        name: {one.opts[0]: one for one in command.params if one.param_type_name == "option"}
+        for name, command in commands.commands.items()
+    }
+    solving = [name for name, options in taken.items() if "--accuracy" in options]
+    assert {"predict", "compare", "sweep", "afford", "warmup"} <= set(solving)
+    for name in solving:
+        assert {"--json", "--option", "--accuracy", "--memory"} <= set(taken[name]), name
+        assert ("--out" in taken[name]) == ("--replace" in taken[name]), name
+    for option in ("--json", "--accuracy", "--memory", "--out", "--replace"):
+        kinds = {(one[option].type.name, one[option].metavar) for one in taken.values() if option in one}
+        assert len(kinds) == 1, (option, kinds)
+
+
+def test_afford_takes_one_option_and_a_bound_of_memory(tmp_path: Path) -> None:
+    from remedies_of_commands import TINY
+
+    (tmp_path / "case.yaml").write_text(TINY, encoding="utf-8")
+    done = thermsim("afford", "case.yaml", "--option", "thinner", "--json", folder=tmp_path)
+    assert [one["option"] for one in json.loads(done.stdout)["afford"]] == ["thinner"]
+    refused = thermsim("afford", "case.yaml", "--memory", "0.01", folder=tmp_path)
+    assert refused.returncode == 8 and "--memory" in refused.stderr

@@ -10,7 +10,7 @@ from remedies import OfCall, OfCommand, Row
 
 from thermsim.case.load import read_case
 from thermsim.case.vocabulary.schema import Case
-from thermsim.report.files import compare_export, export, sweep_export
+from thermsim.report.files import compare_export, export, sweep_export, warmup_export
 from thermsim.report.page import proof_page
 
 TINY = """\
@@ -216,6 +216,11 @@ def swept(folder: Path, **more: bool) -> None:
     )
 
 
+def warmed(folder: Path, **more: bool) -> None:
+    out = held(folder, warmup={"title": "another", "option": None})
+    warmup_export.check_warmup_target(tiny(folder), out, more.get("replace", False))
+
+
 def edited_since(folder: Path, **more: bool) -> None:
     out = held(folder, result={"title": "A chip in a slice", "option": None})
     (out / "case" / "case.yaml").write_text(TINY + "#", encoding="utf-8")
@@ -252,6 +257,7 @@ def proof_to(folder: Path, name: str) -> None:
 
 
 FILES: list[Row] = [
+    OfCall(warmed, "another warm-up\n.*choose another folder, or add --replace", lambda f: warmed(f, replace=True)),
     OfCall(
         predicted,
         "holds the result of another.*\n.*choose another folder, or add --replace",

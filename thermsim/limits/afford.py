@@ -7,7 +7,8 @@ at which the limit is met. Between them it goes in a straight line, see `thermsi
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
+from functools import partial
 
 from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import Case, Clock
@@ -29,17 +30,24 @@ MESH_SHARE_OF_TOLERANCE = 0.1
 # Shares of the power at the edge of runaway at which the mesh is studied, in this order, if the limit is not met before
 # that edge.
 BEFORE_RUNAWAY, FAR_FROM_RUNAWAY = 0.9, 0.5
+Study = Callable[..., "Studied | None"]  # `_study` with the settings of a search
 SAME_SHARE = 1e-6  # of the power typed: nearer than that, the case as typed is the state at the limit
 
 
-def afford(case: Case, *, accuracy_K: float | None = None, progress: Progress | None = None) -> Affordance:
+def afford(
+    case: Case,
+    *,
+    accuracy_K: float | None = None,
+    memory_GB: float | None = None,
+    progress: Progress | None = None,
+) -> Affordance:
     """The power and clock at which a reading meets its limit, for the base and every option.
 
     Parameters
     ----------
     accuracy_K : of the readings at the limit [K]; unless given the case's own, or a tenth of the smallest tolerance of
     an offset where that is wider
-    progress : see `predict`
+    memory_GB, progress : see `predict`
 
     Raises
     ------
@@ -51,7 +59,8 @@ def afford(case: Case, *, accuracy_K: float | None = None, progress: Progress | 
         _check(one)
     wanted = _needed_K(case) if accuracy_K is None else accuracy_K
     own = case.accuracy_K if accuracy_K is None else accuracy_K
-    return Affordance(case, wanted, tuple(_afford(one, own, wanted, progress) for one in cases))
+    study = partial(_study, memory_GB=memory_GB, progress=progress)
+    return Affordance(case, wanted, tuple(_afford(one, own, wanted, study) for one in cases))
 
 
 def _needed_K(case: Case) -> float:
@@ -82,7 +91,7 @@ def _check(case: Case) -> None:
 # ---- one case ---------------------------------------------------------------------------------------------------
 
 
-def _afford(case: Case, own_K: float, accuracy_K: float, progress: Progress | None) -> Afforded:
+def _afford(case: Case, own_K: float, accuracy_K: float, study: Study) -> Afforded:
     """own_K : accuracy of the case as typed; accuracy_K : of readings at their limit"""
     limit_C = case.limits.reading_C
     assert limit_C is not None  # as just checked
@@ -90,7 +99,7 @@ def _afford(case: Case, own_K: float, accuracy_K: float, progress: Progress | No
     rough_search = LimitSearch(case, States(case, plan.grid(MULTIPLIERS[0])))
     met = rough_search.power_at(limit_C, "expected")
     search, is_accuracy_held = _studied(
-        States(case, plan.grid(MULTIPLIERS[SEARCH_GRID])), met, own_K, accuracy_K, progress
+        States(case, plan.grid(MULTIPLIERS[SEARCH_GRID])), met, own_K, accuracy_K, study
     )
     clock = case.clock
     steps = () if clock is None else tuple(search.step(clock, limit_C, *pair) for pair in _pairs(clock))
@@ -114,7 +123,7 @@ def _pairs(clock: Clock) -> list[tuple[float, float, bool]]:
 
 
 def _studied(
-    states: States, met: Crossing | None, own_K: float, accuracy_K: float, progress: Progress | None
+    states: States, met: Crossing | None, own_K: float, accuracy_K: float, study: Study
 ) -> tuple[LimitSearch, bool]:
     """The states with studies of that at the limit, or short of a runaway, and of that as typed where it is steady."""
     case = states.case
@@ -122,7 +131,7 @@ def _studied(
     at_limit = met is not None and met.ends_by == "limit"
     asked = frozenset(of_reading(one.reading) for one in case.readings)
     for share_there in [*[share] * at_limit, BEFORE_RUNAWAY * share, FAR_FROM_RUNAWAY * share]:
-        there = _study(states, share_there, progress, accuracy_K, asked)
+        there = study(states, share_there, accuracy_K, asked)
         if there is not None:
             break
     else:
@@ -130,7 +139,7 @@ def _studied(
             f"leakage outruns the cooling at {100 * FAR_FROM_RUNAWAY * share:.3g} % of the clocked power already",
             "lower the power or the leakage, or cool better",
         )
-    typed = _study(states, 1.0, progress, own_K) if abs(share_there - 1.0) > SAME_SHARE else None
+    typed = study(states, 1.0, own_K) if abs(share_there - 1.0) > SAME_SHARE else None
     studies = (there,) if typed is None else (there, typed)
     ends_early = not (at_limit and share_there == share) and not there.inputs.all_exact
     reach_W = max(one.state.made_W for one in studies) if ends_early else None
@@ -141,9 +150,10 @@ def _studied(
 def _study(
     states: States,
     share: float,
-    progress: Progress | None,
     accuracy_K: float,
     asked: Collection[Observable] | None = None,
+    memory_GB: float | None = None,
+    progress: Progress | None = None,
 ) -> Studied | None:
     """The state at a share of the clocked power with its doubts; None where it has none, if only on finer grids."""
     state = states.at(proportional(share))
@@ -151,7 +161,7 @@ def _study(
         return None
     case = states.case if share == 1.0 else driven(states.case, state.drive)
     try:
-        found = predict(case, accuracy_K=accuracy_K, progress=progress, asked=asked)
+        found = predict(case, accuracy_K=accuracy_K, memory_GB=memory_GB, progress=progress, asked=asked)
     except RunawayError:
         return None
     return Studied.of(state, with_input_doubt(found, progress=progress))
