@@ -24,7 +24,7 @@ QUICK = {
     "predict": ["--accuracy", "2"],
     "afford": ["--accuracy", "2"],
     "sweep": ["--accuracy", "5"],
-    "warmup": ["--accuracy", "5"],
+    "warmup": ["--accuracy", "5", "--from", "1"],
     "compare": ["--accuracy", "5", "--samples", "64", "--option", "gallium film, 30 um"],
 }
 
