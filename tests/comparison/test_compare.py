@@ -51,7 +51,7 @@ def test_gain_and_interval_of_a_slab() -> None:
     Of two independent even tolerances a and b the sum has the standard deviation sqrt((a^2 + b^2) / 3), and, a > b, its
     5 % quantile lies sqrt(0.4 a b) above the low end where that is below 2 b: the corner of a trapezium.
     """
-    found = compare(slab(resistance(12.0, 2.0), resistance(4.0, 1.5)), samples=1024)
+    found = compare(slab(resistance(12.0, 2.0), resistance(4.0, 1.5), worth_K=0.1), samples=1024)
     gain = found.options[0].headline
     flux = WATTS / (AREA * 1e6)  # W/mm2
     assert gain.value_K == pytest.approx(8.0 * flux, rel=1e-6)
@@ -63,7 +63,7 @@ def test_gain_and_interval_of_a_slab() -> None:
     assert set(shares) == {"between.resistance_mm2K_W"}
     both = [one.share for one in found.options[0].contributions if one.path == "between.resistance_mm2K_W"]
     assert sorted(both) == pytest.approx([2.25 / 6.25, 4.0 / 6.25], rel=1e-4)
-    assert found.options[0].kind == "supported"
+    assert found.options[0].kind == "worth it"
     assert found.options[0].flux.low_K == pytest.approx(8.0 * flux, rel=1e-6)
 
 
@@ -92,7 +92,7 @@ def test_both_ways_are_told_to_disagree_where_they_do() -> None:
 
 @pytest.mark.parametrize(
     ("worth_K", "scatter_K", "kind"),
-    [(0.2, 0.3, "supported"), (1.0, 0.3, "undecided"), (3.0, 0.3, "not worth it"), (0.2, 5.0, "not worth it")],
+    [(0.2, 0.3, "worth it"), (1.0, 0.3, "undecided"), (3.0, 0.3, "not worth it"), (0.2, 5.0, "not worth it")],
 )
 def test_verdicts(worth_K: float, scatter_K: float, kind: str) -> None:
     """The gain is 1 K, 0.64 to 1.36 K at the outside."""
@@ -102,6 +102,36 @@ def test_verdicts(worth_K: float, scatter_K: float, kind: str) -> None:
     if kind == "undecided":
         assert found.next_measurement is not None
         assert found.headline.probability == pytest.approx(0.5, abs=0.05)
+
+
+def test_a_joint_that_is_taken_away_is_not_worth_it() -> None:
+    """What is read as perfect contact is a gain that no mount has: the warning of the option stands against it."""
+    layers = [
+        part("die", [10, 10], 0.7, "silicon"),
+        {"joint": "film", "resistance_mm2K_W": {"value": 10.0, "plus_minus": 2.0}},
+        part("lid", [10, 10], 2.0, "copper"),
+    ]
+    heat = [{"in": "die", "zones": [{"zone": "all of it", "power_W": 50.0}]}]
+    options = [{"option": "none", "changes": {"film": "remove"}}]
+    found = compare(case_of(layers, heat, [film("top", FILM, 20.0)], options=options, worth_K=0.5), samples=64)
+    (one,) = found.options
+    assert one.headline.interval.low > 0.5
+    assert one.kind == "undecided"
+    assert "die touches lid without a joint: perfect contact, which no mount has" in one.words
+
+
+def test_nothing_is_worth_it_without_a_tolerance() -> None:
+    layers = [
+        part("chip", [10, 10], 0.7, 150),
+        {"joint": "between", "resistance_mm2K_W": 12.0},
+        part("lid", [10, 10], 2.0, 400),
+    ]
+    heat = [{"in": "chip", "zones": [{"zone": "all of it", "power_W": 50.0}]}]
+    options = [{"option": "new", "changes": {"between": {"resistance_mm2K_W": 4.0}}}]
+    cooled = [{"face": "top", "film_W_m2K": 1e4, "fluid_C": 20.0}]
+    one = compare(case_of(layers, heat, cooled, options=options, worth_K=0.1), samples=64).options[0]
+    assert one.kind == "undecided"
+    assert "as if everything were exact" in one.words and "give a `plus_minus`" in one.words
 
 
 def test_gallium_on_aluminium_is_refused_unless_it_is_named() -> None:
@@ -114,9 +144,9 @@ def test_gallium_on_aluminium_is_refused_unless_it_is_named() -> None:
     options = [{"option": "gallium", "changes": {"film.material": "gallium film"}}]
     case = case_of(layers, heat, [film("top", 5000.0)], options=options, accuracy_K=0.5)
     found = compare(case, samples=64).options[0]
-    assert found.kind == "refused"
+    assert found.kind == "not to be had"
     assert "aluminium" in found.words
-    assert compare(case, samples=64, accept_danger=["gallium"]).options[0].kind != "refused"
+    assert compare(case, samples=64, accept_danger=["gallium"]).options[0].kind != "not to be had"
 
 
 def test_an_option_that_is_built_is_the_base() -> None:

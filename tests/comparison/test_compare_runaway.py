@@ -141,10 +141,10 @@ def test_most_samples_without_a_steady_state_are_refused() -> None:
         lost_of(taken, 1, "new")
 
 
-def test_an_option_that_may_run_away_is_not_supported() -> None:
+def test_an_option_that_may_run_away_is_not_worth_it() -> None:
     """More than one in twenty samples lost by the option alone, or by the base alone, leave no sure verdict."""
     sure = verdict(5.0, 4.0, 6.0, worth_K=1.0, probability=1.0, lost=Lost(1000, 40, 80, 80))
-    assert sure.kind == "supported" and "In 8 of 100 samples" in sure.words
+    assert sure.kind == "worth it" and "In 8 of 100 samples" in sure.words
     risky = verdict(5.0, 4.0, 6.0, worth_K=1.0, probability=1.0, lost=Lost(1000, 10, 80, 80))
     assert risky.kind == "undecided" and "with the option alone" in risky.words
     rescue = verdict(0.5, 0.4, 0.6, worth_K=1.0, probability=0.0, lost=Lost(1000, 170, 0, 170))

@@ -153,9 +153,9 @@ def judged(gain_K: float, low_K: float, high_K: float, **given: object) -> Verdi
     return verdict(gain_K, low_K, high_K, **given)  # type: ignore[arg-type]
 
 
-def test_supported() -> None:
+def test_worth_it() -> None:
     found = judged(5.1, 3.2, 7.0, worth_K=2.0, mount_scatter_K=1.0)
-    assert found.kind == "supported"
+    assert found.kind == "worth it"
     assert "5.1 K, 9 times in 10 between 3.2 and 7.0 K" in found.words
     assert "the 2 K that would be worth it" in found.words and "1.4 K" in found.words
     assert found.scatter_K == pytest.approx(sqrt(2.0))
@@ -193,23 +193,40 @@ def test_undecided_names_the_measurement() -> None:
     assert "Measure solder.film_um next" in found.words and "81 %" in found.words
 
 
-def test_what_is_worth_it_may_be_missing() -> None:
-    found = judged(5.1, 3.2, 7.0)
-    assert found.kind == "supported" and not found.worth_given and found.worth_K == 0.0
-    assert "`worth_K`" in found.words and "held against 0 K" in found.words and "`mount_scatter_K`" in found.words
-    assert "`worth_K`" not in judged(5.1, 3.2, 7.0, worth_K=1.0).words
+def test_nothing_is_worth_it_while_something_stands_against_it() -> None:
+    missing = judged(5.1, 3.2, 7.0)
+    assert missing.kind == "undecided" and not missing.worth_given and missing.worth_K == 0.0
+    assert "it is not said what would be worth the step" in missing.words and "held against 0 K" in missing.words
+    assert "Add `worth_K: 3` to the case" in missing.words
+    assert "`worth_K" not in judged(5.1, 3.2, 7.0, worth_K=1.0).words
+    assert "`mount_scatter_K`" in judged(5.1, 3.2, 7.0, worth_K=1.0).words
+    exact = judged(5.1, 5.0, 5.2, worth_K=1.0, all_exact=True)
+    assert exact.kind == "undecided" and "nothing has a tolerance: give a `plus_minus`" in exact.words
+    assert "5.10 K as if everything were exact" in exact.words and "times in" not in exact.words
+    warned = judged(5.1, 3.2, 7.0, worth_K=1.0, grave=["WARNING: die touches lid without a joint.", "another"])
+    assert warned.kind == "undecided"
+    assert "but a warning stands: WARNING: die touches lid without a joint. " in f"{warned.words} "
 
 
-def test_refused_whatever_it_gains() -> None:
+def test_an_honest_no_needs_no_warning_cleared() -> None:
+    assert judged(1.0, 0.4, 1.6, worth_K=2.0, grave=["WARNING: a slip"]).kind == "not worth it"
+    assert judged(-2.0, -3.0, -1.0).kind == "not worth it"
+
+
+def test_not_to_be_had_whatever_it_gains() -> None:
     found = judged(9.0, 8.0, 10.0, worth_K=1.0, refused="gallium runs on aluminium")
-    assert found.kind == "refused" and "gallium runs on aluminium" in found.words
+    assert (
+        found.kind == "not to be had"
+        and "Not to be had, whatever it gains" in found.words
+        and "gallium runs on aluminium" in found.words
+    )
 
 
 def test_sureness_is_not_bought_with_a_narrow_interval() -> None:
     with pytest.raises(ValueError, match="probability"):
         judged(5.0, 4.0, 6.0, coverage=0.5)
     assert judged(5.0, 4.0, 6.0, coverage=0.5, worth_K=3.0, probability=0.90).kind == "undecided"
-    assert judged(5.0, 4.0, 6.0, coverage=0.5, worth_K=3.0, probability=0.97).kind == "supported"
+    assert judged(5.0, 4.0, 6.0, coverage=0.5, worth_K=3.0, probability=0.97).kind == "worth it"
     assert "A close call" in judged(5.0, 3.1, 6.9, worth_K=3.0, error_K=0.1).words
     for wrong in ((float("nan"), 1.0, 2.0), (1.0, 3.0, 2.0)):
         with pytest.raises(ValueError, match="interval"):
@@ -219,7 +236,7 @@ def test_sureness_is_not_bought_with_a_narrow_interval() -> None:
 def test_numbers_are_told_apart() -> None:
     # One decimal would tell "all of 2.0 K and more is above 2 K".
     found = judged(5.0, 2.03, 8.0, worth_K=2.0)
-    assert found.kind == "supported" and "between 2.03 and 8.00 K" in found.words
+    assert found.kind == "worth it" and "between 2.03 and 8.00 K" in found.words
     assert "19 times in 20" in judged(5.0, 2.03, 8.0, coverage=0.95).words
 
 
@@ -230,7 +247,7 @@ def test_rules_hold_everywhere() -> None:
         low, high = gain - random.exponential(2.0), gain + random.exponential(2.0)
         found = judged(gain, low, high, worth_K=worth, mount_scatter_K=mount)
         scatter = sqrt(2.0) * mount
-        if found.kind == "supported":
+        if found.kind == "worth it":
             assert low > worth and low > scatter
         elif found.kind == "not worth it":
             assert high < worth or high <= scatter or high <= 0.0

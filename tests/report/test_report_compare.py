@@ -97,7 +97,7 @@ def test_a_sampled_chance_is_never_certain(share: float, samples: int, told: str
     ],
 )
 def test_scatter_between_mounts_in_words(low: float, value: float, high: float, told: str) -> None:
-    one = option(1, "thicker lid", gain(WARMEST, value, low, high), "supported")
+    one = option(1, "thicker lid", gain(WARMEST, value, low, high), "worth it")
     found = comparison(one)
     assert compare_words.scatter_K(found) == pytest.approx(2.1213, abs=1e-4)
     assert compare_words.scatter_words(found, one) == told
@@ -127,7 +127,7 @@ def test_verdicts_come_first_then_gains_then_what_to_measure() -> None:
 def test_what_the_terminal_says() -> None:
     text = printed(comparison())
     lines = [" ".join(line.split()) for line in text.splitlines()]
-    assert lines[1:4] == ["thicker lid", "Supported: the gain is so much.", "no film <at> all"]
+    assert lines[1:4] == ["thicker lid", "Worth it: the gain is so much.", "no film <at> all"]
     assert lines[4] == "Undecided: the gain is so much."  # what to measure next is said once, further down
     assert text.count("Measure big.power_W next") == 1
     assert "thicker lid 4.3 2.9 to 5.6 70 % +- 0.02 55.7 beyond it" in lines
@@ -142,9 +142,7 @@ def test_what_the_terminal_says() -> None:
 
 
 def test_disagreement_of_the_ways_is_read_first() -> None:
-    one = option(
-        1, "thicker lid", gain(WARMEST, 4.0, 3.0, 5.0), "supported", ways="Sensitivities and samples disagree."
-    )
+    one = option(1, "thicker lid", gain(WARMEST, 4.0, 3.0, 5.0), "worth it", ways="Sensitivities and samples disagree.")
     blocks = {block.title: block for block in comparison_blocks(comparison(one))}
     assert "thicker lid: Sensitivities and samples disagree." in blocks["Read first"].notes
     assert not any("the same interval" in note for note in blocks["How it was found"].notes)
@@ -152,15 +150,17 @@ def test_disagreement_of_the_ways_is_read_first() -> None:
 
 def test_no_caution_where_nothing_is_opened() -> None:
     base = base_and_options()[0]
-    one = replace(option(1, "faster fans", gain(WARMEST, 1.5, 1.2, 1.8), "supported"), case=base.case, prediction=base)
+    one = replace(option(1, "faster fans", gain(WARMEST, 1.5, 1.2, 1.8), "worth it"), case=base.case, prediction=base)
     assert not any("undone" in block.title for block in comparison_blocks(comparison(one)))
-    refused = option(1, "gallium on aluminium", gain(WARMEST, 4.0, 3.0, 5.0), "refused", cautions=("it crumbles",))
+    refused = option(
+        1, "gallium on aluminium", gain(WARMEST, 4.0, 3.0, 5.0), "not to be had", cautions=("it crumbles",)
+    )
     (block,) = [block for block in comparison_blocks(comparison(refused)) if "undone" in block.title]
     assert block.lines == ("gallium on aluminium: it crumbles",)
 
 
 def test_without_readings_scatter_and_worth() -> None:
-    one = option(1, "thicker lid", gain(HOTTEST, 1.5, 1.2, 1.8), "supported", gains=(), contributions=())
+    one = option(1, "thicker lid", gain(HOTTEST, 1.5, 1.2, 1.8), "worth it", gains=(), contributions=())
     found = comparison(one, worth_K=None, mount_scatter_K=None, remarks=())
     text = " ".join(printed(found).split())
     assert "Gain of the hottest spot, 60.0 C in the base" in text
@@ -210,7 +210,7 @@ def test_document_extends_that_of_the_base() -> None:
     own = result(found.base)
     assert {key: made[key] for key in own} == own
     first = made["options"][0]
-    assert (first["option"], first["verdict"], first["within_scatter"]) == ("thicker lid", "supported", False)
+    assert (first["option"], first["verdict"], first["within_scatter"]) == ("thicker lid", "worth it", False)
     assert (first["gain_K"]["value"], first["gain_K"]["low"], first["gain_K"]["high"]) == (4.27, 2.91, 5.58)
     assert first["gain_K"]["mesh_doubt"] == 0.02
     assert first["prediction"] == result(found.options[0].prediction)
@@ -274,7 +274,7 @@ def test_words_of_pictures_stay_inside(draw: Any, make: Any) -> None:
 
 def test_gains_are_told_in_words_beside_the_bars() -> None:
     said = words_of(gains(comparison()))
-    for words in ("4.3 K (2.9 to 5.6)", "supported", "0.4 K (-0.6 to 1.3)", "undecided", "worth it: 1 K"):
+    for words in ("4.3 K (2.9 to 5.6)", "worth it", "0.4 K (-0.6 to 1.3)", "undecided", "worth it: 1 K"):
         assert words in said
     assert any("9 of 10" in words for words in said)
     assert any("two mounts of the same differ by up to 2.1 K" in words for words in said)
@@ -288,7 +288,7 @@ def test_bars_are_as_long_as_the_gains() -> None:
 
 def test_shares_add_up_and_the_rest_is_told() -> None:
     small = [Contribution(f"input {number}", "shared", 1.0, "", 0.1, None, 0.1, 0.08) for number in range(10)]
-    one = option(1, "thicker lid", gain(WARMEST, 4.0, 3.0, 5.0), "supported", contributions=tuple(small))
+    one = option(1, "thicker lid", gain(WARMEST, 4.0, 3.0, 5.0), "worth it", contributions=tuple(small))
     (ax,) = shares(comparison(one)).axes
     lengths = [patch.get_width() for patch in ax.patches]
     assert lengths == pytest.approx([8.0] * 6 + [32.0, 20.0])
@@ -303,7 +303,7 @@ def test_a_share_is_told_alike_in_picture_and_tables(share: float, told: str) ->
     if share < compare_words.SEEN:  # nobody is shown it
         return
     inputs = (Contribution("big.power_W", "shared", 9.0, "W", 1.0, "assumed", 0.1, share),)
-    one = option(1, "thicker lid", gain(WARMEST, 4.0, 3.0, 5.0), "supported", contributions=inputs)
+    one = option(1, "thicker lid", gain(WARMEST, 4.0, 3.0, 5.0), "worth it", contributions=inputs)
     found = comparison(one)
     (row,) = (line.split() for line in printed(found).splitlines() if line.split()[:1] == ["big.power_W"])
     ((cells,),) = ([row for row in table.rows if row[0] == "big.power_W"] for table in contributions(found))

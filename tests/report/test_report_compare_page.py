@@ -79,7 +79,7 @@ def test_page_can_be_read_without_eyes() -> None:
     assert {str(link["href"])[1:] for link in page.all("a")} <= known
     assert {section["aria-labelledby"] for section in page.all("section")} <= known
     alt = next(str(image["alt"]) for image in page.all("img"))
-    assert "thicker lid: 4.3 K, from 2.9 to 5.6 K, supported" in alt
+    assert "thicker lid: 4.3 K, from 2.9 to 5.6 K, worth it" in alt
 
 
 def test_page_says_what_matters_in_this_order() -> None:
@@ -102,7 +102,7 @@ def test_page_says_what_matters_in_this_order() -> None:
     assert places == sorted(places)
     assert "no film &lt;at&gt; all" in text and "<at>" not in text
     assert "thermal shutdown" in text and "cannot be undone" in text
-    assert "<code>supported</code>" in text and "`" not in re.sub(r'src="data:[^"]*"', "", text)
+    assert "<code>worth it</code>" in text and "`" not in re.sub(r'src="data:[^"]*"', "", text)
     assert "lid.thickness_mm: 3 +- 0.1, measured" in text  # what the option changes
 
 

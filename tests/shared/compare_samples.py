@@ -77,7 +77,7 @@ def option(number: int, name: str, headline: Gain, kind: Kind, **more: Any) -> O
 def comparison(*options: OptionResult, **more: Any) -> Comparison:
     base = base_and_options()[0]
     shown = options or (
-        option(1, "thicker lid", gain(WARMEST, 4.27, 2.91, 5.58), "supported"),
+        option(1, "thicker lid", gain(WARMEST, 4.27, 2.91, 5.58), "worth it"),
         option(
             2, "no film <at> all", gain(WARMEST, 0.4, -0.6, 1.3, 0.2), "undecided",
             next_measurement=NextMeasurement(BOTH, 0.4, "W", None, NEXT),

@@ -26,8 +26,10 @@ from thermsim.comparison.outcome import Comparison, Contribution, Gain, Interval
 from thermsim.comparison.tolerances import Samples, sampled
 from thermsim.comparison.uncertainty import Estimate, FirstOrder, Summary, compare_ways, first_order, summarise
 from thermsim.errors import RunawayError, ThermsimError, UnknownNameError
+from thermsim.mesh.remarks import grave_remarks
 from thermsim.nearby.variables import SHARED
 from thermsim.plausibility.cautions import gallium_cautions, option_of
+from thermsim.plausibility.slip import Slip
 from thermsim.progress import Progress
 from thermsim.readout.observable import WARMEST, Observable
 from thermsim.run.journal import Identity, Journal
@@ -175,6 +177,8 @@ def _option(whole: Family, taken: Samples, number: int, coverage: float, accept_
         error_K=gain.interval.error_K,
         refused=dangers[0] if dangers else None,
         lost=lost,
+        grave=_grave(whole, number, slips),
+        all_exact=not any(one.acts_on[0] or one.acts_on[number] for one in taken.varied),
     )
     told = [ranking.unfit(one, gain.value_K, worth) for one in shares]
     return OptionResult(
@@ -194,6 +198,13 @@ def _option(whole: Family, taken: Samples, number: int, coverage: float, accept_
         samples=headline.samples,
         lost=lost,
     )
+
+
+def _grave(whole: Family, number: int, cautions: Sequence[Slip]) -> list[str]:
+    """Warnings on base and option that no interval holds; cautions of gallium have their own place."""
+    told = dict.fromkeys(remark for at in (0, number) for remark in grave_remarks(whole.predictions[at]))
+    elsewhere = tuple(f"{one.message}; {one.remedy}" for one in cautions)
+    return [remark for remark in told if not remark.endswith(elsewhere)]
 
 
 def _merged(names: list[str], told: Sequence[str | None]) -> tuple[str, ...]:

@@ -14,9 +14,9 @@ from thermsim.case.typed.coverage import NORMAL_95
 from thermsim.comparison.ranking import HALF_PERCENT, InputShare, NextMeasurement, measure_next, percent
 from thermsim.rounding import decimals_apart, times_in
 
-Kind = Literal["supported", "undecided", "not worth it", "refused"]
+Kind = Literal["worth it", "undecided", "not worth it", "not to be had"]
 
-SURE = 0.95  # probability from which on a gain is called supported
+SURE = 0.95  # probability from which on a gain is called worth it
 # Coverage of the interval of a verdict, at least: half of the rest, below its low end, is then 1 - SURE.
 LEAST_COVERAGE = 0.90
 NO_DIFFERENCE_K = 1e-3
@@ -118,18 +118,22 @@ def verdict(
     error_K: float = 0.0,
     refused: str | None = None,
     lost: Lost | None = None,
+    grave: Sequence[str] = (),
+    all_exact: bool = False,
 ) -> Verdict:
     """The verdict on one option.
 
-    Refused: it is dangerous. Not worth it: the whole interval lies below what is worth it, or within the scatter of one
-    mount of each kind. Supported: the whole interval lies above both, and P(gain > worth) is 0.95 or more. Undecided:
-    all else, with the mounts or the measurement that would settle it. Where the option alone, or the base alone, has no
+    Not to be had: it is dangerous. Not worth it: the whole interval lies below what is worth it, or within the scatter
+    of one mount of each kind. Worth it: the whole interval lies above both, P(gain > worth) is 0.95 or more, it is said
+    what is worth it, something has a tolerance, and no grave warning stands. Undecided: all else, with the mounts, the
+    measurement or the words of the case that would settle it. Where the option alone, or the base alone, has no
     steady state in more than one of twenty samples, neither of the first two is told: the interval is of the others.
 
     coverage : of the symmetric interval; below 0.9 a `probability` of exceeding `worth_K` (or 0) is needed
     mount_scatter_K : half width for 95 % of one mount; error_K : sampling error of the ends
     shares, uncertainty_K : of the gain, for the next measurement; refused : the danger, in words
-    lost : samples without a steady state, which the interval leaves out
+    lost : samples without a steady state, which the interval leaves out; grave : warnings on base and option
+    all_exact : neither has a tolerance, so that the interval is that of the mesh
     Raises ValueError for numbers that contradict one another.
     """
     _check(gain_K, low_K, high_K, coverage, probability)
@@ -139,15 +143,15 @@ def verdict(
     gap, unsure = (lost.words, lost.unsure) if lost is not None else ("", "")
 
     def found(kind: Kind, words: str, mounts: int | None = None, after: NextMeasurement | None = None) -> Verdict:
-        if unsure and kind in ("supported", "not worth it"):
+        if unsure and kind in ("worth it", "not worth it"):
             words = f"Undecided{words.removeprefix(kind.capitalize())} {unsure}"
             kind = "undecided"
         numbers = (gain_K, low_K, high_K, coverage, probability, worth, worth_K is not None, scatter)
         return Verdict(kind, words, *numbers, mounts=mounts, next_measurement=after)
 
     if refused is not None:
-        return found("refused", f"Refused, whatever it gains: {refused}.")
-    told = _Words(gain_K, low_K, high_K, coverage, worth, worth_K is not None, scatter)
+        return found("not to be had", f"Not to be had, whatever it gains: {refused}.")
+    told = _Words(gain_K, low_K, high_K, coverage, worth, worth_K is not None, scatter, all_exact)
     close = error_K > 0.0 and min(abs(low_K - worth), abs(high_K - worth)) <= 2.0 * error_K
     end = (f" {gap}" if gap else "") + (" A close call: more samples may turn it." if close else "") + told.unsaid
     if max(abs(low_K), abs(high_K)) < NO_DIFFERENCE_K:
@@ -159,8 +163,10 @@ def verdict(
         return found("not worth it", f"Not worth it: {told.interval}. {told.within_scatter}{end}")
     if low_K > worth and (probability is None or probability >= SURE - HALF_PERCENT):
         if scatter is None or low_K > scatter:
+            if against := told.against(grave):
+                return found("undecided", f"Undecided: {told.interval}. {against}{end}")
             bench = told.no_scatter if scatter is None else told.above_scatter
-            return found("supported", f"Supported: {told.interval}. All of it is above {told.aim}. {bench}{end}")
+            return found("worth it", f"Worth it: {told.interval}. All of it is above {told.aim}. {bench}{end}")
         mounts = _mounts(scatter, low_K)
         return found("undecided", f"Undecided: {told.interval}. {told.bench(mounts)}{end}", mounts)
     known = uncertainty_K is not None and low_K <= worth
@@ -196,10 +202,13 @@ class _Words:
     worth_K: float
     worth_given: bool
     scatter_K: float | None
+    all_exact: bool
 
     @property
     def interval(self) -> str:
         one, low, high = (self._K(number) for number in (self.gain_K, self.low_K, self.high_K))
+        if self.all_exact:
+            return f"the gain is {one} K as if everything were exact, by the mesh between {low} and {high} K"
         return f"the gain is {one} K, {times_in(self.coverage)} between {low} and {high} K"
 
     @property
@@ -208,7 +217,18 @@ class _Words:
 
     @property
     def unsaid(self) -> str:
-        return "" if self.worth_given else " What would be worth it is not given (`worth_K`): held against 0 K."
+        if self.worth_given:
+            return ""
+        return " What would be worth it is not given: held against 0 K. Add `worth_K: 3` to the case, or yours."
+
+    def against(self, grave: Sequence[str]) -> str:
+        """Why a gain that is large enough is not called worth it all the same; nothing where nothing does."""
+        reasons = [f"a warning stands: {one.rstrip('.')}" for one in grave[:1]]
+        if self.all_exact:
+            reasons.append("nothing has a tolerance: give a `plus_minus` to what you are not sure of")
+        if not self.worth_given:
+            reasons.append("it is not said what would be worth the step")
+        return f"It is above {self.aim}, but {'; and '.join(reasons)}." if reasons else ""
 
     @property
     def scatter(self) -> str:

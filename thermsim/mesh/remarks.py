@@ -21,6 +21,7 @@ SURVIVES_C = 125.0
 # [C] hotter than solders, boards and polymers of any package hold: common practice, no source.
 NOTHING_SURVIVES_C = 400.0
 GRAVE = ("DANGER", "WARNING")
+NOT_HELD = "WARNING: the accuracy of"
 KINDS = {"hottest": "the hottest spot", "reading": "all readings", "zone": "all zones", "probe": "all probes"}
 # Order in the width of cells by which a doubt is expected to fall: less than the second order of what is smooth, more
 # than the first of what is not; our own choice.
@@ -50,6 +51,11 @@ def is_grave(remark: str) -> bool:
     return remark.startswith(GRAVE)
 
 
+def grave_remarks(prediction: Prediction) -> list[str]:
+    """Those that no doubt holds: an accuracy that is not held is in the doubt of every answer."""
+    return [remark for remark in prediction.remarks if is_grave(remark) and not remark.startswith(NOT_HELD)]
+
+
 def _accuracy(prediction: Prediction) -> list[str]:
     if prediction.status == "accuracy held":
         return []
@@ -65,7 +71,7 @@ def _accuracy(prediction: Prediction) -> list[str]:
     hold = [words for kind, words in KINDS.items() if kind in kinds]
     fail = [f"{question} ({doubt_in_words(doubts[question].half_width)} K)" for question in beyond[:MOST_NAMED]]
     fail += [f"{len(beyond) - MOST_NAMED} more"] if len(beyond) > MOST_NAMED else []
-    text = f"WARNING: the accuracy of {wanted:g} K is not held"
+    text = f"{NOT_HELD} {wanted:g} K is not held"
     if fail:
         text += f": it is by {_listed(hold)}, but not by {_listed(fail)}" if hold else f" by {_listed(fail)}"
     return [f"{text}. {_remedy(prediction)}"]
@@ -83,7 +89,7 @@ def _flow_accuracy(prediction: Prediction) -> list[str]:
     listed = _listed([f"{labels[int(one.name)]} ({doubt_in_words(width)} W)" for one, width in fail[:MOST_NAMED]])
     widest = doubt_in_words(max(width for _, width in fail))
     return [
-        f"WARNING: the accuracy of {wanted:g} W is not held by the heat through {listed}. Ask for less, `accuracy_W: "
+        f"{NOT_HELD} {wanted:g} W is not held by the heat through {listed}. Ask for less, `accuracy_W: "
         f"{widest}`, or for more of the temperatures, which makes finer grids"
     ]
 

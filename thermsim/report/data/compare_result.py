@@ -31,7 +31,7 @@ COMPARE_KEYS: dict[str, str] = {
     "comparison_remarks": "what must be said of the comparison",
     "options": "every option, in the order of the case",
     "options[].option": "its name",
-    "options[].verdict": "`supported`, `undecided`, `not worth it` or `refused`",
+    "options[].verdict": "`worth it`, `undecided`, `not worth it` or `not to be had`",
     "options[].verdict_in_words": "the same with its reasons",
     "options[].gain_K": "what the option lowers the temperature `gain_of` by, below zero where it is warmer",
     "options[].gain_K.value": "base less option, at its limit at cells of no size where it settles [K]",

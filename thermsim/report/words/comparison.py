@@ -28,7 +28,7 @@ CONTRIBUTIONS_NOTE = (
 )
 # Said before a step that cannot be undone, whatever the numbers are.
 BEFORE_OPENING = (
-    "Opening a package cannot be undone. While the verdict is not `supported`, leave it closed.",
+    "Opening a package cannot be undone. While the verdict is not `worth it`, leave it closed.",
     "A prediction is no safety limit, and never a reason to bypass thermal shutdown: watch the readings of the first "
     "start, and keep the shutdown as it was.",
     "Blades cut hands and chip edges: guide the blade, cut away from hands, keep it off die edges and components.",
@@ -176,7 +176,7 @@ def worth_note(comparison: Comparison) -> str:
 def worth_missing(comparison: Comparison) -> list[str]:
     if comparison.worth_K is not None:
         return []
-    return ["What gain is worth the step the case does not say: give `worth_K`. Until then any gain counts."]
+    return ["What gain is worth the step the case does not say: give `worth_K`. Until then none is called worth it."]
 
 
 def way_words(comparison: Comparison) -> str:
@@ -271,9 +271,9 @@ def grid_share(one: OptionResult) -> float:
 
 
 def opens_the_package(comparison: Comparison) -> list[str]:
-    """Options that are not refused and touch a layer or change one: they may ask for a step that cannot be undone."""
+    """Options that can be had and touch a layer or change one: they may ask for a step that cannot be undone."""
     before = comparison.base.case.layers
-    return [one.option for one in comparison.options if one.case.layers != before and one.kind != "refused"]
+    return [one.option for one in comparison.options if one.case.layers != before and one.kind != "not to be had"]
 
 
 def changes_of(comparison: Comparison, name: str) -> list[str]:
