@@ -10,10 +10,10 @@ from samples import CORNCRAKE
 from thermsim.case.faults.tables import parse_table
 from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
-from thermsim.case.vocabulary.starter import starter_text
 from thermsim.commands.main import commands
 from thermsim.errors import CaseError, UnknownNameError
 from thermsim.materials import catalogue
+from thermsim.start.kinds import starter_text
 from thermsim.sweeps.points import Vary, ranges_of
 
 

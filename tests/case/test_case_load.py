@@ -14,8 +14,8 @@ from samples import CORNCRAKE, SLICE
 
 from thermsim.case.load import parse_case, read_case
 from thermsim.case.vocabulary.schema import Case
-from thermsim.case.vocabulary.starter import starter_text
 from thermsim.errors import CaseError
+from thermsim.start.kinds import starter_text
 
 
 def faults(text: str, *changes: tuple[str, str]) -> list[str]:

@@ -14,7 +14,7 @@ from samples import CORNCRAKE, SLICE
 
 from thermsim.case.vocabulary.json_schema import schema, schema_text, write_schema
 from thermsim.case.vocabulary.schema import Case, Film, Joint, Leakage, MaterialGiven, Positive
-from thermsim.case.vocabulary.starter import starter_text
+from thermsim.start.kinds import starter_text
 
 STORED = Path(__file__).parents[2] / "cases" / "case.schema.json"
 

@@ -8,18 +8,18 @@ from typing import Any
 
 import pytest
 import yaml
+from lidded import LIDDED
 from scipy import stats
 
 from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
 from thermsim.case.typed.listing import typed_numbers
 from thermsim.case.vocabulary.schema import Case, Quantity
-from thermsim.case.vocabulary.starter import starter_text
 from thermsim.errors import CaseError, ThermsimError
 from thermsim.plausibility.measure import measure
 from thermsim.sweeps.points import Vary, ranges_of
 
-STARTER = starter_text()
+STARTER = LIDDED
 THICK = "thickness_mm: {value: 0.7, plus_minus: 0.02, basis: measured}"
 FILM = "film_W_m2K: {value: 9000, plus_minus: 1000}"
 TOP = "cooling.top.film_W_m2K: {value: 12000, plus_minus: 1500}"

@@ -8,15 +8,15 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from lidded import LIDDED
 from samples import CORNCRAKE
 
 from thermsim.case.load import parse_case
-from thermsim.case.vocabulary.starter import starter_text
 from thermsim.errors import CaseError
 from thermsim.plausibility.slip import Slip
 from thermsim.plausibility.slips import slips_of
 
-STARTER = starter_text()
+STARTER = LIDDED
 TOP = "film_W_m2K: {value: 9000, plus_minus: 1000}"
 PLATING = """\
   - part: plating

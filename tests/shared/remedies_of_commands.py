@@ -115,6 +115,9 @@ OPTIONS: list[OfCommand] = [
         "inspect case.yaml --picture stack{0}",
     ),
     command("start case.yaml", "choose another name: nothing is overwritten", "start other.yaml"),
+    command(
+        "start new.yaml --like slice --sheet", "different beginnings: give one of them", "start new.yaml --like slice"
+    ),
     command("start none/case.yaml", "choose a folder that you may write to", "start other.yaml"),
     command("materials coper", "did you mean '(copper)'", "materials {0}"),
     command("materials granite", "the catalogue has: '(silicon)'", "materials {0}"),

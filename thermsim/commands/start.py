@@ -1,4 +1,4 @@
-"""`thermsim start`: a commented case to begin from."""
+"""`thermsim start`: a commented case to begin from, or a sheet of measurements and the case that it describes."""
 
 from __future__ import annotations
 
@@ -8,20 +8,47 @@ import click
 
 from thermsim.errors import WriteError
 
+LIKE = ("soldered-desktop", "bare-die", "slice")
+
 
 @click.command()
 @click.argument("file", type=click.Path(path_type=Path))
-def start(file: Path) -> None:
+@click.option(
+    "--like", metavar="KIND", type=click.Choice(LIKE),
+    help="What kind of case: soldered-desktop (unless given), bare-die or slice.",
+)  # fmt: skip
+@click.option("--sheet", is_flag=True, help="Write a sheet of measurements to FILE, to print and fill in (CSV).")
+@click.option(
+    "--from-measurements", "measured", metavar="SHEET", type=click.Path(path_type=Path),
+    help="Write the case that a filled-in sheet describes.",
+)  # fmt: skip
+def start(file: Path, like: str | None, sheet: bool, measured: Path | None) -> None:
     """Write a commented case to FILE that runs as it is, to begin from."""
-    from thermsim.case.vocabulary.starter import starter_text
+    if (like is not None) + sheet + (measured is not None) > 1:
+        raise click.UsageError("--like, --sheet and --from-measurements are different beginnings: give one of them")
+    if measured is not None:
+        from thermsim.start.sheet import case_text
 
+        text = case_text(measured)
+    elif sheet:
+        from thermsim.start.sheet import SHEET
+
+        text = SHEET
+    else:
+        from thermsim.start.kinds import starter_text
+
+        text = starter_text(like or LIKE[0])
     try:
         with file.open("x", encoding="utf-8", newline="\n") as new:
-            new.write(starter_text())
+            new.write(text)
     except FileExistsError:
         raise WriteError(f"{file} exists already", "choose another name: nothing is overwritten") from None
     except OSError as problem:
         raise WriteError(
             f"{file} cannot be written: {problem.strerror}", "choose a folder that you may write to"
         ) from None
-    click.echo(f"{file} is ready. Next:\n  thermsim inspect {file}\n  thermsim predict {file}")
+    if sheet:
+        click.echo(f"{file} is ready. Fill it in, then:\n  thermsim start my-chip.yaml --from-measurements {file}")
+        return
+    commands = [f"  thermsim {name} {file}" for name in ("inspect", "predict", *(() if measured else ("compare",)))]
+    click.echo("\n".join([f"{file} is ready. Next:", *commands]))

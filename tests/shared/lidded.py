@@ -1,9 +1,9 @@
-"""A commented case to begin with. Its numbers are invented; whoever measures replaces them one by one."""
+"""A small chip under a lid with a word on every key, in which slips and units are tried; its numbers are invented."""
 
 from __future__ import annotations
 
-_STARTER = """\
-# A case to begin with: a small chip under a lid and a water-cooled plate. All numbers are invented; put in yours.
+LIDDED = """\
+# A small chip under a lid and a water-cooled plate. All numbers are invented.
 # Units stand in the keys; another may stand beside a number: `780 um`, `86 F`, `1.5 W/cm2K`. A number may carry its
 # tolerance: {value: 0.7, plus_minus: 0.02, basis: measured}; readings of a caliper are a list: [0.69, 0.70, 0.70].
 
@@ -88,8 +88,3 @@ options:                              # what could be changed, predict one with 
 
 accuracy_K: 0.1                       # refine until the doubt of the grid is below this
 """
-
-
-def starter_text() -> str:
-    """The text of a case that reads without a fault, with a word on each key."""
-    return _STARTER
