@@ -19,10 +19,14 @@ from thermsim.errors import CaseError
 from thermsim.limits.afford import afford
 from thermsim.limits.affordance import Affordance, Afforded
 from thermsim.limits.clock import Drive, drive_at, driven, proportional, voltage_at, voltage_points
+from thermsim.limits.states import State
+from thermsim.limits.studied import Studied, Told, told
+from thermsim.mesh.input_doubt import InputDoubt
 from thermsim.mesh.predict import predict
 from thermsim.model.build import build_model
 from thermsim.model.grid.plan import plan_grid
 from thermsim.proof.closed_form.nonlinear import Leakage, leakage_balance, leakage_limit, linear_leakage_temperature
+from thermsim.readout.observable import Answers
 from thermsim.report.text.afford_table import affordance_blocks, document
 
 # A slab of 20 x 20 mm, 5 mm thick, k = 400 W/mK, under 5000 W/m2K at 25 C: by hand,
@@ -339,6 +343,52 @@ def test_corrected_readings_are_those_of_a_mesh_study_of_their_own() -> None:
     assert found.power.mesh_doubt_W == pytest.approx(doubt_K * found.power.value_W / 60.0, rel=0.5)
     assert all(step.mesh_doubt_K is not None and step.mesh_doubt_K > 0.99 * doubt_K for step in found.steps)
     assert found.accuracy_held
+
+
+@pytest.mark.slow
+def test_steps_of_a_hotspot_on_a_warm_plate_are_those_of_superposition() -> None:
+    """40 W in all of the cooled face keep the plate at 20 + 40/(2000 x 4e-4) = 70 C; all above goes with V^2 f."""
+    zones = {"zone": "spot", "corner_mm": [3.1, 4.3], "size_mm": [0.3, 0.3], "power_W": 0.1}
+    case = case_of(
+        [part("die", [20, 20], 0.5, 20)],
+        [{"in": "die", "zones": [zones]}, {"in": "die", "at": "top", "zones": [{"zone": "all", "power_W": 40}]}],
+        [film("top", 2000, 20)],
+        readings=[{"reading": "s", "zone": "spot", "takes": "highest", "offset_K": {"value": 0, "plus_minus": 0.01}}],
+        limits={"reading_C": 110},
+        clock={**steps((2, 2), (3, 2.5), zones=["spot"]), "frequency_GHz": 1, "voltage_V": 1},
+        accuracy_K=0.02,
+    )
+    typed, *others = base(case).steps
+    assert typed.highest_reading_C is not None and typed.mesh_doubt_K is not None
+    for step, share in zip(others, (8.0, 18.75), strict=True):
+        assert step.highest_reading_C is not None and step.mesh_doubt_K is not None
+        expected = 70.0 + share * (typed.highest_reading_C - 70.0)
+        assert abs(step.highest_reading_C - expected) <= step.mesh_doubt_K + share * typed.mesh_doubt_K
+        assert step.mesh_doubt_K < 0.3
+
+
+def reading_at(share: float, *, more: tuple[float, float] = (0.0, 0.0)) -> State:
+    """Of a linear problem: 60 C idle and 20 K with all power. more : what a better grid has of each [K]"""
+    value = 60.0 + more[0] + share * (20.0 + more[1])
+    return State(proportional(share), {"R": value}, 20.0 * share, 20.0, None)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("more", [(0.0, 0.4), (0.0, -0.4), (0.3, 0.0), (0.3, 0.4)])
+@pytest.mark.parametrize("shares", [(1.0,), (1.0, 3.0), (1.0, 1.1)])
+def test_what_a_grid_lacks_goes_as_superposition_makes_it(more: tuple[float, float], shares: tuple[float, ...]) -> None:
+    """In a linear problem a part of it stays and a part goes with the power that is driven, on every grid."""
+    exact = InputDoubt(0.95, Answers(), (), (), "")
+    studies = []
+    for share in shares:
+        right = reading_at(share, more=more).readings["R"]
+        studies.append(Studied(reading_at(share), {"R": Told(right, 0.02, 0.02, 0.02)}, exact))
+    for share in (0.0, 0.5, 1.0, 1.05, 2.0, 8.0):
+        found = told(studies, reading_at(share), "R", 0.0, reading_at(0.0))
+        off = abs(found.value_C - reading_at(share, more=more).readings["R"])
+        assert off <= found.mesh_K + 1e-12
+        assert found.mesh_K <= min(found.below_K, found.above_K) + 1e-12
+        if more[0] == 0.0 and shares == (1.0, 3.0):
+            assert off < 1e-12 and found.mesh_K < 0.2
 
 
 # ---- what is said -----------------------------------------------------------------------------------------------

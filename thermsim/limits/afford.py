@@ -2,7 +2,7 @@
 
 Readings at another clock or power are found on one grid that is quick. How far that grid is off, and what mesh and
 tolerances leave open, is found for two states: the case as typed, which is the one that `predict` tells, and the power
-at which the limit is met. Between them it goes in a straight line, see `thermsim.limits.studied`.
+at which the limit is met. Between them and beyond it goes in a straight line, see `thermsim.limits.studied`.
 """
 
 from __future__ import annotations

@@ -49,7 +49,8 @@ class LimitSearch:
 
     def told(self, state: State, name: str) -> Told:
         """A reading with its doubts."""
-        return told(self.studies, state, name, self.offset_K[name])
+        idle = self.states.at(proportional(0.0)) if self.studies else None
+        return told(self.studies, state, name, self.offset_K[name], idle)
 
     def highest(self, state: State, width: Width = "expected") -> tuple[float, str]:
         """The highest reading [C] with its name; `at least`: where all doubts may put it, inf without an end."""
