@@ -107,7 +107,7 @@ def doubt(values: Sequence[float], sizes: Sequence[float], noise: float = 0.0) -
     return doubts(np.asarray(values, float)[:, None], sizes, noise)[0]
 
 
-def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[Doubt]:
+def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0, slowest: float | None = None) -> list[Doubt]:
     """The doubt of each quantity.
 
     Errors of the scheme go with h^2 where fields are smooth, with h^2 ln h where the flux of heat jumps, with h^(4/3)
@@ -144,6 +144,9 @@ def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[D
     grid, and its distance from the limit is added. Three steps of one sign that are equal for the logarithm of the size
     are a drift, of which no grid tells the end: |e21|/(r21^0.1 - 1) at least.
 
+    Where an order slower than all these is known to be there, the half width is 1.5 larger(p) with that p at least,
+    about the value of the finest grid.
+
     In each case the noise is added, as much as extrapolation magnifies it, and a hundred times the noise is the least.
 
     Parameters
@@ -151,6 +154,7 @@ def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[D
     table : (grids, quantities) float array, the finest grid last
     sizes : (grids,) float array of cell widths, falling by a factor of 1.3 or more
     noise : error of each value that does not come from the grid (solver), one number or one for each quantity
+    slowest : an order that the grids themselves cannot show, see `mesh.pinched_edges`
 
     Raises
     ------
@@ -182,6 +186,9 @@ def doubts(table: ArrayLike, sizes: ArrayLike, noise: ArrayLike = 0.0) -> list[D
         half_width = np.where(has_limit, off, off + np.abs(limit - values[-1]))
         drift = np.abs(e21) / ((widths[-2] / widths[-1]) ** DRIFT_ORDER - 1.0)
         half_width = np.where(drifts, np.maximum(half_width, drift), half_width)
+    if slowest is not None:
+        creeps = SAFETY_OSCILLATES * _larger(values, widths, slowest) + np.abs(reported - values[-1])
+        half_width = np.maximum(half_width, creeps)
     half_width = half_width + floor * np.sum(np.abs(_first_order(widths[-3:] / widths[-1])))
     half_width = np.maximum(half_width, TIMES_NOISE * np.asarray(noise))
     unknown = (notes == TOO_CLOSE) | (notes == OSCILLATES) | ~(np.abs(np.nan_to_num(order)) < 0.9 * FARTHEST_ORDER)
@@ -233,15 +240,22 @@ def _order(values: Array, widths: Array) -> Array:
 def _of_three(values: Array, widths: Array, order: Array, kinds: list[NDArray[np.bool_]]) -> Array:
     """Half widths of the values of the finest of three grids, without noise."""
     h = widths[-3:] / widths[-1]
-    r32, r21 = float(h[0] / h[1]), float(h[1])
-    e32, e21 = np.abs(values[-3] - values[-2]), np.abs(values[-2] - values[-1])
-    larger = np.maximum(e21, e32 * (r21 - 1.0) / ((r32 - 1.0) * r21)) / (r21 - 1.0)
+    r21 = float(h[1])
+    e21 = np.abs(values[-2] - values[-1])
+    larger = _larger(values, h, 1.0)
     settled = SAFETY_SETTLES * e21 / (r21 ** np.clip(order, SLOWEST, CAUTIOUS_ORDER) - 1.0)
     drift = np.where(np.abs(order) < SLOW_DRIFT, e21 / (r21**DRIFT_ORDER - 1.0), 0.0)
     span, wavy = np.maximum(SAFETY_UNSETTLED * np.ptp(values[-3:], axis=0), drift), SAFETY_OSCILLATES * larger
     found = np.select(kinds, [wavy, wavy, span, span, settled], SAFETY_FAST * larger)
     share = np.select(kinds, [FIRST_ORDER] * len(kinds), FIRST_ORDER_FAST)
     return np.asarray(np.maximum(found, share * np.abs(_weighted(_first_order(h), values) - values[-1])))
+
+
+def _larger(values: Array, widths: Array, order: float) -> Array:
+    """The error of the finest grid by an order, by the last difference or by the one before, whichever is more."""
+    r32, r21 = float(widths[-3] / widths[-2]) ** order, float(widths[-2] / widths[-1]) ** order
+    e32, e21 = np.abs(values[-3] - values[-2]), np.abs(values[-2] - values[-1])
+    return np.asarray(np.maximum(e21, e32 * (r21 - 1.0) / ((r32 - 1.0) * r21)) / (r21 - 1.0))
 
 
 def _limit(values: Array, widths: Array) -> tuple[Array, Array]:

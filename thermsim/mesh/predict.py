@@ -16,6 +16,7 @@ from thermsim.errors import MemoryLimitError, NotConvergedError, RunawayError, T
 from thermsim.mesh.bounds import source_bounds
 from thermsim.mesh.convergence import Doubt, doubts, limit_weights
 from thermsim.mesh.memory import allowed_GB
+from thermsim.mesh.pinched_edges import slowest_order
 from thermsim.mesh.prediction import MeshStep, Prediction
 from thermsim.mesh.refine import error_origin, goal_plan, pilot_grid
 from thermsim.mesh.remarks import remarks
@@ -121,6 +122,7 @@ def predict(
                 field.heat_balance_relative,
                 answers(case, field),
                 ladder(field),
+                steps[0].slowest if steps else slowest_order(field.model),
             )
         )
         judged = judge(steps) if len(steps) >= FEWEST_GRIDS else Answers()
@@ -226,7 +228,7 @@ def judge(steps: list[MeshStep]) -> Answers[Doubt]:
     table = np.array([[step.answers[one] for one in asked] for step in steps])
     noise = max(step.error_K for step in steps)
     bound = np.isfinite(table).all(axis=0)
-    settling = iter(doubts(table[:, bound], _sizes(steps), noise))
+    settling = iter(doubts(table[:, bound], _sizes(steps), noise, steps[-1].slowest))
     found = {one: next(settling) if has else ENDLESS for one, has in zip(asked, bound, strict=True)}
     as_balanced = {one: doubt.at_finest for one, doubt in found.items() if one.is_heat and doubt is not ENDLESS}
     return Answers({**found, **as_balanced})

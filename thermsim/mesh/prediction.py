@@ -18,7 +18,10 @@ from thermsim.readout.observable import Answers, Observable, temperatures
 
 @dataclass(frozen=True)
 class MeshStep:
-    """One grid of the study. size : cell width relative to the plan's; answers, ladder : on this grid"""
+    """One grid of the study.
+
+    size : cell width relative to the plan's; answers, ladder : on this grid; slowest : see `pinched_edges`
+    """
 
     multiplier: int
     cells: int
@@ -28,6 +31,7 @@ class MeshStep:
     balance_relative: float
     answers: Answers[float]
     ladder: Ladder | None
+    slowest: float | None = None
 
     @property
     def size(self) -> float:

@@ -29,6 +29,7 @@ from thermsim.errors import (
 from thermsim.mesh.bounds import source_bounds
 from thermsim.mesh.convergence import Doubt, doubts
 from thermsim.mesh.memory import allowed_GB
+from thermsim.mesh.pinched_edges import slowest_order
 from thermsim.mesh.predict import FEWEST_GRIDS, predict
 from thermsim.mesh.prediction import Prediction
 from thermsim.model.build import build_model
@@ -76,6 +77,7 @@ class Point:
     by_grid : the answers of every grid, coarse to fine; error_K : of each, that does not come from the grid
     cells : along x, y, z of the first grid; points that have them in common share their topology
     not_held : what gets hotter than its material holds, on the finest grid
+    slowest : order of errors that the grids cannot show, see `mesh.pinched_edges`
     """
 
     values: tuple[float, ...]
@@ -87,6 +89,7 @@ class Point:
     error_K: float = 0.0
     cells: tuple[int, ...] = ()
     not_held: tuple[NotHeld, ...] = ()
+    slowest: float | None = None
 
 
 @dataclass(frozen=True)
@@ -145,7 +148,8 @@ class Sweep(Printable):
         if one is low or one.cells != low.cells:
             return both
         difference = np.array(one.by_grid[question]) - np.array(low.by_grid[question])
-        of_difference = doubts(difference[:, None], self.sizes, one.error_K + low.error_K)[0].half_width
+        slow = min((point.slowest for point in (one, low) if point.slowest is not None), default=None)
+        of_difference = doubts(difference[:, None], self.sizes, one.error_K + low.error_K, slow)[0].half_width
         return min(both, of_difference)
 
     @property
@@ -263,6 +267,8 @@ class _Climb:
         self.cells: list[tuple[int, ...]] = [() for _ in places]
         self.not_held: list[tuple[NotHeld, ...]] = [() for _ in places]
         self.not_held[number] = materials_not_held(reference.case, reference.field)
+        self.slowest: list[float | None] = [None for _ in places]
+        self.slowest[number] = reference.steps[-1].slowest
 
     @property
     def sizes(self) -> tuple[float, ...]:
@@ -301,10 +307,12 @@ class _Climb:
         if len(self.done) + 1 >= FEWEST_GRIDS:
             source_bounds(solved)  # raises where the answer cannot be right
         self.not_held[number] = materials_not_held(case, solved)
+        if not self.rows[number]:  # the same on every grid, and cheapest on the first
+            self.slowest[number] = slowest_order(solved.model)
         return answers(case, solved), solved.error_K
 
     def doubts(self, number: int) -> Answers[Doubt]:
-        judged = doubts(self.rows[number], self.sizes, self.noise[number])
+        judged = doubts(self.rows[number], self.sizes, self.noise[number], self.slowest[number])
         return Answers(zip(self.questions, judged, strict=True))
 
     def worst_K(self) -> float:
@@ -325,6 +333,7 @@ class _Climb:
             error_K=self.noise[number],
             cells=self.cells[number],
             not_held=self.not_held[number],
+            slowest=self.slowest[number],
         )
 
 
