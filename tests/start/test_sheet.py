@@ -137,4 +137,5 @@ def test_the_command_writes_sheet_and_case(tmp_path: Path) -> None:
     sheet.write_text(filled())
     assert f"thermsim predict {case}" in start(case, "--from-measurements", sheet)
     assert read_case(case).title == "My chip"
+    assert "Other kinds: --like soldered-desktop, --like slice" in start(tmp_path / "y.yaml", "--like", "bare-die")
     assert "give one of them" in start(tmp_path / "x.yaml", "--like", "slice", "--sheet")

@@ -15,12 +15,12 @@ LIKE = ("soldered-desktop", "bare-die", "slice")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option(
     "--like", metavar="KIND", type=click.Choice(LIKE),
-    help="What kind of case: soldered-desktop (unless given), bare-die or slice.",
+    help="Kind of case: bare-die or slice; soldered-desktop unless given.",
 )  # fmt: skip
 @click.option("--sheet", is_flag=True, help="Write a sheet of measurements to FILE, to print and fill in (CSV).")
 @click.option(
     "--from-measurements", "measured", metavar="SHEET", type=click.Path(path_type=Path),
-    help="Write the case that a filled-in sheet describes.",
+    help="Write the case that such a sheet describes, once filled in.",
 )  # fmt: skip
 def start(file: Path, like: str | None, sheet: bool, measured: Path | None) -> None:
     """Write a commented case to FILE that runs as it is, to begin from."""
@@ -51,4 +51,5 @@ def start(file: Path, like: str | None, sheet: bool, measured: Path | None) -> N
         click.echo(f"{file} is ready. Fill it in, then:\n  thermsim start my-chip.yaml --from-measurements {file}")
         return
     commands = [f"  thermsim {name} {file}" for name in ("inspect", "predict", *(() if measured else ("compare",)))]
-    click.echo("\n".join([f"{file} is ready. Next:", *commands]))
+    others = [f"Other kinds: {', '.join(f'--like {kind}' for kind in LIKE if kind != (like or LIKE[0]))}"]
+    click.echo("\n".join([f"{file} is ready. Next:", *commands, *(() if measured else others)]))
