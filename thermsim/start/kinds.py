@@ -98,7 +98,7 @@ options:                              # what could be changed; `compare` judges 
       cooling.top.film_W_m2K: {value: 12000, plus_minus: 1500}
 
 worth_K: 3                            # a gain below this is not worth opening the chip
-mount_scatter_K: 1.5                  # how far readings of two mounts of the same differ, as half width
+mount_scatter_K: 1.5                  # how far readings may lie off when the same chip is mounted again
 accuracy_K: 0.1                       # refine until the doubt of the grid is below this
 """
 
@@ -147,7 +147,7 @@ options:
     changes: {chip.thickness_mm: {value: 0.65, plus_minus: 0.02}}
 
 worth_K: 3                            # a gain below this is not worth opening the chip
-mount_scatter_K: 1.5                  # how far readings of two mounts of the same differ, as half width
+mount_scatter_K: 1.5                  # how far readings may lie off when the same chip is mounted again
 accuracy_K: 0.1
 """
 
@@ -193,7 +193,7 @@ options:
     changes: {lid.thickness_mm: 3}
 
 worth_K: 3                            # a gain below this is not worth opening the chip
-mount_scatter_K: 1.5                  # how far readings of two mounts of the same differ, as half width
+mount_scatter_K: 1.5                  # how far readings may lie off when the same chip is mounted again
 accuracy_K: 0.1
 """
 
