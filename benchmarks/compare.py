@@ -1,11 +1,13 @@
 """What a comparison takes: a base and five options, all tolerances sampled, by workers and by the way of the samples.
 
     python benchmarks/compare.py --samples 1024 --workers 1 2 --full 64 --out compare.json
+    python benchmarks/compare.py --wide --workers 2 --full 0
 
-The demo's three options and two more. Each run is a whole `compare`: grids until the accuracy of the case (0.1 K) holds
-for all six, checks of the short cut on two grids, slopes, samples, verdicts. One run each after a small one that is not
-counted and loads compiled code; wall-clock time and processor time of all processes. `--full` samples are then answered
-by full solves too, in one process, for the rate of that way and for how far gains of both ways are apart.
+The demo's three options and two more; `--wide`: the three with the tolerances of `wide_tolerances.py`. Each run is a
+whole `compare`: grids until the accuracy of the case (0.1 K) holds for all, checks of the short cut on two grids,
+slopes, samples, verdicts. One run each after a small one that is not counted and loads compiled code; wall-clock time
+and processor time of all processes. `--full` samples are then answered by full solves too, in one process, for the rate
+of that way and for how far gains of both ways are apart.
 """
 
 from __future__ import annotations
@@ -17,6 +19,8 @@ import time
 from pathlib import Path
 from typing import Any
 from unittest import mock
+
+from wide_tolerances import wide
 
 import thermsim  # noqa: F401  # before numpy: one thread of BLAS
 from thermsim.case.load import parse_case
@@ -45,12 +49,17 @@ def main() -> None:
     parser.add_argument("--samples", type=int, default=1024)
     parser.add_argument("--workers", type=int, nargs="+", default=[1, 2])
     parser.add_argument("--full", type=int, default=64, help="samples answered by full solves too, 0 for none")
+    parser.add_argument("--wide", action="store_true", help="the demo with wide tolerances")
     parser.add_argument("--out", type=Path, help="save the figures as JSON")
     given = parser.parse_args()
     text = DEMO.read_text(encoding="utf-8")
-    before, options, after = text.partition("\noptions:")
-    choices, accuracy, end = after.partition("\naccuracy_K:")
-    case = parse_case(before + options + choices.rstrip() + MORE + accuracy + end, str(DEMO))
+    if given.wide:
+        text = wide(text)
+    else:
+        before, options, after = text.partition("\noptions:")
+        choices, accuracy, end = after.partition("\naccuracy_K:")
+        text = before + options + choices.rstrip() + MORE + accuracy + end
+    case = parse_case(text, str(DEMO))
     figures: dict[str, Any] = {"samples": given.samples, "cases": 1 + len(case.options)}
     names, cases = chosen(case, None, None)
     whole = family(names, cases, accuracy_K=2.0)

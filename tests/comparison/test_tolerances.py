@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import runpy
 from functools import cache
 from pathlib import Path
 
@@ -9,17 +10,21 @@ import numpy as np
 import pytest
 from stacks import case_of, film, joint, part
 
-from thermsim.case.load import read_case
+from thermsim.case.load import parse_case, read_case
 from thermsim.case.vocabulary.schema import Case
 from thermsim.comparison.choice import chosen
 from thermsim.comparison.compare import compare
 from thermsim.comparison.family import Family, family
 from thermsim.comparison.tolerances import Samples, Way, sampled
-from thermsim.nearby.sample_solver import SAMPLE_ACCURACY_K
+from thermsim.nearby.case_tasks import HIGHEST_SHARE
+from thermsim.nearby.sample_solver import SAMPLE_ACCURACY_K, SampleWork
+from thermsim.nearby.variables import sample_of
 from thermsim.readout.observable import find
 from thermsim.run.run_tasks import run
+from thermsim.run.tasks import Task
 
 CASES = Path(__file__).parents[2] / "cases"
+BENCHMARKS = CASES.parent / "benchmarks"
 SEED = 20_271
 
 
@@ -93,6 +98,29 @@ def test_both_ways_agree_on_the_demo() -> None:
     agree(small, full)
     assert sum(one.small for one in small.ways) > 0.95 * 4 * 256
     assert small.model_K[:, whole.readings].max() < 0.01
+
+
+@pytest.mark.slow
+def test_wide_tolerances_are_answered_by_small_models() -> None:
+    """Twenty inputs, known as well as most people know them: small models grow until they serve, and their doubts hold.
+
+    The full solves are of the same samples on the same grid.
+    """
+    wide = runpy.run_path(str(BENCHMARKS / "wide_tolerances.py"))["wide"]
+    case = parse_case(wide((CASES / "crooked-film.yaml").read_text(encoding="utf-8")), str(CASES / "wide.yaml"))
+    whole = family(*chosen(case, None, ["gallium film, 30 um"]))
+    taken = samples_of(whole, 1024, None, workers=2)
+    assert all(one.small > 0.9 * 1024 and "full solves" in one.words for one in taken.ways)
+    assert taken.model_K[:, whole.judged].max() <= 2.0 * HIGHEST_SHARE * case.accuracy_K
+    plan, questions = whole.predictions[0].plan, whole.questions[:-1]
+    multiplier = next(one for one in plan.multipliers if plan.cells(one) == taken.cells)
+    work = SampleWork(whole.cases, plan, multiplier, questions)()
+    nominal = work(Task("nominal", ({}, {})))
+    gains = taken.deviation[:, :1] - taken.deviation
+    for row in range(0, 1024, 32):
+        full = work(Task(f"sample {row}", sample_of(taken.varied, taken.values[row].tolist()))) - nominal
+        apart = np.abs((full[:1] - full) - gains[row])
+        assert np.nanmax(apart - taken.model_K) <= 4.0 * SAMPLE_ACCURACY_K
 
 
 def test_one_process_and_two_give_the_same_bits() -> None:

@@ -19,7 +19,7 @@ from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.topology import alike
 from thermsim.nearby.gradients import gradients
 from thermsim.nearby.sample_solver import Sample, SampleSolver
-from thermsim.nearby.small_model import SmallModelAnswers
+from thermsim.nearby.small_model import BLOCK_CASES, Reduced, SmallModelAnswers
 from thermsim.nearby.small_model_training import reduce
 from thermsim.nearby.variables import Variable
 from thermsim.readout.observable import HOTTEST, Observable, of_reading
@@ -30,15 +30,22 @@ Array = NDArray[np.float64]
 # Widest doubt of a small model that is taken, as a share of the accuracy asked for: of a reading or a mean; of a
 # highest temperature; of a probe. A wider one sends the sample to a full solve. Our own choice.
 READING_SHARE, HIGHEST_SHARE, PROBE_SHARE = 0.1, 0.5, 1.0
+# Where tolerances move a reading much, its doubt may be this share of that (one sigma), up to HIGHEST_SHARE.
+SPREAD_SHARE = 0.01
 # Half widths up to which a small model follows an input; samples farther out are solved in full, so that long tails of
 # a distribution do not widen its ranges.
 REACH = 2.0
 CANDIDATES, HELD_OUT = 128, 16
+LOOKED_AT = 2 * BLOCK_CASES  # samples that tell whether a small model serves
+# What it costs to make a small model from one more case an input, in full solves an input: of these, their projection,
+# and looking again. More samples than that must be left to full solves for it to pay.
+GROWTH_COST = 2
+MOST_GROWTH = 3  # full solves an input, besides the first, that a small model grows by at most
 
 
 def solved_for(varied: int) -> int:
-    """Full solves that a small model of so many inputs is made from: three an input, and some (measured on the demo:
-    below two an input its doubts are a hundred times wider)."""
+    """Full solves that a small model of so many inputs is made from at first: three an input, and some (measured on the
+    demo: below two an input its doubts are a hundred times wider)."""
     return 3 * varied + 8
 
 
@@ -146,24 +153,29 @@ class CaseWork:
                     slopes[place, columns] = finite_difference(solver, one)[columns]
         physical = {place: one for place, one in own_inputs.items() if not one.is_offset}
         if physical:
-            small, way = self._small(number, physical, plan)
+            sigma = self.values.std(axis=0)[list(physical), None] * slopes[np.ix_(list(physical), columns)]
+            close = self._close(has, np.sqrt(np.sum(sigma**2, axis=0)))
+            small, way = self._small(number, physical, plan, close)
             serves = np.zeros(count)
             if small is not None:
                 answered = [small.questions.index(question) for question in has]
                 deviation[:, columns] = small.values[:, answered] - [found.answers[question] for question in has]
                 doubt[:, columns] = small.doubts[:, answered]
-                close = np.all(small.doubts[:, answered] <= self._close(has), axis=1)
-                serves = (small.inside & close).astype(np.float64)
+                serves = _serves(small, has, close).astype(np.float64)
         for place, one in own_inputs.items():
             shown = of_reading(one.owner)
             if one.is_offset and shown in has:
                 deviation[:, self.questions.index(shown)] += self.values[:, place] - one.value
         return Solved({"slopes": slopes, "serves": serves, "deviation": deviation, "doubt": doubt}, way)
 
-    def _small(self, number: int, varied: dict[int, Input], plan: GridPlan) -> tuple[SmallModelAnswers | None, str]:
+    def _small(
+        self, number: int, varied: dict[int, Input], plan: GridPlan, close: Array
+    ) -> tuple[SmallModelAnswers | None, str]:
         """Answers of a small model to all samples, and how it was made, or None, and why there is none.
 
-        varied : the inputs by their place among the variables
+        It grows while more samples are left to full solves than that costs.
+
+        varied : the inputs by their place among the variables; close : as `_close` tells
         """
         if not self.small:
             return None, "too few samples for a small model to pay"
@@ -171,6 +183,19 @@ class CaseWork:
         centre = np.array([one.value for one in varied.values()])
         reach = REACH * np.array([one.plus_minus for one in varied.values()])
         limits = np.maximum(values.min(axis=0), centre - reach), np.minimum(values.max(axis=0), centre + reach)
+        solves = [solved_for(len(varied))]
+
+        def more(model: Reduced) -> int:
+            room = MOST_GROWTH * len(varied) - sum(solves[1:])
+            if room <= 0 or not set(self.has[number]) <= set(model.questions):
+                return 0
+            served = float(_serves(model.answers(values[:LOOKED_AT]), self.has[number], close).mean())
+            if (1.0 - served) * len(values) <= GROWTH_COST * len(varied):
+                return 0
+            # Doubts fall to about a half with one more an input.
+            solves.append(min(room, (1 if served > 0.5 else 2) * len(varied)))
+            return solves[-1]
+
         try:
             model = reduce(
                 self.cases[number],
@@ -178,13 +203,15 @@ class CaseWork:
                 plan=plan,
                 multiplier=self.multiplier,
                 limits=limits,
-                solved=solved_for(len(varied)),
+                solved=solves[0],
                 held_out=HELD_OUT,
+                most_vectors=None,
                 candidates=CANDIDATES,
+                more=more,
             )
             if missing := [question for question in self.has[number] if question not in model.questions]:
                 return None, f"a small model does not answer {missing[0]!s}"
-            return model.answers(values), f"a small model of {model.small.size} vectors"
+            return model.answers(values), f"a small model of {model.small.size} vectors, from {sum(solves)} full solves"
         except MemoryLimitError:
             raise
         except ThermsimError as error:
@@ -192,12 +219,22 @@ class CaseWork:
         except np.linalg.LinAlgError as error:
             return None, f"no small model: {error}"
 
-    def _close(self, has: tuple[Observable, ...]) -> Array:
-        """(questions,) the widest doubt [K] with which an answer of a small model is taken."""
+    def _close(self, has: tuple[Observable, ...], sigma_K: Array) -> Array:
+        """(questions,) the widest doubt [K] with which an answer of a small model is taken.
+
+        sigma_K : (questions,) what tolerances make of each, to first order
+        """
         sensed = any(question.kind == "reading" for question in has)
         found = []
-        for question in has:
+        for question, sigma in zip(has, sigma_K.tolist(), strict=True):
             judged = question.kind == "reading" or question.takes == "mean" or (question == HOTTEST and not sensed)
-            share = READING_SHARE if judged else PROBE_SHARE if question.kind == "probe" else HIGHEST_SHARE
-            found.append(share * self.accuracy_K)
+            share = PROBE_SHARE if question.kind == "probe" and not judged else HIGHEST_SHARE
+            most = share * self.accuracy_K
+            found.append(max(READING_SHARE * self.accuracy_K, min(most, SPREAD_SHARE * sigma)) if judged else most)
         return np.array(found)
+
+
+def _serves(small: SmallModelAnswers, has: tuple[Observable, ...], close: Array) -> NDArray[np.bool_]:
+    """(samples,) whether all doubts are narrow enough."""
+    answered = [small.questions.index(question) for question in has]
+    return np.asarray(small.inside & np.all(small.doubts[:, answered] <= close, axis=1))

@@ -12,7 +12,7 @@ from thermsim.case.inputs.values import inputs, with_inputs
 from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
-from thermsim.model.assemble import Stencil, assemble
+from thermsim.model.assemble import Stencil
 from thermsim.model.build import build_model
 from thermsim.model.coefficients.entries import Layout
 from thermsim.model.coefficients.groups import Numbers, check_varies, numbers, topology
@@ -58,11 +58,12 @@ def reduce(
     multiplier: int = 1,
     solved: int = SOLVED,
     held_out: int = HELD_OUT,
-    most_vectors: int = MOST_VECTORS,
+    most_vectors: int | None = MOST_VECTORS,
     candidates: int = CANDIDATES,
     limits: tuple[Array, Array] | None = None,
     seed: int = SEED,
     watch: Callable[[int, int], None] | None = None,
+    more: Callable[[Reduced], int] | None = None,
 ) -> Reduced:
     """Make a small model from full solves: most spread evenly, the last third where its own estimate is worst.
 
@@ -70,9 +71,12 @@ def reduce(
         as an input may go.
     plan, multiplier : the grid; of about 100 000 cells unless given
     solved, held_out : full solves that the basis is made from, and that doubts are measured on
+    most_vectors : of the basis; one for each solved case where that is None
     candidates : from which the last third is picked
     limits : (inputs,) lowest and highest values of the varied inputs, in place of what `widen` makes of tolerances
     watch : called after each solve with their number so far and in all
+    more : asked with each model whose doubts are known how many more cases it shall be made from, all of them where its
+        own estimate is worst; 0 to leave it so
 
     Raises
     ------
@@ -95,17 +99,27 @@ def reduce(
         training.add(row)
     table = low + (high - low) * np.random.default_rng(seed).random((candidates, len(chosen)))
     given = [work.numbers(rows) for rows in _in_blocks(table)]
-    for count in np.diff(np.linspace(0, picked, ROUNDS + 1).astype(int)).tolist():
-        model = training.model(most_vectors)
+
+    def pick(count: int, model: Reduced) -> None:
         for row in table[np.argsort(_energies(model, given, table))[::-1][:count]]:
             training.add(row, model.rise(row))
+
+    # To choose, and to start solves from, a coarse model does.
+    coarse = MOST_VECTORS if most_vectors is None else min(MOST_VECTORS, most_vectors)
+    for count in np.diff(np.linspace(0, picked, ROUNDS + 1).astype(int)).tolist():
+        pick(count, training.model(coarse))
     model = training.model(most_vectors)
     checks = []
     for row in spread[solved - picked :]:
         checks.append(work.solve(row, model.rise(row), whole=True).answers)
         if watch is not None:
             watch(len(training.seen) + len(checks), total)
-    return _judged(model, np.array(training.rows), spread[solved - picked :], checks)
+    model = _judged(model, np.array(training.rows), spread[solved - picked :], checks)
+    while more is not None and (count := more(model)) > 0:
+        total += count
+        pick(count, model)
+        model = _judged(training.model(most_vectors), np.array(training.rows), spread[solved - picked :], checks)
+    return model
 
 
 def _in_blocks(table: Array) -> list[Array]:
@@ -140,7 +154,7 @@ class _Training:
             self.seen[-1].keep(self.parts)
         self.tell(len(self.seen))
 
-    def model(self, most_vectors: int) -> Reduced:
+    def model(self, most_vectors: int | None) -> Reduced:
         assert self.parts is not None
         return _project(self.work, self.parts, self.seen, np.array(self.rows), self.low, self.high, most_vectors)
 
@@ -216,7 +230,7 @@ class _FullSolves:
         rise = np.nan_to_num(field.temperature - self.reference_C, nan=0.0).ravel()
         if whole:
             return _Solved(rise, np.empty(0), answers(case, field), None)
-        stencil = assemble(model, steady.guess)
+        stencil = steady.state.hierarchy.stencil  # of the last solve, taken at the temperatures of `steady.guess`
         return _Solved(rise, self.layout.vector(stencil), Answers(), stencil)
 
 
@@ -240,7 +254,7 @@ def _sort(work: _FullSolves, seen: list[_Solved]) -> Groups:
 
 
 def _project(
-    work: _FullSolves, parts: Groups, seen: list[_Solved], table: Array, low: Array, high: Array, most: int
+    work: _FullSolves, parts: Groups, seen: list[_Solved], table: Array, low: Array, high: Array, most: int | None
 ) -> Reduced:
     base, stencil = work.base, seen[0].stencil
     assert stencil is not None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -195,7 +196,7 @@ def _coupling(model: Model, plane: Plane, slope: Array) -> Coupling:
     return Coupling(axis, face, (lower[0], lower[1]), (upper[0], upper[1]))
 
 
-def halves(cells: Array, axis: int) -> tuple[Array, Array]:
+def halves(cells: NDArray[Any], axis: int) -> tuple[NDArray[Any], NDArray[Any]]:
     """The cells under and those over the inner faces across an axis, as views."""
     low, high = [slice(None)] * 3, [slice(None)] * 3
     low[axis], high[axis] = slice(None, -1), slice(1, None)

@@ -26,6 +26,7 @@ from thermsim.errors import NotConvergedError
 from thermsim.model.assemble import Stencil
 from thermsim.model.coefficients.entries import GROUND, HEAT, Entries, Layout, entries_at
 from thermsim.model.coefficients.groups import Ints, Numbers, Topology
+from thermsim.solver.linearised import halves
 
 Array = NDArray[np.float64]
 
@@ -37,6 +38,7 @@ MOST_GROUPS = 400
 # [K] largest change of temperature at the interpolated entries, from step to step, at which the iteration has settled
 SETTLED_K = 2e-5
 MOST_STEPS = 40
+BLOCK_ENTRIES = 4096  # entries that are projected at once, so that they stay in the cache
 SEED = 5_227
 
 
@@ -127,8 +129,13 @@ def small_model(base: Topology, whole: Sum, vectors: Array, numbers: Numbers, re
     matrices = np.zeros((len(whole.terms), vectors.shape[1], vectors.shape[1]))
     right = np.zeros((len(whole.terms), vectors.shape[1]))
     layout = Layout(base.model.grid.shape)
+    alike: dict[int, list[int]] = {}  # terms of the same entries one after the other: those are looked up once
     for number, term in enumerate(whole.terms):
-        _project(layout, term, vectors, reference_C, matrices[number], right[number])
+        alike.setdefault(id(term.entries), []).append(number)
+    for numbers_of in alike.values():
+        weights = np.array([whole.terms[number].weights for number in numbers_of])
+        entries = whole.terms[numbers_of[0]].entries
+        matrices[numbers_of], right[numbers_of] = _projected(layout, entries, weights, vectors, reference_C)
     return ready(base, whole.chosen, whole.mix, matrices, right, vectors, numbers, reference_C)
 
 
@@ -148,27 +155,33 @@ def ready(
     return SmallModel(chosen, entries, mix, matrices, right, below, above, numbers, reference_C)
 
 
-def _project(layout: Layout, term: Term, vectors: Array, reference_C: float, matrix: Array, right: Array) -> None:
+def _projected(
+    layout: Layout, entries: Ints, weights: Array, vectors: Array, reference_C: float
+) -> tuple[Array, Array]:
+    """Operators (terms, r, r) and right sides (terms, r) of terms of the same entries; weights : (terms, entries)"""
+    r = vectors.shape[1]
+    matrices, right = np.zeros((len(weights), r, r)), np.zeros((len(weights), r))
     shape = layout.shape
     cells = np.arange(np.prod(shape)).reshape(shape)
     for kind in range(5):
         part = layout.part(kind)
-        here = (term.entries >= part.start) & (term.entries < part.stop)
-        if not here.any():
-            continue
-        local, weights = term.entries[here] - part.start, term.weights[here]
-        if kind < GROUND:
-            along = np.moveaxis(cells, kind, 0)
-            low = np.moveaxis(along[:-1], 0, kind).ravel()[local]
-            high = np.moveaxis(along[1:], 0, kind).ravel()[local]
-            drop = vectors[low] - vectors[high]
-            matrix += drop.T @ (weights[:, None] * drop)
-        elif kind == HEAT:
-            right += weights @ vectors[local]
-        else:
-            rows = vectors[local]
-            matrix += rows.T @ (weights[:, None] * rows)
-            right -= reference_C * (weights @ rows)
+        here = np.flatnonzero((entries >= part.start) & (entries < part.stop))
+        for first in range(0, len(here), BLOCK_ENTRIES):
+            block = here[first : first + BLOCK_ENTRIES]
+            local, heavy = entries[block] - part.start, weights[:, block]
+            if kind < GROUND:
+                low, high = (half.ravel()[local] for half in halves(cells, kind))
+                rows = vectors[low] - vectors[high]
+            else:
+                rows = vectors[local]
+            if kind == HEAT:
+                right += heavy @ rows
+                continue
+            for matrix, weight in zip(matrices, heavy, strict=True):
+                matrix += rows.T @ (weight[:, None] * rows)
+            if kind == GROUND:
+                right -= reference_C * (heavy @ rows)
+    return matrices, right
 
 
 # ---- terms of the sum -------------------------------------------------------------------------------------------
@@ -260,10 +273,12 @@ def interpolation(courses: Array, tolerance: float) -> tuple[Array, Ints]:
 # ---- basis ------------------------------------------------------------------------------------------------------
 
 
-def energy_basis(stencil: Stencil, rises: Array, size: int) -> tuple[Array, Array]:
+def energy_basis(stencil: Stencil, rises: Array, size: int | None) -> tuple[Array, Array]:
     """Basis vectors (cells, r), orthonormal in the energy of a balance, that combine best to rises (cases, cells) [K].
 
     Also their energies, falling (proper orthogonal decomposition; Hesthaven, Rozza, Stamm 2016, section 3.2.1).
+
+    size : most vectors; one for each rise unless given
     """
     energy = rises @ times(stencil, rises).T
     values, left = np.linalg.eigh(0.5 * (energy + energy.T))
