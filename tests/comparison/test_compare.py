@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import astuple, replace
 from math import sqrt
 from pathlib import Path
 from typing import Any
@@ -18,11 +18,12 @@ from thermsim.case.vocabulary.schema import Case
 from thermsim.comparison.choice import chosen
 from thermsim.comparison.compare import compare
 from thermsim.comparison.family import family
+from thermsim.doubt.inputs import with_input_doubt
 from thermsim.errors import ThermsimError, UnknownNameError
 from thermsim.proof.closed_form.flux_channel import Channel
 from thermsim.proof.run.honesty import draw
 from thermsim.proof.run.random_stacks import exact_of
-from thermsim.readout.observable import WARMEST, temperatures
+from thermsim.readout.observable import HOTTEST, WARMEST, temperatures
 
 SEED = 20_264
 WATTS, SIDE_mm, FILM = 50.0, 20.0, 8000.0
@@ -184,6 +185,35 @@ def test_the_warmest_reading_may_change_its_place() -> None:
     assert gain.question == WARMEST
     assert gain.base_C == found.base.answers["reading", "a"]
     assert gain.option_C == found.options[0].prediction.answers["reading", "b"]
+
+
+def test_each_temperature_has_the_doubt_of_its_inputs_as_its_own_prediction_tells_it() -> None:
+    """By samples here and by curves of single inputs there. What base and option share is in both, though it cancels
+    from the gain. Ends of 90 % intervals from n samples scatter by 0.7 of the width over the root of n (normal)."""
+    found = compare(slab(resistance(12.0, 2.0), resistance(4.0, 1.5)), samples=1024)
+    gain = found.options[0].headline
+    for told, prediction in ((gain.base, found.base), (gain.option, found.options[0].prediction)):
+        alone = with_input_doubt(prediction)
+        assert alone.inputs is not None and told.inputs is not None
+        band, width = alone.inputs.bands[HOTTEST], told.inputs.both_high - told.inputs.both_low
+        assert told.value_C == prediction.answers[HOTTEST]
+        assert told.mesh_K == prediction.doubts[HOTTEST].half_width
+        assert astuple(told.inputs) == pytest.approx(astuple(band), abs=3.0 * 0.7 * width / sqrt(1024))
+        assert band.low < told.value_C < band.high
+
+
+def test_a_case_without_tolerances_has_no_doubt_of_inputs_beside_one_that_has() -> None:
+    exact = {"resistance_mm2K_W": 12.0}
+    layers = [part("chip", [SIDE_mm, SIDE_mm], 0.7, 120.0), {"joint": "between", **exact},
+              part("lid", [SIDE_mm, SIDE_mm], 2.0, 390.0)]  # fmt: skip
+    heat = [{"in": "chip", "zones": [{"zone": "all", "power_W": WATTS}]}]
+    options = [{"option": "new", "changes": {"between": resistance(4.0, 1.5)}}]
+    found = compare(case_of(layers, heat, [film("top", FILM, 20.0)], options=options), samples=256)
+    gain = found.options[0].headline
+    assert gain.base.inputs is None
+    assert gain.option.inputs is not None
+    flux = WATTS / (AREA * 1e6)
+    assert gain.option.inputs.high - gain.option_C == pytest.approx(0.9 * 1.5 * flux, rel=0.05)  # 256 samples
 
 
 def test_mistakes_are_answered() -> None:

@@ -87,6 +87,9 @@ def test_gain_of_the_rest_where_a_sixth_has_no_steady_state() -> None:
     assert one.lost.base == pytest.approx(lost_of_all(OLD), abs=1)
     assert one.lost.option == pytest.approx(lost_of_all(NEW), abs=1)
     assert one.lost.base > one.lost.option > 0.1 * SAMPLES
+    for told in (one.headline.base, one.headline.option):  # no end can be told of what more than 1 in 20 have not
+        assert told.inputs is not None and told.inputs.high == told.inputs.both_high == np.inf
+        assert told.inputs.low < told.value_C
     films = np.linspace(FILM - FILM_DOUBT, FILM + FILM_DOUBT, 200_001)
     gains = rise(OLD, films) - rise(NEW, films)
     low, high = np.nanquantile(gains, [0.05, 0.95])

@@ -120,7 +120,8 @@ def test_verdicts_come_first_then_gains_then_what_to_measure() -> None:
         "A small package [of three parts]: 2 options against the base (as in the file)", "Read first",
         "Gain of the warmest reading (R small), 60.0 C in the base", "Measure next",
         "Sanity: change of joint resistance times heat flux", "Before a step that cannot be undone",
-        "What carries the doubt", "Gain of other temperatures", "How it was found", "Remarks",
+        "What carries the doubt", "Gain of other temperatures", "Temperatures with all their doubts",
+        "How it was found", "Remarks",
     ]  # fmt: skip
 
 
@@ -134,6 +135,8 @@ def test_what_the_terminal_says() -> None:
     assert "no film <at> all 0.4 -0.6 to 1.3 20 % +- 0.02 59.6 within it" in lines
     assert "big.power_W 75 % shared 9 +- 1 W, assumed +0.25" in lines
     assert "lid.thickness_mm 25 % of the option 3 +- 0.1 mm, measured -0.2" in lines
+    assert "hottest spot 60.00 +- 0.03 -1.9 +2.3 58 to 62" in lines
+    assert "warmest reading 55.73 +- 0.04 -5.8 +no end 49 to no end" in lines
     assert "WARNING: mind this" in lines and "the first remark" in lines
     assert lines.index("Read first") < lines.index("WARNING: mind this") < lines.index("Measure next")
     assert any("Opening a package cannot be undone." in line for line in lines)

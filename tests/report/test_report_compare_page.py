@@ -94,6 +94,7 @@ def test_page_says_what_matters_in_this_order() -> None:
         "ladders",
         "maps",
         "others",
+        "temperatures",
         "mesh",
         "inputs",
         "made",

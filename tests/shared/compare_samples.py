@@ -6,6 +6,7 @@ The predictions in it are real, on coarse grids.
 from __future__ import annotations
 
 from functools import cache
+from math import inf
 from typing import Any
 
 import numpy as np
@@ -21,9 +22,11 @@ from thermsim.comparison.outcome import (
     Gain,
     Interval,
     OptionResult,
+    Temperature,
 )
 from thermsim.comparison.ranking import NextMeasurement
 from thermsim.mesh.convergence import Doubt
+from thermsim.mesh.input_doubt import Band
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
 from thermsim.readout.observable import HOTTEST, WARMEST, of_reading
@@ -53,7 +56,17 @@ def base_and_options() -> tuple[Prediction, ...]:
 def gain(question: tuple[str, ...], value: float, low: float, high: float, probability: float = 0.7) -> Gain:
     mesh = Doubt(value, value, 2.0, 0.02, "settles")
     interval = Interval(low, high, 0.01)
-    return Gain(question, 60.0, 60.0 - value, mesh, interval, interval, 0.3 * (high - low), probability)
+    base = Temperature(60.0, 0.03, Band(58.1, 62.3, 58.0, 62.4))
+    return Gain(
+        question,
+        base,
+        Temperature(60.0 - value, 0.04, Band(50.0, inf, 49.0, inf)),
+        mesh,
+        interval,
+        interval,
+        0.3 * (high - low),
+        probability,
+    )
 
 
 def option(number: int, name: str, headline: Gain, kind: Kind, **more: Any) -> OptionResult:

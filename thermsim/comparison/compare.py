@@ -23,6 +23,7 @@ from thermsim.comparison.choice import AS_IN_FILE, chosen
 from thermsim.comparison.family import Family, family, warmest
 from thermsim.comparison.hand_check import flux_bounds
 from thermsim.comparison.outcome import Comparison, Contribution, Gain, Interval, OptionResult
+from thermsim.comparison.temperatures import temperature
 from thermsim.comparison.tolerances import Samples, sampled
 from thermsim.comparison.uncertainty import Estimate, FirstOrder, Summary, compare_ways, first_order, summarise
 from thermsim.errors import RunawayError, ThermsimError, UnknownNameError
@@ -54,7 +55,7 @@ class _Judged:
 
 
 def _judge(
-    whole: Family, taken: Samples, number: int, question: Observable, coverage: float, worth_K: float
+    whole: Family, taken: Samples, number: int, question: Observable, coverage: float, worth_K: float, seed: int
 ) -> _Judged:
     """One temperature of one option: the samples deviate from the gain that is told, at its limit where it has one.
 
@@ -88,8 +89,8 @@ def _judge(
     low, high = min(summary.low.value, mesh.value), max(summary.high.value, mesh.value)
     gain = Gain(
         question=question,
-        base_C=float(told_C[0, at]),
-        option_C=float(told_C[number, at]),
+        base=temperature(whole, taken, 0, question, pair[0], coverage, seed),
+        option=temperature(whole, taken, number, question, pair[1], coverage, seed),
         mesh=mesh,
         interval=Interval(low, high, max(summary.low.error, summary.high.error)),
         first_order=Interval(estimate.low, estimate.high),
@@ -153,11 +154,13 @@ def _as_shares(contributions: Sequence[Contribution], uncertainty_K: float) -> l
     ]
 
 
-def _option(whole: Family, taken: Samples, number: int, coverage: float, accept_danger: Sequence[str]) -> OptionResult:
+def _option(
+    whole: Family, taken: Samples, number: int, coverage: float, seed: int, accept_danger: Sequence[str]
+) -> OptionResult:
     case, name = whole.cases[0], whole.names[number]
     worth = case.worth_K or 0.0
     lost = lost_of(taken, number, name)
-    judged = [_judge(whole, taken, number, question, coverage, worth) for question in whole.in_common(number)]
+    judged = [_judge(whole, taken, number, question, coverage, worth, seed) for question in whole.in_common(number)]
     headline = next(one for one in judged if one.gain.question == whole.headline)
     gain = headline.gain
     contributions = _contributions(taken, number, headline)
@@ -267,7 +270,7 @@ def compare(
         case=case,
         base_name=names[0],
         base=whole.predictions[0],
-        options=tuple(_option(whole, taken, number, coverage, accept_danger) for number in range(1, len(names))),
+        options=tuple(_option(whole, taken, number, coverage, seed, accept_danger) for number in range(1, len(names))),
         coverage=coverage,
         worth_K=case.worth_K,
         mount_scatter_K=case.mount_scatter_K,

@@ -11,6 +11,7 @@ from thermsim.case.vocabulary.schema import Case
 from thermsim.comparison.decision import Kind, Lost
 from thermsim.comparison.ranking import NextMeasurement
 from thermsim.mesh.convergence import Doubt
+from thermsim.mesh.input_doubt import Band
 from thermsim.mesh.prediction import Prediction
 from thermsim.printable import Printable
 from thermsim.readout.ladder import Ladder
@@ -29,10 +30,24 @@ class Interval:
 
 
 @dataclass(frozen=True)
+class Temperature:
+    """One temperature of base or option by itself, as its prediction tells it.
+
+    value_C : expected; mesh_K : its mesh doubt, half width
+    inputs : where it lies with the coverage asked for; None where no input of that case has a tolerance
+    """
+
+    value_C: float
+    mesh_K: float
+    inputs: Band | None = None
+
+
+@dataclass(frozen=True)
 class Gain:
     """What an option lowers one temperature by, base less option [K]; below zero where the option is warmer.
 
-    base_C, option_C : expected temperatures as predictions tell them; they differ by the gain, but for mesh doubts
+    base, option : the temperatures; they differ by the gain, but for mesh doubts. What both share moves both alike,
+        so that their bands say less of the gain than `interval` does
     mesh : the gain over the grids, with the doubt of the difference (not the sum of two doubts)
     interval : by Monte Carlo, mesh doubt included, with the told gain always inside
     first_order : the same from sensitivities
@@ -43,13 +58,21 @@ class Gain:
     """
 
     question: Observable
-    base_C: float
-    option_C: float
+    base: Temperature
+    option: Temperature
     mesh: Doubt
     interval: Interval
     first_order: Interval
     uncertainty_K: float
     probability: float
+
+    @property
+    def base_C(self) -> float:
+        return self.base.value_C
+
+    @property
+    def option_C(self) -> float:
+        return self.option.value_C
 
     @property
     def value_K(self) -> float:

@@ -7,7 +7,6 @@ leave next to no error of their own (McKay, Beckman and Conover, Technometrics 2
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import inf, isfinite, sqrt
@@ -16,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.inputs.exact import exact_inputs, exact_lines
-from thermsim.case.inputs.spread import Spread, enough, table
+from thermsim.case.inputs.spread import enough, table
+from thermsim.doubt.bands import band_of, normal
 from thermsim.doubt.responses import FAR, Responses, moves_of, responses
 from thermsim.errors import ThermsimError
 from thermsim.mesh.input_doubt import Band, InputDoubt, Moved
@@ -140,7 +140,7 @@ class _Study:
         random = np.random.default_rng(self.seed)
         levels = [(random.permutation(POINTS) + 0.5) / POINTS for _ in range(len(self.varied) + 1)]
         columns = [one.spread.quantile(level) for one, level in zip(self.varied, levels, strict=False)]
-        return _Points(np.stack(columns, axis=1), _normal(levels[-1]))
+        return _Points(np.stack(columns, axis=1), normal(levels[-1]))
 
     def along(self, curves: Responses) -> Array:
         """(points, places) deviations of the hypercube's points."""
@@ -156,21 +156,16 @@ class _Study:
         found: Answers[Band] = Answers()
         columns = zip(self.varied, points.values.T, strict=True)
         offsets = {one.input.path: column - one.input.value for one, column in columns if one.input.is_offset}
-        ends = [0.5 * (1.0 - self.coverage), 0.5 * (1.0 + self.coverage)]
         for question in self.questions:
             own = deviation[:, self.places[under(question, self.prediction.case)[0]]]
             own = own + offsets.get(f"readings.{question.name}.offset_K", 0.0) if question.kind == "reading" else own
             doubt = self.prediction.doubts[question]
-            low, high = _ends(own, ends)
-            both_low, both_high = -inf, inf
-            if isfinite(doubt.half_width):
-                both_low, both_high = _ends(own + points.normal * doubt.half_width / _normal_95, ends)
+            band = band_of(doubt.value, doubt.half_width, own, points.normal, self.coverage)
             if runs_away:
-                high, both_high = inf, inf
+                band = replace(band, high=inf, both_high=inf)
                 if question.is_heat:
-                    low, both_low = -inf, -inf
-            both = min(low, both_low), max(high, both_high)
-            found[question] = Band(*(doubt.value + end for end in (low, high, *both)))
+                    band = replace(band, low=-inf, both_low=-inf)
+            found[question] = band
         return found
 
     def sampled(self, count: int, workers: int | None, progress: Progress | None) -> tuple[Answers[Band], list[str]]:
@@ -188,7 +183,7 @@ class _Study:
         rows = [np.full(len(self.places), inf) if isinstance(one, Failure) else (np.asarray(one) - nominal)[0]
                 for one in results]  # fmt: skip
         random = np.random.default_rng(self.seed)
-        points = _Points(values, _normal((random.permutation(count) + 0.5) / count))
+        points = _Points(values, normal((random.permutation(count) + 0.5) / count))
         said = []
         if failures:
             said.append(
@@ -249,18 +244,3 @@ class _Study:
 
 def _range(band: Band) -> str:
     return f"{band.both_low:.2f} to {band.both_high:.2f}"
-
-
-def _ends(samples: Array, levels: Sequence[float]) -> tuple[float, float]:
-    """Ends of an interval of deviations, which holds the nominal state; inf among them is an end like another."""
-    low, high = np.quantile(samples, levels, method="inverted_cdf").tolist()
-    return min(low, 0.0), max(high, 0.0)
-
-
-_unit_normal = Spread(0.0, 1.0, "normal")
-_normal_95 = 1.0 / _unit_normal.uncertainty
-
-
-def _normal(levels: Array) -> Array:
-    """Standard normal values of levels in (0, 1)."""
-    return _unit_normal.quantile(levels) * _normal_95

@@ -6,6 +6,7 @@ It extends the document of a prediction (`result.py`), which is that of the base
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from thermsim.report.data.result import _finite as finite
@@ -13,7 +14,21 @@ from thermsim.report.data.result import result
 from thermsim.report.words.comparison import headline_question, held_by, is_within_scatter, name_of, scatter_K
 
 if TYPE_CHECKING:
-    from thermsim.comparison.outcome import Comparison, Contribution, Gain, OptionResult
+    from thermsim.comparison.outcome import Comparison, Contribution, Gain, OptionResult, Temperature
+
+
+def _temperature(whose: str, where: str) -> dict[str, str]:
+    """Keys of the doubts of one temperature by itself."""
+    key = f"options[].gains[].{whose}"
+    return {
+        f"{key}_mesh_doubt_K": f"mesh doubt of it {where}: half width [K]",
+        f"{key}_inputs": f"where it lies {where}, as often as `coverage` says; null where no input has a tolerance",
+        f"{key}_inputs.low": "lower end by the tolerances of the inputs alone [C]",
+        f"{key}_inputs.high": "upper end [C]; null where there is none (thermal runaway)",
+        f"{key}_inputs.both_low": "lower end by tolerances and mesh doubt together [C]",
+        f"{key}_inputs.both_high": "upper end [C]",
+    }
+
 
 COMPARE_KEYS: dict[str, str] = {
     "base": "what the options are held against: `as in the file`, or the option that was taken as the base; all keys "
@@ -53,6 +68,8 @@ COMPARE_KEYS: dict[str, str] = {
     "options[].gains[].temperature": "which",
     "options[].gains[].base_C": "in the base [C]",
     "options[].gains[].option_C": "with the option [C]",
+    **_temperature("base", "in the base"),
+    **_temperature("option", "with the option"),
     "options[].gains[].gain_K": "as above",
     "options[].gains[].probability": "as above",
     "options[].contributions": "inputs by their part in the doubt of the gain, the largest first",
@@ -80,7 +97,8 @@ COMPARE_KEYS: dict[str, str] = {
 }
 CSV_HEAD = (
     "option", "temperature", "base_C", "option_C", "gain_K", "low_K", "high_K", "coverage", "mesh_doubt_K",
-    "uncertainty_K", "probability", "no_steady_state",
+    "uncertainty_K", "probability", "no_steady_state", "base_mesh_doubt_K", "base_low_C", "base_high_C",
+    "option_mesh_doubt_K", "option_low_C", "option_high_C",
 )  # fmt: skip
 
 
@@ -116,8 +134,15 @@ def csv_lines(comparison: Comparison) -> Iterator[tuple[object, ...]]:
                 option["option"], one["temperature"], one["base_C"], one["option_C"], gain["value"], gain["low"],
                 gain["high"], comparison.coverage, gain["mesh_doubt"], gain["uncertainty"], one["probability"],
                 option["no_steady_state"]["either"],
+                *(cell for whose in ("base", "option") for cell in _ends(one, whose)),
             )  # fmt: skip
             yield tuple("" if cell is None else cell for cell in cells)
+
+
+def _ends(gain: dict[str, Any], whose: str) -> tuple[float | None, ...]:
+    """Mesh doubt of one temperature, and the ends of where it lies by all its doubts."""
+    band = gain[f"{whose}_inputs"] or {}
+    return gain[f"{whose}_mesh_doubt_K"], band.get("both_low"), band.get("both_high")
 
 
 def _option(comparison: Comparison, one: OptionResult) -> dict[str, Any]:
@@ -136,6 +161,8 @@ def _option(comparison: Comparison, one: OptionResult) -> dict[str, Any]:
                 "temperature": name_of(gain.question),
                 "base_C": gain.base_C,
                 "option_C": gain.option_C,
+                **_doubts("base", gain.base),
+                **_doubts("option", gain.option),
                 "gain_K": _gain(gain),
                 "probability": gain.probability,
             }
@@ -150,6 +177,13 @@ def _option(comparison: Comparison, one: OptionResult) -> dict[str, Any]:
         "unfit": list(one.unfit),
         "cautions": list(one.cautions),
         "prediction": result(one.prediction),
+    }
+
+
+def _doubts(whose: str, one: Temperature) -> dict[str, Any]:
+    return {
+        f"{whose}_mesh_doubt_K": one.mesh_K,
+        f"{whose}_inputs": None if one.inputs is None else asdict(one.inputs),
     }
 
 

@@ -109,6 +109,16 @@ def _gains_of(question: Observable, held: list[dict[Observable, Gain]]) -> list[
     return [fixed(base_C, ".1f"), *cells]
 
 
+def temperatures(comparison: Comparison) -> list[Table]:
+    """Every temperature of the base and of each option with its doubts."""
+    head = ("temperature", *words.temperature_heads(comparison.coverage))
+    return [
+        Table(head, tuple((name_of(one), *words.temperature_cells(told)) for one, told in own.items()), name=name)
+        for name, own in words.temperatures_of(comparison)
+        if own
+    ]
+
+
 def ladder(comparison: Comparison) -> list[Table]:
     """The numbers of the ladders, the base with a few options beside it; none where there is no ladder."""
     columns = [(name, prediction.ladder) for name, prediction in predictions(comparison)]

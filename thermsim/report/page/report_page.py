@@ -66,6 +66,8 @@ def html(comparison: Comparison, drawn: dict[str, Figure]) -> str:
         flux=tables.flux(comparison),
         contributions=tables.contributions(comparison),
         others=tables.others(comparison),
+        temperatures=tables.temperatures(comparison),
+        temperatures_note=words.temperatures_note(comparison.coverage),
         ladder=tables.ladder(comparison),
         grids=tables.grids(comparison),
         meshes=tables.meshes(comparison),

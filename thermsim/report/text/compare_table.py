@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from thermsim.readout.observable import WARMEST
+from thermsim.readout.observable import HOTTEST, WARMEST
 from thermsim.report.text.blocks import Block, Column
 from thermsim.report.words.comparison import (
     BEFORE_OPENING,
@@ -33,6 +33,10 @@ from thermsim.report.words.comparison import (
     sensitivity_words,
     share_words,
     shown_contributions,
+    temperature_cells,
+    temperature_heads,
+    temperatures_note,
+    temperatures_of,
     tolerance_words,
     value_words,
     verdict_words,
@@ -56,7 +60,8 @@ def comparison_blocks(comparison: Comparison) -> list[Block]:
     """Verdicts, what is not fit, gains, the next measurement, flux bounds, cautions, contributions, readings, grids."""
     blocks = [_verdicts(comparison), *_read_first(comparison), _gains(comparison)]
     blocks += [*_next(comparison), *_flux(comparison), *_cautions(comparison)]
-    return [*blocks, *_contributions(comparison), *_readings(comparison), _made(comparison), *_remarks(comparison)]
+    blocks += [*_contributions(comparison), *_readings(comparison), *_temperatures(comparison)]
+    return [*blocks, _made(comparison), *_remarks(comparison)]
 
 
 def _verdicts(comparison: Comparison) -> Block:
@@ -192,6 +197,20 @@ def _reading_row(question: Observable, tables: list[dict[Observable, Gain]]) -> 
     cells = [f"{value_words(table[question])} ({interval_words(table[question])})" if question in table else UNKNOWN
              for table in tables]  # fmt: skip
     return (name_of(question), fixed(base_C, ".1f"), *cells)
+
+
+def _temperatures(comparison: Comparison) -> Iterator[Block]:
+    """The headline temperature and the hottest spot of base and options, with all doubts; the page has all others."""
+    asked = dict.fromkeys((headline_question(comparison), HOTTEST))
+    rows: list[tuple[str, ...]] = []
+    for name, own in temperatures_of(comparison):
+        held = [question for question in asked if question in own]
+        rows += [(name, "", "", "")] if held else []
+        rows += [(f"  {name_of(question)}", *temperature_cells(own[question])) for question in held]
+    if rows:
+        columns = (Column("temperature", right=False), *map(Column, temperature_heads(comparison.coverage)))
+        notes = (temperatures_note(comparison.coverage),)
+        yield Block("Temperatures with all their doubts", columns=columns, rows=tuple(rows), notes=notes)
 
 
 def _made(comparison: Comparison) -> Block:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import asdict
 from math import floor, isfinite
 from typing import TYPE_CHECKING, Any
 
@@ -10,14 +11,14 @@ from thermsim.comparison.decision import scatter_of_comparison
 from thermsim.mesh.remarks import is_grave
 from thermsim.nearby.variables import SHARED, variables
 from thermsim.readout.observable import HOTTEST, Observable
-from thermsim.report.words.input_doubt import exact_by_case, exact_of
+from thermsim.report.words.input_doubt import NO_END, exact_by_case, exact_of, swing
 from thermsim.report.words.input_doubt import exact_words as words_of_exact
-from thermsim.report.words.numbers import UNKNOWN, fixed
-from thermsim.rounding import decimals_apart, doubt_in_words
+from thermsim.report.words.numbers import UNKNOWN, fixed, with_doubt
+from thermsim.rounding import decimals_apart, decimals_for, doubt_in_words
 
 if TYPE_CHECKING:
     from thermsim.case.vocabulary.schema import Case, Option
-    from thermsim.comparison.outcome import Comparison, Contribution, Gain, OptionResult
+    from thermsim.comparison.outcome import Comparison, Contribution, Gain, OptionResult, Temperature
     from thermsim.mesh.prediction import Prediction
 
 AGREES = "Sensitivities and samples give the same interval."
@@ -123,6 +124,38 @@ def interval_words(gain: Gain, *marks: float | None) -> str:
         return "unknown"
     decimals = decimals_of(gain, *marks)
     return " to ".join(fixed(end, f".{decimals}f") for end in ends)
+
+
+def temperature_heads(coverage: float) -> tuple[str, str, str]:
+    """Headings of the cells of one temperature."""
+    return "expected [C]", "inputs [K]", f"{often(coverage)} times between [C]"
+
+
+def temperature_cells(one: Temperature) -> tuple[str, str, str]:
+    """`73.21 +- 0.05`, what the inputs leave of it, and where it lies by both."""
+    told = with_doubt(one.value_C, one.mesh_K)
+    if one.inputs is None:
+        return told, UNKNOWN, UNKNOWN
+    band: dict[str, float | None] = {key: end if isfinite(end) else None for key, end in asdict(one.inputs).items()}
+    ends = [band["both_low"], band["both_high"]]
+    widths = [abs(end - one.value_C) for end in ends if end is not None]
+    decimals = decimals_for(sum(widths) / len(widths)) if widths else 1
+    words = " to ".join(NO_END if end is None else fixed(end, f".{decimals}f") for end in ends)
+    return told, swing(one.value_C, band), words
+
+
+def temperatures_of(comparison: Comparison) -> list[tuple[str, dict[Observable, Temperature]]]:
+    """Every temperature that has a gain, of the base and of each option."""
+    base = {gain.question: gain.base for one in comparison.options for gain in one.gains}
+    own = [(one.option, {gain.question: gain.option for gain in one.gains}) for one in comparison.options]
+    return [(f"base, {comparison.base_name}", base), *own]
+
+
+def temperatures_note(coverage: float) -> str:
+    return (
+        "Each by itself: +- is the mesh doubt, the interval holds the tolerances of its inputs too. What base and "
+        f"option share moves both alike: that {often(coverage)} gains lie elsewhere is no contradiction."
+    )
 
 
 def mesh_words(gain: Gain) -> str:
