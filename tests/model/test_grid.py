@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from samples import CORNCRAKE, SLICE
-from stacks import case_of, film, part
+from stacks import case_of, film, part, solve_on
 
 from thermsim.case.load import parse_case
 from thermsim.model.grid.axes import FOLLOWS, AxisPlan, merge_lines, plan_axis
 from thermsim.model.grid.cells import as_planes
 from thermsim.model.grid.outline_lines import outlines
 from thermsim.model.grid.plan import FIRST_GRID_CELLS, FIRST_MULTIPLIER, GROWTH, plan_grid
+from thermsim.readout.answers import answers
 
 MICROMETRES = st.lists(st.integers(-50_000, 50_000), min_size=2, max_size=8, unique=True).filter(
     lambda lines: max(lines) - min(lines) > 100
@@ -118,6 +121,24 @@ def test_every_outline_of_a_case_is_a_face() -> None:
         for axis, lines in zip(grid.axes, outlines(case), strict=True):
             for line in lines:
                 assert np.abs(axis.faces - line.place).min() < 1e-12
+
+
+def test_a_film_map_adds_faces_where_it_changes(tmp_path: Path) -> None:
+    """And so a coarse grid gives the mean of columns that conduct nothing sideways: q (t / k + film / k + 1 / h)."""
+    (tmp_path / "film.csv").write_text("20,20,1000\n")
+    upright = {"in_plane_W_mK": 0.01, "through_W_mK": 100}
+    layers = [
+        {"part": "die", "material": upright, "size_mm": [90, 80], "thickness_mm": 1},
+        {"joint": "tim", "film_um": {"file": "film.csv"}, "conductivity_W_mK": 5},
+        {"part": "lid", "material": upright, "size_mm": [90, 80], "thickness_mm": 1},
+    ]
+    heat = [{"in": "die", "at": "bottom", "zones": [{"zone": "all", "power_W": 90 * 80 * 0.1}]}]
+    case = case_of(layers, heat, [film("top", 10_000)], tmp_path)
+    assert [line.place for line in outlines(case)[0] if "map" in line.name] == pytest.approx([0.015])
+    assert not any("map" in line.name for line in outlines(case)[1])
+    field = solve_on(case, plan_grid(case, 1).grid(1))
+    columns = [1e5 * (2 * 1e-3 / 100 + film_m / 5 + 1 / 10_000) for film_m in (20e-6, 20e-6, 1000e-6)]
+    assert answers(case, field)["zone all, mean"] == pytest.approx(np.mean(columns), rel=2e-3)
 
 
 @pytest.mark.parametrize("cells", [2_000, FIRST_GRID_CELLS, 200_000])

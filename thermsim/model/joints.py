@@ -16,6 +16,7 @@ from thermsim.case.geometry.stands import foot_name, stand_boxes
 from thermsim.case.vocabulary.schema import Case, Film, Joint, Part
 from thermsim.model.grid.axes import Axis, Grid
 from thermsim.model.grid.cells import plan_slices
+from thermsim.model.grid.outline_lines import table_of
 from thermsim.model.physics.heat import overlap
 from thermsim.model.physics.properties import JointProperties, joint_of
 from thermsim.units import MM, MM2K_W, UM
@@ -126,7 +127,7 @@ def film_thickness(case: Case, grid: Grid, known: JointProperties, box: Box) -> 
         return known.thickness + np.zeros(grid.shape[:2])
     if known.form.file is not None:
         x0, y0, x1, y1 = box
-        table = UM * np.array(case.tables[known.form.file])[::-1].T
+        table = UM * table_of(case, known.form.file)
         to_x = overlap(np.linspace(x0, x1, table.shape[0] + 1), grid.x.faces).T
         to_y = overlap(np.linspace(y0, y1, table.shape[1] + 1), grid.y.faces).T
         return np.asarray(to_x @ table @ to_y.T)
@@ -157,7 +158,7 @@ def _mean_of_map(case: Case, grid: Grid, known: JointProperties, box: Box) -> Ar
     """Mean conductance per area (nx, ny) [W/m2K] of each cell under a map of the film; 1 outside it."""
     assert known.form is not None and known.form.file is not None
     x0, y0, x1, y1 = box
-    table = 1.0 / known.resistance_at(UM * np.array(case.tables[known.form.file])[::-1].T)
+    table = 1.0 / known.resistance_at(UM * table_of(case, known.form.file))
     to_x = overlap(np.linspace(x0, x1, table.shape[0] + 1), grid.x.faces).T
     to_y = overlap(np.linspace(y0, y1, table.shape[1] + 1), grid.y.faces).T
     mean = to_x @ table @ to_y.T
@@ -174,7 +175,7 @@ def _places(axis: Axis, low: float, high: float) -> Iterator[tuple[Array, float]
 def _film(case: Case, film: Film, along_x: Array, along_y: Array) -> Array:
     """Thickness [m] of a dome, a wedge or a map at places from -1 to 1 along both axes of the joint."""
     if film.file is not None:
-        table = UM * np.array(case.tables[film.file])[::-1].T
+        table = UM * table_of(case, film.file)
         column, row = (
             np.minimum((0.5 * (1.0 + along) * count).astype(int), count - 1)
             for along, count in zip((along_x, along_y), table.shape, strict=True)

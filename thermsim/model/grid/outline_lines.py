@@ -5,15 +5,28 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
-from thermsim.case.geometry.places import AXIS_OF_FACE, insert_box, levels, part_box, patch_box, stack_box, zone_box
+from thermsim.case.geometry.places import (
+    AXIS_OF_FACE,
+    Box,
+    insert_box,
+    joint_box,
+    levels,
+    part_box,
+    parts_of_joint,
+    patch_box,
+    stack_box,
+    zone_box,
+)
 from thermsim.case.geometry.stands import stand_boxes, stand_name
-from thermsim.case.vocabulary.schema import Case, Part, PowerMap
+from thermsim.case.vocabulary.schema import Case, Joint
 from thermsim.model.physics.boundary import KINDS
-from thermsim.units import MM
+from thermsim.model.physics.properties import joint_of
+from thermsim.units import MM, UM
 
 SAME_mm = 1e-6  # [mm] outlines that differ by less are the same
-MAP_LINES = 12  # grid lines that a power map adds along each axis: enough for hot spots, few enough for a first grid
+MAP_LINES = 12  # grid lines that a map adds along each axis: enough for hot spots, few enough for a first grid
 
 
 class Outline(NamedTuple):
@@ -43,8 +56,15 @@ def outlines(case: Case) -> tuple[list[Outline], list[Outline], list[Outline]]:
     )
     for heat in case.heat:
         if heat.map is not None:
-            for found, edges in zip((x, y), _map_edges(case, parts[heat.in_], heat.map), strict=True):
-                found += [(f"{heat.in_}, map {column}", edge, True) for column, edge in edges]
+            edges = _map_edges(table_of(case, heat.map.file), part_box(case, parts[heat.in_]))
+            for found, along in zip((x, y), edges, strict=True):
+                found += [(f"{heat.in_}, map {column}", edge, True) for column, edge in along]
+    for joint in case.layers:
+        if isinstance(joint, Joint) and joint.film_um is not None and joint.film_um.file is not None:
+            conducts = 1.0 / joint_of(joint, case.dimensions).resistance_at(UM * table_of(case, joint.film_um.file))
+            edges = _map_edges(conducts, joint_box(case, *parts_of_joint(case, joint)))
+            for found, along in zip((x, y), edges, strict=True):
+                found += [(f"{joint.joint}, map {column}", edge, False) for column, edge in along]
     hot_heights = _hot_heights(case)
     z = []
     for low, high, part in levels(case):
@@ -64,10 +84,13 @@ def outlines(case: Case) -> tuple[list[Outline], list[Outline], list[Outline]]:
     return found_x, found_y, found_z
 
 
-def _map_edges(case: Case, part: Part, power: PowerMap) -> list[list[tuple[int, float]]]:
-    """For x and y: number and place [mm] of edges between columns of a power map, those where it changes most."""
-    table = np.array(case.tables[power.file])[::-1].T  # file order: first line is the far edge
-    box = part_box(case, part)
+def table_of(case: Case, file: str) -> NDArray[np.float64]:
+    """(columns, lines) of a table over a rectangle, rising along x and y; a file begins with the far edge."""
+    return np.array(case.tables[file])[::-1].T
+
+
+def _map_edges(table: NDArray[np.float64], box: Box) -> list[list[tuple[int, float]]]:
+    """For x and y: number and place [mm] of edges between columns of a map over a box, those where it changes most."""
     found = []
     for axis in (0, 1):
         inner = np.linspace(box[axis], box[axis + 2], table.shape[axis] + 1)[1:-1]
