@@ -20,6 +20,7 @@ from thermsim.mesh.pinched_edges import slowest_order
 from thermsim.mesh.prediction import MeshStep, Prediction
 from thermsim.mesh.refine import error_origin, goal_plan, pilot_grid
 from thermsim.mesh.remarks import remarks
+from thermsim.mesh.unseen_streaks import unseen_K
 from thermsim.model.build import build_model
 from thermsim.model.grid.axes import Grid, GridPlan
 from thermsim.model.grid.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, needed_GB, plan_grid
@@ -123,6 +124,7 @@ def predict(
                 answers(case, field),
                 ladder(field),
                 steps[0].slowest if steps else slowest_order(field.model),
+                unseen_K(case, field),
             )
         )
         judged = judge(steps) if len(steps) >= FEWEST_GRIDS else Answers()
@@ -231,6 +233,10 @@ def judge(steps: list[MeshStep]) -> Answers[Doubt]:
     settling = iter(doubts(table[:, bound], _sizes(steps), noise, steps[-1].slowest))
     found = {one: next(settling) if has else ENDLESS for one, has in zip(asked, bound, strict=True)}
     as_balanced = {one: doubt.at_finest for one, doubt in found.items() if one.is_heat and doubt is not ENDLESS}
+    unseen = steps[-1].unseen_K
+    if unseen > 0.0:
+        for one in temperatures(found):
+            found[one] = replace(found[one], half_width=found[one].half_width + unseen)
     return Answers({**found, **as_balanced})
 
 

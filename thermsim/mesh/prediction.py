@@ -21,6 +21,7 @@ class MeshStep:
     """One grid of the study.
 
     size : cell width relative to the plan's; answers, ladder : on this grid; slowest : see `pinched_edges`
+    unseen_K : what film maps add within cells, see `unseen_streaks`
     """
 
     multiplier: int
@@ -32,6 +33,7 @@ class MeshStep:
     answers: Answers[float]
     ladder: Ladder | None
     slowest: float | None = None
+    unseen_K: float = 0.0
 
     @property
     def size(self) -> float:

@@ -6,7 +6,7 @@ from math import inf, isfinite
 
 import numpy as np
 
-from thermsim.case.vocabulary.schema import Case
+from thermsim.case.vocabulary.schema import Case, Joint
 from thermsim.mesh.prediction import Prediction
 from thermsim.model.grid.plan import needed_GB
 from thermsim.plausibility.cautions import gallium_cautions, option_of
@@ -26,6 +26,7 @@ KINDS = {"hottest": "the hottest spot", "reading": "all readings", "zone": "all 
 # Order in the width of cells by which a doubt is expected to fall: less than the second order of what is smooth, more
 # than the first of what is not; our own choice.
 FALLS = 1.5
+SHARE_TOLD = 0.1  # of the accuracy, from which what film maps hide in cells is told: our own choice
 MOST_NAMED = 3  # temperatures beyond the accuracy that are named; the others are counted
 
 
@@ -41,6 +42,7 @@ def remarks(prediction: Prediction) -> tuple[str, ...]:
         *_accuracy(prediction),
         *_flow_accuracy(prediction),
         *_touching(prediction.field),
+        *_unseen(prediction),
         *_laws(prediction.field),
     )
     return tuple(sorted(found, key=lambda text: [text.startswith(word) for word in GRAVE], reverse=True))
@@ -105,6 +107,19 @@ def _touching(field: Field) -> list[str]:
             "lies between at a temperature that falls along it (`low_C`, `high_C`, `towards`)"
         )
     return found
+
+
+def _unseen(prediction: Prediction) -> list[str]:
+    """Film maps finer than the cells, where that counts beside the accuracy asked for."""
+    told = prediction.steps[-1].unseen_K
+    if told <= SHARE_TOLD * prediction.accuracy_K:
+        return []
+    joints = [one for one in prediction.case.layers if isinstance(one, Joint) and one.film_um is not None]
+    names = _listed([one.joint for one in joints if one.film_um is not None and one.film_um.file is not None])
+    return [
+        f"the film map of {names} changes within a cell of the finest grid, which takes its mean there; that heat must "
+        f"gather to the thin places may add {doubt_in_words(told)} K, which the mesh doubts hold"
+    ]
 
 
 def _remedy(prediction: Prediction) -> str:
