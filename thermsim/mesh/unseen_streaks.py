@@ -46,9 +46,12 @@ def _of_joint(case: Case, field: Field, joint: Joint) -> float:
     to_x, to_y = (overlap(one, axis.faces).T for one, axis in zip(edges, model.grid.axes[:2], strict=True))
     mean, square, series = (to_x @ one @ to_y.T for one in (1.0 / resistance, resistance**-2.0, resistance))
     mean = np.where(plane.meets, mean, 1.0)
-    # streaks wider than a cell are seen but for the cell
+    # Streaks wider than a cell are seen but for the cell; along them nothing is hidden.
     pitch = min(float(one[1] - one[0]) for one in edges if len(one) > 2) if resistance.size > 1 else 0.0
-    widest = np.maximum(model.grid.x.widths[:, None], 0.0 if case.dimensions == 2 else model.grid.y.widths[None, :])
+    along_x, along_y = (
+        axis.widths * (count > 1) for axis, count in zip(model.grid.axes[:2], resistance.shape, strict=True)
+    )
+    widest = np.maximum(along_x[:, None], along_y[None, :])
     per_k, half = np.zeros(plane.meets.shape), np.zeros(plane.meets.shape)
     for level in (plane.face - 1, plane.face):
         k = np.array([float(one.material.laws[2](model.coldest_C)) for one in model.regions])
