@@ -83,3 +83,39 @@ def test_the_error_of_the_grid_cancels_in_a_difference() -> None:
     alone = abs(found[1][0] - found[5][0])
     together = abs((found[1][1] - found[1][0]) - (found[5][1] - found[5][0]))
     assert together < 0.1 * alone
+
+
+@pytest.mark.parametrize("multiplier", [1, 3])
+@pytest.mark.parametrize("width_mm", [23.8, 24.2])
+def test_outlines_that_fall_apart_leave_all_other_cells(width_mm: float, multiplier: int) -> None:
+    """Lid and plate are of one width; where one of them grows or shrinks a little, a sliver opens on both sides."""
+    base = with_inputs(stack(), {"lid.size_mm.0": 24.0})
+    changed = with_inputs(base, {"lid.size_mm.0": width_mm})
+    plan = plan_grid(base)
+    grid, before = alike(plan, base, changed).grid(multiplier), plan.grid(multiplier)
+    assert stands_on_every_outline(grid, changed)
+    assert grid.x.cells == before.x.cells + 2
+    assert grid.y.cells == before.y.cells
+    np.testing.assert_allclose(grid.x.widths[[0, -1]], 0.5e-3 * abs(width_mm - 24.0), rtol=1e-6)
+    np.testing.assert_allclose(grid.x.widths[1:-1], before.x.widths, rtol=0.06)
+
+
+def test_what_falls_apart_far_gets_a_grid_of_its_own() -> None:
+    base = with_inputs(stack(), {"lid.size_mm.0": 24.0})
+    changed = with_inputs(base, {"lid.size_mm.0": 36.0})
+    assert stands_on_every_outline(alike(plan_grid(base), base, changed).grid(1), changed)
+
+
+def test_a_width_shared_with_another_part_moves_temperatures_as_one_beside_it() -> None:
+    """Continuity: a lid a little wider than, as wide as or narrower than the plate cools by the same per millimetre."""
+    base = with_inputs(stack(), {"lid.size_mm.0": 24.0})
+    plan = plan_grid(base)
+
+    def hottest(width_mm: float) -> float:
+        case = with_inputs(base, {"lid.size_mm.0": width_mm})
+        return float(np.nanmax(solve_on(case, alike(plan, base, case).grid(1)).temperature))
+
+    at = [hottest(width) for width in (23.8, 23.9, 24.0, 24.1, 24.2)]
+    steps = np.diff(at)
+    assert np.all(steps < 0.0)
+    assert steps.min() / steps.max() < 3.0

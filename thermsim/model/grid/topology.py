@@ -6,9 +6,11 @@ itself changes, and it cancels where their temperatures are compared.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +37,11 @@ class Piece:
     def count(self, multiplier: int) -> int:
         return int(self.plan.cells_between(multiplier)[self.segment])
 
+    @property
+    def is_whole(self) -> bool:
+        """Whether it is one cell at every multiplier."""
+        return bool(self.plan.whole[self.segment])
+
     def inner_faces(self, count: int) -> Array:
         """(count-1,) faces [m] between both outlines."""
         low, high = self.plan.lines[self.segment : self.segment + 2]
@@ -42,11 +49,28 @@ class Piece:
         return np.asarray(self.low + (self.high - self.low) * relative)
 
 
+@dataclass(frozen=True)
+class Sliver:
+    """What opens between two outlines [m] that were one, no wider than a cell beside it at multiplier 1 [m]."""
+
+    low: float
+    high: float
+    cell: float
+    is_whole = False
+
+    def count(self, multiplier: int) -> int:
+        return max(1, ceil(multiplier * (self.high - self.low) / self.cell))
+
+    def inner_faces(self, count: int) -> Array:
+        """(count-1,) faces [m] between both outlines."""
+        return np.linspace(self.low, self.high, count + 1)[1:-1]
+
+
 @dataclass(frozen=True, eq=False)
 class StretchedAxis(PlannedAxis):
-    """An axis of pieces of others."""
+    """An axis of pieces of others, with slivers where outlines have fallen apart."""
 
-    pieces: tuple[Piece, ...]
+    pieces: tuple[Piece | Sliver, ...]
 
     @cached_property
     def lines(self) -> Array:  # type: ignore[override]  # worked out where others are given theirs
@@ -55,7 +79,7 @@ class StretchedAxis(PlannedAxis):
 
     @property
     def whole(self) -> NDArray[np.bool_]:  # type: ignore[override]
-        return np.array([bool(piece.plan.whole[piece.segment]) for piece in self.pieces])
+        return np.array([piece.is_whole for piece in self.pieces])
 
     def cells_between(self, multiplier: int) -> NDArray[np.int64]:
         return np.array([piece.count(multiplier) for piece in self.pieces], dtype=np.int64)
@@ -68,8 +92,9 @@ def alike(plan: GridPlan, base: Case, case: Case) -> GridPlan:
     """The plan of `base` for a changed `case`.
 
     Levels keep their cells by the name of their part; in plan, lines are matched by what they are the edge of, and
-    lines of parts that are gone stay where they are. An axis along which outlines change their order, or fall apart
-    where they were one, gets a plan of its own.
+    lines of parts that are gone stay where they are. Where outlines fall apart that were one, by no more than a cell, a
+    sliver of cells opens between them and all others stay. An axis along which they fall apart by more, or change their
+    order, gets a plan of its own.
     """
     if base is case:
         return plan
@@ -89,25 +114,52 @@ def _in_plan(plan: PlannedAxis, before: Sequence[Outline], after: Sequence[Outli
     """None where the lines of both cases cannot be matched."""
     places = {line.name: line.place for line in after}
     known = {line.name for line in before}
-    moved: list[float | None] = []
-    for place in plan.lines.tolist():
-        here = [places[line.name] for line in before if abs(line.place - place) < SAME_PLACE_m and line.name in places]
-        if here and max(here) - min(here) > SAME_PLACE_m:
+    coarse = plan.axis(1)
+    # Of each line of the plan: the places of its outlines now, rising, and a cell beside it; none where all are gone.
+    moved: dict[int, tuple[list[float], float]] = {}
+    for number, place in enumerate(plan.lines.tolist()):
+        of_line = [line.name for line in before if abs(line.place - place) < SAME_PLACE_m and line.name in places]
+        here = _distinct(places[name] for name in of_line)
+        if not here:
+            continue
+        face = coarse.face_at(place)
+        cell = float(coarse.widths[max(face - 1, 0) : face + 1].min())
+        if here[-1] - here[0] > cell:
             return None
-        moved.append(here[0] if here else None)
-    fixed = [number for number, place in enumerate(moved) if place is not None]
-    targets = np.array([place for place in moved if place is not None])
-    if len(fixed) < 2 or np.any(np.diff(targets) < -SAME_PLACE_m):
+        moved[number] = here, cell
+    fixed = list(moved)
+    lowest, highest = (np.array([here[end] for here, _ in moved.values()]) for end in (0, -1))
+    if len(fixed) < 2 or np.any(lowest[1:] - highest[:-1] < -SAME_PLACE_m):
         return None
-    lines = np.interp(plan.lines, plan.lines[fixed], targets)
+    # What a line that is gone lies between: the upper end of the one below it and the lower end of the one above.
+    old, numbers = plan.lines, np.arange(len(plan.lines))
+    below = np.clip(np.searchsorted(fixed, numbers, side="right") - 1, 0, len(fixed) - 2)
+    share = (old - old[fixed][below]) / np.diff(old[fixed])[below]
+    between = highest[below] + np.clip(share, 0.0, 1.0) * (lowest[below + 1] - highest[below])
+    low, high = between.copy(), between.copy()
+    low[fixed], high[fixed] = lowest, highest
+    pieces: list[Piece | Sliver] = []
+    for number in numbers.tolist():
+        here, cell = moved.get(number, ([], 0.0))
+        pieces += [Sliver(*ends, cell) for ends in pairwise(here)]
+        if number + 1 < len(old) and low[number + 1] - high[number] > SAME_PLACE_m:
+            pieces.append(Piece(float(high[number]), float(low[number + 1]), plan, number))
+    made = StretchedAxis(tuple(pieces))
     new = [line.place for line in after if line.name not in known]
-    if any(np.abs(lines - place).min() > SAME_PLACE_m for place in new):
+    if any(np.abs(made.lines - place).min() > SAME_PLACE_m for place in new):
         return None
-    if lines.shape == plan.lines.shape and np.abs(lines - plan.lines).max() < SAME_PLACE_m:
+    if made.lines.shape == old.shape and np.abs(made.lines - old).max() < SAME_PLACE_m:
         return plan
-    pairs = enumerate(zip(lines[:-1].tolist(), lines[1:].tolist(), strict=True))
-    pieces = (Piece(low, high, plan, number) for number, (low, high) in pairs if high - low > SAME_PLACE_m)
-    return StretchedAxis(tuple(pieces))
+    return made
+
+
+def _distinct(places: Iterable[float]) -> list[float]:
+    """Rising, without those that are one with the one before."""
+    found: list[float] = []
+    for place in sorted(places):
+        if not found or place - found[-1] > SAME_PLACE_m:
+            found.append(place)
+    return found
 
 
 def _upwards(
