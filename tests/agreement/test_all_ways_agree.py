@@ -76,11 +76,13 @@ from thermsim.model.grid.outline_lines import outlines
 from thermsim.model.grid.plan import plan_grid
 from thermsim.nearby.gradients import gradients
 from thermsim.nearby.many import many
+from thermsim.nearby.sample_solver import SampleSolver
 from thermsim.nearby.small_model_training import reduce
 from thermsim.nearby.superposition import superposition
 from thermsim.nearby.variables import variables
 from thermsim.readout.field import Field
 from thermsim.readout.ladder import ladder
+from thermsim.readout.observable import HOTTEST
 from thermsim.report.data.result import result
 from thermsim.sweeps.sweep import Vary, sweep
 from thermsim.transient.krylov import model_at
@@ -710,6 +712,29 @@ def test_the_command_tells_what_python_has(one: Solved, tmp_path: Path) -> None:
     drops = sum(rung["drop_K"] for rung in told["ladder"])
     if told["ladder"]:
         assert told["ladder_of"]["start_C"] - drops == pytest.approx(told["coolant_C"], abs=1e-6 * one.rise_K)
+
+
+def test_every_tolerance_moves_what_its_end_moves(studied: Solved) -> None:
+    """What a tolerance is told to move the hottest spot by is what a full solve with the number at its end moves it by;
+    what is not told moves nothing that is seen beside the largest."""
+    made = with_input_doubt(studied.prediction)
+    acting = [one for one in variables((made.case,), ("",)) if not one.input.is_offset]
+    if not acting:
+        pytest.skip("no number with a tolerance acts on temperatures")
+    assert made.inputs is not None
+    moved = {one.path: one for one in made.inputs.moved}
+    largest = max((one.kelvin for one in made.inputs.moved), default=0.0)
+    solver = SampleSolver((made.case,), 0, made.plan, made.steps[0].multiplier, (HOTTEST,))
+    nominal = solver.answer({})[0]
+    for each in acting:
+        spread = each.spread
+        end = min(spread.value + spread.half_width, spread.high)
+        try:
+            wanted = solver.answer({each.input.path: end})[0] - nominal
+        except ThermsimError:
+            continue  # beyond thermal runaway, or where the stack cannot be
+        found = moved[each.input.path].at_high_K if each.input.path in moved else 0.0
+        assert found == pytest.approx(wanted, rel=0.3, abs=0.05 * largest + 1e-3), each.input.path
 
 
 def test_many_are_predictions(studied: Solved) -> None:
