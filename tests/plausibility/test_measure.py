@@ -195,6 +195,36 @@ def test_the_scale_finds_a_lid_typed_ten_times_too_thick() -> None:
     assert lid.thickness_by_mass_mm == pytest.approx(2.449, abs=1e-3)
 
 
+RIM = ", stands_on: {down_to: substrate, rim_mm: 3, resistance_mm2K_W: 100}}"
+
+
+@pytest.mark.parametrize(("weighed", "verdict"), [(28.1, "agrees"), (26.0, "differs")])
+def test_a_rim_weighs_beside_the_film_too(weighed: float, verdict: str) -> None:
+    scale = f", weighed_g: {{value: {weighed}, plus_minus: 0.05}}"
+    found = measured((LID, LID[:-1] + scale + RIM))
+    lid = next(part for part in found.parts if part.part == "lid")
+    # Rim of 36 x 32 - 30 x 26 mm = 372 mm2, as high as die and film, 0.66 + 0.24 mm (by hand).
+    rim = 372 * 0.9 * 8.933e-3
+    assert lid.mass_g == pytest.approx(25.2125 + rim, rel=1e-5)
+    # 0.02 mm of the plate, 0.02 mm of the die and 0.03 mm of the film beside the rim, 0.5 % of the density (by hand).
+    terms = np.array([1152 * 0.02 * 8.933e-3, 372 * 0.02 * 8.933e-3, 372 * 0.03 * 8.933e-3, 0.005 * (25.2125 + rim)])
+    assert lid.mass_plus_minus_g == pytest.approx(np.sqrt((terms**2).sum()), rel=1e-4)
+    assert lid.verdict == verdict
+    # A rim of 3 +- 0.1 mm: 2 (36 + 32) - 8 x 3 = 112 mm of inner edge, 0.9 mm high (by hand).
+    wide = measured((LID, LID[:-1] + RIM.replace("rim_mm: 3", "rim_mm: {value: 3, plus_minus: 0.1}")))
+    terms = np.append(terms, 112 * 0.9 * 0.1 * 8.933e-3)
+    lid_of_wide = next(part for part in wide.parts if part.part == "lid")
+    assert lid_of_wide.mass_plus_minus_g == pytest.approx(np.sqrt((terms**2).sum()), rel=1e-4)
+    # The plate alone is measured again, the rim stays (by hand).
+    assert lid.thickness_by_mass_mm == pytest.approx((weighed - rim) / (1152 * 8.933e-3), rel=1e-4)
+
+
+def test_no_thickness_is_right_where_the_rim_alone_weighs_more() -> None:
+    found = measured((LID, LID[:-1] + ", weighed_g: 2.5" + RIM))
+    (slip,) = [slip for slip in found.slips if slip.place == "lid.weighed_g"]
+    assert "sides, thickness and what it stands on again, or" in slip.remedy
+
+
 def test_inserts_count_with_their_own_density() -> None:
     silver = "{material: silver, corner_mm: [1, 1], size_mm: [10, 10]}"
     slug = f", inserts: [{silver}, {{material: void, corner_mm: [20, 5], size_mm: [4, 5]}}]}}"

@@ -49,7 +49,7 @@ TOGETHER: list[Row] = [
     ),
     case(
         (("layers:\n", "layers:\n  - joint: low\n    resistance_mm2K_W: 5\n"),),
-        "the bottom layer must be a part",
+        "the bottom layer must be a part; .*: put a part beyond it, or take it out",
         (("  - joint: low\n    resistance_mm2K_W: 5\n", ""),),
     ),
     case(
@@ -243,6 +243,11 @@ PLACES: list[Row] = [
 ]
 
 OPTIONS: list[Row] = [
+    changes(
+        "changes: {plate: remove, top.wetted_mm: [30, 30]}",
+        r"the top layer must be a part; .* \(in an option: `paste: remove`\)",
+        "changes: {plate: remove, paste: remove, top.wetted_mm: [30, 30]}",
+    ),
     changes(
         "changes: {lid.thicknes_mm: 3}",
         "unknown key `thicknes_mm`; did you mean `thickness_mm`",

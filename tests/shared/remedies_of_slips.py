@@ -8,6 +8,7 @@ from samples import SLICE
 
 LID = "material: copper\n    size_mm: [36.0, 32.0]"
 SOLDER = f"    film_um: {FILM}\n    conductivity_W_mK: 70\n    boundary_mm2K_W: 3.0\n    wetted_fraction: 0.95\n"
+STANDS = "stands_on: {down_to: substrate, rim_mm: 3, resistance_mm2K_W: 100}"
 GALLIUM = (SOLDER, "    material: gallium film\n")
 PLATING = "  - part: plating\n    material: nickel\n    size_mm: [36.0, 32.0]\n    thickness_mm: 0.005\n"
 WARM = """\
@@ -198,6 +199,18 @@ SIZES: list[Row] = [
         "thickness_mm: 2.45\n    weighed_g: 12",
         r"measure its sides and thickness again \((\S+) mm would be right\), or its material is another one",
         (("2.45", "{0}"),),
+    ),
+    slip(
+        "thickness_mm: 2.45",
+        f"thickness_mm: 2.45\n    weighed_g: 21.5\n    {STANDS}",
+        r"measure its sides and thickness again \((\S+) mm would be right\), or its material is another one",
+        (("2.45", "{0}"),),
+    ),
+    slip(
+        "thickness_mm: 2.45",
+        f"thickness_mm: 2.45\n    weighed_g: 2.5\n    {STANDS}",
+        "measure its sides, thickness and what it stands on again, or its material is another one",
+        (("weighed_g: 2.5\n", "weighed_g: 28.2\n"),),
     ),
 ]
 

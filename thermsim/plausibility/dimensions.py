@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import part_box
-from thermsim.case.geometry.stands import stand_name
+from thermsim.case.geometry.stands import beside_stand, stand_name
 from thermsim.case.geometry.zones import powers_of
 from thermsim.case.vocabulary.schema import Case, Heat, Joint, Part
 from thermsim.materials.catalogue import VOID, Material
@@ -52,7 +52,8 @@ class PartMeasure:
     """Area, volume and mass of a part with its inserts, without what stands around it.
 
     verdict : "agrees" or "differs" where a weighed mass was given, "cannot say" without density, else ""
-    thickness_by_mass_mm : thickness at which the weighed mass would be right
+    thickness_by_mass_mm : thickness at which the weighed mass would be right, with rim and legs as they are; None where
+        these alone weigh more
     """
 
     part: str
@@ -177,7 +178,8 @@ def part_measure(case: Case, part: Part, model: Model) -> PartMeasure:
         weighed = part.weighed_g.value if part.weighed_g is not None else None
         return replace(measured, weighed_g=weighed, verdict=no_density)
     mass = sum(each * (density or 0.0) for (each, _), density in zip(volumes, densities, strict=True)) / GRAM
-    half = _mass_tolerance(part, mass, volumes)
+    stand_g = volumes[-1][0] * (volumes[-1][1].density_kg_m3 or 0.0) / GRAM if part.stands_on is not None else 0.0
+    half = _mass_tolerance(part, mass - stand_g, volumes, _stand_tolerances_m3(case, part, model))
     measured = replace(measured, mass_g=mass, mass_plus_minus_g=half)
     if part.weighed_g is None:
         return measured
@@ -188,13 +190,20 @@ def part_measure(case: Case, part: Part, model: Model) -> PartMeasure:
         weighed_g=part.weighed_g.value,
         difference_g=difference,
         tolerance_g=tolerance,
-        thickness_by_mass_mm=part.thickness_mm.value * part.weighed_g.value / mass,
+        thickness_by_mass_mm=(
+            part.thickness_mm.value * (part.weighed_g.value - stand_g) / (mass - stand_g)
+            if part.weighed_g.value > stand_g and mass > stand_g
+            else None
+        ),
         verdict="agrees" if abs(difference) <= tolerance else "differs",
     )
 
 
 def _volumes_by_material(part: Part, model: Model) -> list[tuple[float, Material]]:
-    """Volumes [m3] of the part's body, of each of its inserts (later ones win) and of its rim or legs, on the grid."""
+    """Volumes [m3] of the part's body, of each of its inserts (later ones win) and of its rim or legs, on the grid.
+
+    A rim and legs go on beside the films that hold the parts apart.
+    """
     grid = model.grid
     volume = grid.face_area(2)[:, :, None] * grid.z.widths
     names = [
@@ -202,21 +211,76 @@ def _volumes_by_material(part: Part, model: Model) -> list[tuple[float, Material
         *(f"{part.part}, insert {number}" for number in range(1, len(part.inserts) + 1)),
         stand_name(part),
     ]
+    gaps = sum(volume for _, volume in _stand_in_gaps(part, model))
     return [
-        (float(volume[model.region == number].sum()), region.material)
+        (
+            float(volume[model.region == number].sum()) + (gaps if region.name == stand_name(part) else 0.0),
+            region.material,
+        )
         for number, region in enumerate(model.regions)
         if region.part == part.part and region.name in names
     ]
 
 
-def _mass_tolerance(part: Part, mass_g: float, volumes: list[tuple[float, Material]]) -> float:
-    """Root-sum-square [g] of the size tolerances of the part and of its inserts, and of the densities."""
+def _stand_in_gaps(part: Part, model: Model) -> list[tuple[str, float]]:
+    """Volume [m3] of a part's rim or legs beside each film that they pass, with the name of its joint."""
+    names = [region.name for region in model.regions]
+    if part.stands_on is None:
+        return []
+    stand, area = model.region == names.index(stand_name(part)), model.grid.face_area(2)
+    found = []
+    for joint in model.joints:
+        reach = joint.fill_under * stand[:, :, joint.face - 1] + joint.fill_over * stand[:, :, joint.face]
+        found.append((joint.joint, float((area * reach).sum())))
+    return [(name, volume) for name, volume in found if volume > 0.0]
+
+
+def _stand_tolerances_m3(case: Case, part: Part, model: Model) -> list[float]:
+    """What each tolerance of its height and of its width moves the volume of a part's rim or legs by."""
+    stand = part.stands_on
+    if stand is None:
+        return []
+    number = [region.name for region in model.regions].index(stand_name(part))
+    area = model.grid.face_area(2)
+    joints = {joint.joint: joint for joint in case.joints}
+    terms, height, plan = [], 0.0, 0.0
+    for beside in beside_stand(case, part):
+        level = model.level_of_part[beside.part]
+        plan = float(area[model.region[:, :, level.start] == number].sum())
+        terms.append(plan * MM * beside.thickness_mm.plus_minus)
+        height += MM * beside.thickness_mm.value
+    for name, volume in _stand_in_gaps(part, model):
+        known = joint_of(joints[name], case.dimensions)
+        bounds = film_bounds_m(case, known)
+        height += volume / plan
+        if bounds is None:
+            terms.append(volume)  # nobody knows the film: it may be missing, or twice as thick
+        elif known.film is not None:
+            terms.append(volume * known.film.plus_minus / bounds[1])
+    x0, y0, x1, y1 = (MM * edge for edge in part_box(case, part))
+    if stand.rim_mm is not None:
+        wide, half = MM * stand.rim_mm.value, MM * stand.rim_mm.plus_minus
+        inner_edge = 2.0 * (x1 - x0 + y1 - y0) - 8.0 * wide if case.dimensions == 3 else 2.0 * (y1 - y0)
+        terms.append(height * inner_edge * half)
+    for leg in stand.legs:
+        of_leg = prod(MM * side.value for side in leg.size_mm) * (1.0 if len(leg.size_mm) == 2 else y1 - y0)
+        terms += [height * of_leg * side.plus_minus / side.value for side in leg.size_mm]
+    return terms
+
+
+def _mass_tolerance(part: Part, plate_g: float, volumes: list[tuple[float, Material]], stand_m3: list[float]) -> float:
+    """Root-sum-square [g] of the size tolerances of the part, its inserts and its rim or legs, and of the densities.
+
+    plate_g : mass without rim and legs, which grows with the thickness of the part
+    stand_m3 : what each tolerance of rim and legs moves their volume by
+    """
     body = volumes[0][1]
     rho = body.density_kg_m3 or 0.0
     solid_g = rho * MM**3 / GRAM * part.thickness_mm.value
     area = prod(side.value for side in part.size_mm) if len(part.size_mm) == 2 else None
-    terms = [mass_g * part.thickness_mm.plus_minus / part.thickness_mm.value]
-    terms += [(solid_g * area if area else mass_g) * side.plus_minus / side.value for side in part.size_mm]
+    terms = [plate_g * part.thickness_mm.plus_minus / part.thickness_mm.value]
+    terms += [rho / GRAM * volume for volume in stand_m3]
+    terms += [(solid_g * area if area else plate_g) * side.plus_minus / side.value for side in part.size_mm]
     for insert in part.inserts:
         inside = 0.0 if insert.material.name == VOID else material_of(insert.material).density_kg_m3 or 0.0
         change_g = (inside - rho) * MM**3 / GRAM * part.thickness_mm.value
@@ -225,7 +289,8 @@ def _mass_tolerance(part: Part, mass_g: float, volumes: list[tuple[float, Materi
             terms += [change_g * sides[0] * sides[1] * side.plus_minus / side.value for side in insert.size_mm]
     given = part.material.density_kg_m3
     doubt = given.plus_minus / given.value if given is not None else DENSITY_DOUBT.get(body.how_sure, 0.0)
-    terms.append(volumes[0][0] * rho / GRAM * doubt)
+    of_body = volumes[0][0] + (volumes[-1][0] if part.stands_on is not None else 0.0)
+    terms.append(of_body * rho / GRAM * doubt)
     return _root_sum_square(terms)
 
 

@@ -157,13 +157,15 @@ def measure(case: Case) -> Measurements:
 def _weighing(parts: tuple[PartMeasure, ...]) -> Iterator[Slip]:
     """Parts whose mass on the scale is not what size and density make."""
     for part in parts:
-        if part.verdict == "differs" and part.mass_g is not None and part.thickness_by_mass_mm is not None:
+        if part.verdict == "differs" and part.mass_g is not None:
+            right = part.thickness_by_mass_mm
+            sides = "sides and thickness" if right is not None else "sides, thickness and what it stands on"
             yield Slip(
                 "warning",
                 f"{part.part}.weighed_g",
                 f"{part.part} weighs {part.weighed_g:.4g} g; size and density make {part.mass_g:.4g} g "
                 f"(+-{part.tolerance_g:.2g} g with the tolerance of the scale)",
-                f"measure its sides and thickness again ({part.thickness_by_mass_mm:.3g} mm would be right), or "
+                f"measure its {sides} again{'' if right is None else f' ({right:.4g} mm would be right)'}, or "
                 "its material is another one",
             )
 

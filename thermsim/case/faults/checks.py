@@ -151,7 +151,11 @@ def check_order(look: Look) -> None:
             continue
         if place in (0, len(layers) - 1):
             end = "bottom" if place == 0 else "top"
-            look.add(path, f"the {end} layer must be a part; a joint lies between two parts")
+            look.add(
+                path,
+                f"the {end} layer must be a part; a joint lies between two parts: put a part beyond it, or take it "
+                f"out (in an option: `{layer.joint}: remove`)",
+            )
         elif isinstance(layers[place - 1], Joint):
             other = layers[place - 1].joint  # type: ignore[union-attr]  # a joint, as just seen
             look.add(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from thermsim.case.geometry.places import Box, part_box
-from thermsim.case.vocabulary.schema import Case, Part
+from thermsim.case.vocabulary.schema import Case, Joint, Part
 
 
 def stand_boxes(case: Case, part: Part) -> tuple[Box, ...]:
@@ -47,3 +47,11 @@ def beside_stand(case: Case, part: Part) -> tuple[Part, ...]:
     if part.stands_on is None or part.stands_on.down_to not in names:
         return ()
     return tuple(case.parts[names.index(part.stands_on.down_to) + 1 : names.index(part.part)])
+
+
+def passes_joint(case: Case, part: Part, joint: Joint) -> bool:
+    """Whether the rim or the legs of a part go on beside a joint, as they do beside the parts that it joins."""
+    if part.stands_on is None:
+        return False
+    names = [layer.part if isinstance(layer, Part) else layer.joint for layer in case.layers]
+    return names.index(part.stands_on.down_to) < case.layers.index(joint) < names.index(part.part)

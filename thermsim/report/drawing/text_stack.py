@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from thermsim.case.geometry.cooling_places import places_told
 from thermsim.case.geometry.places import Box, face_box, insert_box, part_box, patch_box, stack_box
-from thermsim.case.geometry.stands import beside_stand, stand_boxes
+from thermsim.case.geometry.stands import beside_stand, passes_joint, stand_boxes
 from thermsim.case.geometry.zones import heated_boxes, powers_of
 from thermsim.case.vocabulary.schema import Case, Film, Heat, Joint, MaterialGiven, Part
 from thermsim.model.physics.boundary import boundary_of
@@ -94,6 +94,10 @@ def _joint(case: Case, scale: Scale, joint: Joint) -> tuple[str, str]:
     assert isinstance(below, Part) and isinstance(above, Part)  # the reader refuses anything else
     first, second = part_box(case, below), part_box(case, above)
     row = [" "] * scale.columns
+    for other in case.parts:
+        if passes_joint(case, other, joint):
+            for box in stand_boxes(case, other):
+                _paint(row, scale, box, _pattern(other.material))
     low, high = scale.span(max(first[0], second[0]), min(first[2], second[2]))
     row[low:high] = JOINT * (high - low)
     return "".join(row), f"{joint.joint}, {joint_in_words(joint)}"

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from thermsim.case.geometry.cooling_places import places_told
 from thermsim.case.geometry.places import Box, face_box, insert_box, part_box, patch_box, stack_box
-from thermsim.case.geometry.stands import beside_stand, stand_boxes
+from thermsim.case.geometry.stands import beside_stand, passes_joint, stand_boxes
 from thermsim.case.geometry.zones import heated_boxes
 from thermsim.case.vocabulary.schema import Case, Cooling, Joint, MaterialGiven, Part
 from thermsim.model.physics.boundary import boundary_of
@@ -128,6 +128,10 @@ def _look(given: MaterialGiven) -> tuple[str, str]:
 
 def _fill(ax: Axes, case: Case, one: Drawn, edges: tuple[float, float]) -> None:
     if isinstance(one.layer, Joint):
+        for other in case.parts:
+            hatch, shade = _look(other.material)
+            for box in stand_boxes(case, other) if passes_joint(case, other, one.layer) else ():
+                _block(ax, (box[0], one.low, box[2], one.high), fc=shade, hatch=hatch, ec=FAINT, lw=0.0)
         _block(ax, (one.box[0], one.low, one.box[2], one.high), fc=FAINT, lw=0.6)
         return
     part = one.layer
