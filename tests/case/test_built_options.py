@@ -130,7 +130,14 @@ def test_gallium_is_told_of_in_what_builds_on_it() -> None:
         ("  - {option: a, with: a}\n", "'a' builds on itself; leave it out here"),
         ("  - {option: a, with: [b]}\n  - {option: b, with: a}\n", "'a' builds on itself through 'b'"),
         ("  - {option: a}\n", "an option needs `changes`, or `adds`, or options to build on `with`"),
-        (THIN.replace("thin,", "b,") + "  - {option: a, with: [thin, b]}\n", "'thin' and 'b' change the same thing"),
+        (THIN.replace("thin,", "b,") + "  - {option: a, with: [thin, b]}\n",
+         "'thin' and 'b' both change `die.thickness_mm`"),
+        (f"  - {{option: b, adds: [{{in_place_of: paste, layers: [{PLATE}]}}]}}\n  - {{option: c, with: b, changes: "
+         "{x.thickness_mm: 2}}\n  - {option: d, with: b, changes: {x.thickness_mm: 3}}\n"
+         "  - {option: a, with: [c, d]}\n", "'c' and 'd' both change `x.thickness_mm`"),
+        ("  - {option: b, changes: {solder: {material: gallium film, film_um: 30}}}\n"
+         "  - {option: c, changes: {solder.film_um: 40}}\n  - {option: a, with: [b, c]}\n",
+         "'b' and 'c' both change `solder.film_um`"),
         (f"  - {{option: a, adds: [{{layers: [{PLATE}]}}]}}\n", "give one of these"),
         (f"  - {{option: a, adds: [{{above: lit, layers: [{PLATE}]}}]}}\n", "part or joint 'lit'; did you mean `lid`?"),
         (f"  - {{option: a, changes: {{lid.thickness_mm: 1}}, adds: [{{in_place_of: lid, layers: [{PLATE}]}}]}}\n",

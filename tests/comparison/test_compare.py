@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import astuple, replace
 from math import sqrt
 from pathlib import Path
@@ -30,7 +31,7 @@ WATTS, SIDE_mm, FILM = 50.0, 20.0, 8000.0
 AREA = 1e-6 * SIDE_mm**2
 
 
-def slab(old: dict[str, Any], new: dict[str, Any], **more: Any) -> Case:
+def slab(old: dict[str, Any], new: dict[str, Any], others: Sequence[dict[str, Any]] = (), **more: Any) -> Case:
     """A heated chip under a joint and a cooled lid, all of one outline: temperatures along a straight line."""
     layers = [
         part("chip", [SIDE_mm, SIDE_mm], 0.7, {"conductivity_W_mK": {"value": 120.0, "plus_minus": 12.0}}),
@@ -38,7 +39,7 @@ def slab(old: dict[str, Any], new: dict[str, Any], **more: Any) -> Case:
         part("lid", [SIDE_mm, SIDE_mm], 2.0, 390.0),
     ]
     heat = [{"in": "chip", "zones": [{"zone": "all", "power_W": WATTS}]}]
-    options = [{"option": "new", "changes": {"between": new}}]
+    options = [{"option": "new", "changes": {"between": new}}, *others]
     return case_of(layers, heat, [film("top", FILM, 20.0)], options=options, **more)
 
 
@@ -75,6 +76,32 @@ def test_what_base_and_option_share_cancels() -> None:
     assert abs(found.headline.value_K) < 1e-9
     assert found.headline.interval.high - found.headline.interval.low < 1e-4
     assert found.kind == "not worth it"
+
+
+def test_whose_a_number_is_is_told_of_the_option_that_is_compared() -> None:
+    """What an option gives itself is its own against the base, whoever else builds on it or keeps the base's."""
+    others = [{"option": "thin", "changes": {"chip.thickness_mm": 0.5}}, {"option": "both", "with": ["new", "thin"]}]
+    case = slab(resistance(12.0, 2.0), resistance(4.0, 1.5), others, worth_K=0.1)
+    found = compare(case, accuracy_K=2.0, samples=256)
+    for one in found.options:
+        held = {each.value: each.held_by for each in one.contributions}
+        joint = {12.0: "both"} if one.option == "thin" else {12.0: "base", 4.0: "option"}
+        assert {value: held[value] for value in (12.0, 4.0) if value in held} == joint
+        assert held[120.0] == "both"
+
+
+@pytest.mark.parametrize(
+    ("asked", "told"),
+    [
+        (100, "256 samples are taken where 100 are asked for: that many at least, for the ends of an interval"),
+        (300, "512 samples are taken where 300 are asked for: they come in 8 equal blocks of a power of two"),
+        (256, None),
+    ],
+)
+def test_other_samples_than_are_asked_for_are_told(asked: int, told: str | None) -> None:
+    found = compare(slab(resistance(12.0, 2.0), resistance(4.0, 1.5), worth_K=0.1), accuracy_K=2.0, samples=asked)
+    assert found.samples == (asked if told is None else int(told.split()[0]))
+    assert [one for one in found.remarks if "asked for" in one] == ([] if told is None else [told])
 
 
 def test_both_ways_are_told_to_disagree_where_they_do() -> None:

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from thermsim.case.inputs.spread import Spread, enough, points, spread, table
+from thermsim.case.inputs.spread import Spread, filled, points, spread, table
 from thermsim.case.typed.coverage import coverage_factor
 from thermsim.comparison.uncertainty import (
     Sampled,
@@ -127,7 +127,7 @@ def test_points_are_inside_reproducible_and_block_by_block_even() -> None:
             assert np.array_equal(np.sort(np.floor(column * 128)), np.arange(128))
     first, second = np.split(found, 8)[:2]
     assert not np.allclose(first, second)
-    assert (enough(1000), enough(1024), enough(1025), enough(1)) == (1024, 1024, 2048, 8)
+    assert (filled(1000), filled(1024), filled(1025), filled(1)) == (1024, 1024, 2048, 8)
     assert points(64, 0, SEED).shape == (64, 0)
 
 

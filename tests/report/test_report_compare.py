@@ -290,7 +290,7 @@ def test_bars_are_as_long_as_the_gains() -> None:
 
 
 def test_shares_add_up_and_the_rest_is_told() -> None:
-    small = [Contribution(f"input {number}", "shared", 1.0, "", 0.1, None, 0.1, 0.08) for number in range(10)]
+    small = [Contribution(f"input {number}", "both", 1.0, "", 0.1, None, 0.1, 0.08) for number in range(10)]
     one = option(1, "thicker lid", gain(WARMEST, 4.0, 3.0, 5.0), "worth it", contributions=tuple(small))
     (ax,) = shares(comparison(one)).axes
     lengths = [patch.get_width() for patch in ax.patches]
@@ -305,7 +305,7 @@ def test_a_share_is_told_alike_in_picture_and_tables(share: float, told: str) ->
     assert compare_words.share_words(share) == told
     if share < compare_words.SEEN:  # nobody is shown it
         return
-    inputs = (Contribution("big.power_W", "shared", 9.0, "W", 1.0, "assumed", 0.1, share),)
+    inputs = (Contribution("big.power_W", "both", 9.0, "W", 1.0, "assumed", 0.1, share),)
     one = option(1, "thicker lid", gain(WARMEST, 4.0, 3.0, 5.0), "worth it", contributions=inputs)
     found = comparison(one)
     (row,) = (line.split() for line in printed(found).splitlines() if line.split()[:1] == ["big.power_W"])

@@ -71,10 +71,10 @@ def gain(question: tuple[str, ...], value: float, low: float, high: float, proba
 
 def option(number: int, name: str, headline: Gain, kind: Kind, **more: Any) -> OptionResult:
     made = base_and_options()[number]
-    power = Contribution(BOTH, "shared", 9.0, "W", 1.0, "assumed", 0.25, 0.75)
+    power = Contribution(BOTH, "both", 9.0, "W", 1.0, "assumed", 0.25, 0.75)
     given: dict[str, Any] = {
         "gains": (headline, gain(of_reading("R big"), 1.234, 0.9, 1.6), gain(HOTTEST, 1.1, 0.8, 1.4)),
-        "contributions": (power, Contribution(OWN, name, 3.0, "mm", 0.1, "measured", -2.0, 0.25)),
+        "contributions": (power, Contribution(OWN, "option", 3.0, "mm", 0.1, "measured", -2.0, 0.25)),
         "next_measurement": None,
         "unfit": (),
         "ways": AGREE,

@@ -18,9 +18,9 @@ ROWS: list[Row] = [
     option("{option: a}", "an option needs `changes`, or `adds`, or options", "option: a", "option: a, with: thin"),
     option(
         "{option: b, changes: {die.thickness_mm: 0.4}}\n  - {option: a, with: [thin, b]}",
-        "'thin' and 'b' change the same thing: give it in `changes`, or leave one of them out",
+        "'thin' and 'b' both change `(die.thickness_mm)`: give it in `changes`, or leave one of them out",
         "[thin, b]",
-        "[thin, b], changes: {die.thickness_mm: 0.45}",
+        "[thin, b], changes: {{0}: 0.45}",
     ),
     option(
         f"{{option: a, adds: [{{above: lid, below: lid, layers: [{PLATE}]}}]}}",

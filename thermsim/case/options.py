@@ -20,6 +20,7 @@ from thermsim.case.option_changes import OptionChanges
 from thermsim.case.same_height import with_same_height
 from thermsim.case.source.file_origin import Origin, Own
 from thermsim.case.source.marked_values import KeyPath, Source
+from thermsim.case.vocabulary.addresses import address_of
 from thermsim.case.vocabulary.numbers import numbers
 from thermsim.case.vocabulary.schema import Case, Option
 from thermsim.errors import MOST_FAULTS, CaseError, Fault, ThermsimError, UnknownNameError, enough
@@ -74,8 +75,10 @@ def _at_odds(case: Case, name: str, made_by: dict[str, Own]) -> Iterator[str]:
         if one in (before.option for before in case.built_from(other)):
             continue
         twice = [(a, b) for a in its.changed_in_base() for b in others.changed_in_base() if _meet(a, b)]
-        if any(not any(_meet(path, c) for path in pair for c in last) for pair in twice):
-            yield f"{one!r} and {other!r} change the same thing: give it in `changes`, or leave one of them out"
+        left_open = {max(pair, key=len) for pair in twice if not any(_meet(path, c) for path in pair for c in last)}
+        if left_open:
+            what = listed(sorted(address_of(case, path) for path in left_open))
+            yield f"{one!r} and {other!r} both change {what}: give it in `changes`, or leave one of them out"
 
 
 def _meet(one: KeyPath, other: KeyPath) -> bool:

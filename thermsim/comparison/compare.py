@@ -16,19 +16,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.faults.wording import did_you_mean, listed
-from thermsim.case.inputs.spread import REPLICATES, enough
+from thermsim.case.inputs.spread import REPLICATES, enough, rounded_words
 from thermsim.case.vocabulary.schema import Case
 from thermsim.comparison import decision, ranking
 from thermsim.comparison.choice import AS_IN_FILE, chosen
 from thermsim.comparison.family import Family, family, warmest
 from thermsim.comparison.hand_check import flux_bounds
-from thermsim.comparison.outcome import Comparison, Contribution, Gain, Interval, OptionResult
+from thermsim.comparison.outcome import Comparison, Contribution, Gain, Holder, Interval, OptionResult
 from thermsim.comparison.temperatures import temperature
 from thermsim.comparison.tolerances import Samples, sampled
 from thermsim.comparison.uncertainty import Estimate, FirstOrder, Summary, compare_ways, first_order, summarise
 from thermsim.errors import RunawayError, ThermsimError, UnknownNameError
 from thermsim.mesh.remarks import grave_remarks
-from thermsim.nearby.variables import SHARED
 from thermsim.plausibility.cautions import gallium_cautions, option_of
 from thermsim.plausibility.slip import Slip
 from thermsim.progress import Progress
@@ -39,7 +38,6 @@ from thermsim.run.run_tasks import run
 Array = NDArray[np.float64]
 
 SAMPLES, SEED, COVERAGE = 1024, 20_267, 0.90
-FEWEST_SAMPLES = 256  # samples: fewer say too little about the ends of an interval
 MOST_SAMPLES = 2**17  # samples: with twenty inputs they take some hundred megabytes
 
 
@@ -123,7 +121,7 @@ def _contributions(taken: Samples, number: int, judged: _Judged) -> list[Contrib
             found.append(
                 Contribution(
                     given.path,
-                    one.of,
+                    _holder(one.acts_on[0], one.acts_on[number]),
                     given.value,
                     given.unit,
                     given.plus_minus,
@@ -137,10 +135,20 @@ def _contributions(taken: Samples, number: int, judged: _Judged) -> list[Contrib
     return sorted(found, key=lambda one: -one.share)
 
 
-def _as_shares(contributions: Sequence[Contribution], uncertainty_K: float) -> list[ranking.InputShare]:
+def _holder(in_base: bool, in_option: bool) -> Holder:
+    """Whose an input is in this pair: an option's own may also be held by others that build on it."""
+    if in_base and in_option:
+        return "both"
+    return "base" if in_base else "option"
+
+
+def _as_shares(
+    contributions: Sequence[Contribution], base: str, option: str, uncertainty_K: float
+) -> list[ranking.InputShare]:
+    owner = {"both": "", "base": f" ({base})", "option": f" ({option})"}
     return [
         ranking.InputShare(
-            name=one.path if one.of == SHARED else f"{one.path} ({one.of})",
+            name=one.path + owner[one.held_by],
             value=one.value,
             half_width=one.half_width,
             unit=one.unit,
@@ -164,7 +172,7 @@ def _option(
     headline = next(one for one in judged if one.gain.question == whole.headline)
     gain = headline.gain
     contributions = _contributions(taken, number, headline)
-    shares = _as_shares(contributions, headline.estimate.uncertainty)
+    shares = _as_shares(contributions, whole.names[0], name, headline.estimate.uncertainty)
     slips = list(gallium_cautions(whole.cases[number], option_of(whole.cases[number])))
     dangers = [] if name in accept_danger else [slip.message for slip in slips if slip.severity == "danger"]
     found = decision.verdict(
@@ -278,7 +286,7 @@ def compare(
         seed=seed,
         way=_way(whole, taken),
         seconds=time.perf_counter() - start,
-        remarks=tuple(_remarks(whole, taken)),
+        remarks=(*rounded_words(samples, count), *_remarks(whole, taken)),
     )
 
 
@@ -289,7 +297,7 @@ def _count(samples: int) -> int:
             f"{samples:g} samples are more than the {MOST_SAMPLES} that a comparison holds",
             "ask for fewer: four times as many halve what chance leaves of an interval, and 1024 leave some percent",
         )
-    return enough(max(samples, FEWEST_SAMPLES))
+    return enough(samples)
 
 
 def identity(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ from thermsim.readout.ladder import Ladder
 from thermsim.readout.observable import Observable
 
 Array = NDArray[np.float64]
+Holder = Literal["both", "base", "option"]
 
 
 @dataclass(frozen=True)
@@ -84,14 +86,14 @@ class Gain:
 class Contribution:
     """One input's part in the doubt of the headline gain.
 
-    path : address of the input; of : "shared", or the name of the case that owns it
+    path : address of the input; held_by : whether base and option share it, or who of them alone has it
     sensitivity : kelvin of gain per `unit`; half_width : of the input, in `unit`
     share : of the variance of the gain, 0 to 1
     is_measurable, is_ratio : whether it can be measured before the step, and whether nothing is its zero
     """
 
     path: str
-    of: str
+    held_by: Holder
     value: float
     unit: str
     half_width: float

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.inputs.exact import exact_inputs, exact_lines
-from thermsim.case.inputs.spread import enough, table
+from thermsim.case.inputs.spread import enough, rounded_words, table
 from thermsim.doubt.bands import band_of, normal
 from thermsim.doubt.responses import FAR, Responses, moves_of, responses
 from thermsim.errors import ThermsimError
@@ -34,7 +34,7 @@ Array = NDArray[np.float64]
 
 COVERAGE, SEED = 0.90, 20_269
 POINTS = 2048  # of the Latin hypercube: its own error is far below what a doubt is told to
-FEWEST_SAMPLES, MOST_SAMPLES = 256, 2**14
+MOST_SAMPLES = 2**14
 VISIBLE_SHARE = 0.1  # share of the width of a band by which both ways, or inputs acting together, visibly differ
 SEEN_SHARE = 1e-3  # share of the largest move below which an input moves nothing
 
@@ -83,9 +83,9 @@ def with_input_doubt(
     )
     remarks = study.remarks(curves)
     if samples is not None:
-        count = enough(max(samples, FEWEST_SAMPLES))
+        count = enough(samples)
         sampled, said = study.sampled(count, workers, progress)
-        remarks = [*(one for one in remarks if "`--samples" not in one), *said]
+        remarks = [*(one for one in remarks if "`--samples" not in one), *rounded_words(samples, count), *said]
         remarks += study.disagreement(bands[HOTTEST], sampled[HOTTEST], count)
         bands, way = sampled, f"{count:,} samples, each solved in full on {study.cells:,} cells"
     found = InputDoubt(coverage, bands, study.moved(curves), exact, way, tuple(remarks))

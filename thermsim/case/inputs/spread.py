@@ -24,6 +24,7 @@ from thermsim.errors import ThermsimError
 Array = NDArray[np.float64]
 
 REPLICATES = 8
+FEWEST_SAMPLES = 256  # of a study: fewer say too little about the ends of an interval
 BITS = 30  # binary digits of a Sobol coordinate
 
 
@@ -137,7 +138,7 @@ def points(count: int, inputs: int, seed: int, replicates: int = REPLICATES) -> 
     if rest or replicates < 2 or each < 1 or each & (each - 1):
         raise ThermsimError(
             f"{count} samples cannot be made from {replicates} blocks of a power of two",
-            f"take {enough(count, max(replicates, 2))} samples in {max(replicates, 2)} blocks",
+            f"take {filled(count, max(replicates, 2))} samples in {max(replicates, 2)} blocks",
         )
     if inputs == 0:
         return np.empty((count, 0))
@@ -147,7 +148,23 @@ def points(count: int, inputs: int, seed: int, replicates: int = REPLICATES) -> 
     return np.concatenate(blocks) + 0.5**BITS / 2.0
 
 
-def enough(count: int, replicates: int = REPLICATES) -> int:
+def rounded_words(asked: int, taken: int) -> tuple[str, ...]:
+    """Why other samples are taken than were asked for; nothing where they are the same."""
+    if taken == asked:
+        return ()
+    if asked < FEWEST_SAMPLES:
+        why = "that many at least, for the ends of an interval"
+    else:
+        why = f"they come in {REPLICATES} equal blocks of a power of two"
+    return (f"{taken} samples are taken where {asked} are asked for: {why}",)
+
+
+def enough(count: int) -> int:
+    """The least number of samples, not below `count`, that a study takes."""
+    return filled(max(count, FEWEST_SAMPLES))
+
+
+def filled(count: int, replicates: int = REPLICATES) -> int:
     """The least number of samples, not below `count`, that `points` takes."""
     each = max(1, -(-count // replicates))
     return int(replicates * 2 ** (each - 1).bit_length())

@@ -7,7 +7,7 @@ from typing import Any
 
 from thermsim.case.source.marked_values import KeyPath, Source
 from thermsim.case.typed.keys import in_words, unit_at
-from thermsim.case.vocabulary.addresses import called
+from thermsim.case.vocabulary.addresses import address_of
 from thermsim.case.vocabulary.schema import Case
 
 
@@ -45,11 +45,7 @@ def _place(case: Case, source: Source, path: KeyPath) -> str:
     if path[0] == "options" and len(path) > 2:
         name = source.at((*path[:2], "option"))
         return f"option {name!r}: {'.'.join(map(str, path[3 if path[2] == 'changes' else 2 :]))}"
-    around = [one for one in called(case) if path[: len(one.path)] == one.path]
-    if not around:
-        return ".".join(map(str, path))
-    nearest = max(around, key=lambda one: len(one.path))
-    return ".".join([nearest.address, *map(str, path[len(nearest.path) :])])
+    return address_of(case, path)
 
 
 def _understood(value: Any, path: KeyPath) -> str:

@@ -35,6 +35,17 @@ class Called:
     address: str = ""
 
 
+def address_of(case: Case, path: KeyPath) -> str:
+    """What a value is called, `die.thickness_mm`; a layer that an option adds stands in a path by its name."""
+    if path[:1] == ("layers",) and len(path) > 1 and isinstance(path[1], str):
+        return ".".join(map(str, path[1:]))
+    around = [one for one in called(case) if path[: len(one.path)] == one.path]
+    if not around:
+        return ".".join(map(str, path))
+    nearest = max(around, key=lambda one: len(one.path))
+    return ".".join([nearest.address, *map(str, path[len(nearest.path) :])])
+
+
 def called(case: Case) -> tuple[Called, ...]:
     """All entries that can be named, in the order of the file."""
     found = tuple(_named(case))

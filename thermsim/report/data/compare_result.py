@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from thermsim.report.data.result import _finite as finite
 from thermsim.report.data.result import result
-from thermsim.report.words.comparison import headline_question, held_by, is_within_scatter, name_of, scatter_K
+from thermsim.report.words.comparison import headline_question, is_within_scatter, name_of, scatter_K
 
 if TYPE_CHECKING:
     from thermsim.comparison.outcome import Comparison, Contribution, Gain, OptionResult, Temperature
@@ -146,7 +146,6 @@ def _ends(gain: dict[str, Any], whose: str) -> tuple[float | None, ...]:
 
 
 def _option(comparison: Comparison, one: OptionResult) -> dict[str, Any]:
-    whose = held_by(comparison, one)
     step = one.next_measurement
     return {
         "option": one.option,
@@ -168,7 +167,7 @@ def _option(comparison: Comparison, one: OptionResult) -> dict[str, Any]:
             }
             for gain in one.gains
         ],
-        "contributions": [_contribution(each, whose) for each in one.contributions],
+        "contributions": [_contribution(each) for each in one.contributions],
         "next_measurement": None
         if step is None
         else {"input": step.name, "within": step.half_width, "unit": step.unit, "words": step.words},
@@ -200,10 +199,10 @@ def _gain(gain: Gain) -> dict[str, float]:
     }
 
 
-def _contribution(one: Contribution, whose: dict[tuple[str, str], str]) -> dict[str, Any]:
+def _contribution(one: Contribution) -> dict[str, Any]:
     return {
         "input": one.path,
-        "held_by": whose.get((one.path, one.of)),
+        "held_by": one.held_by,
         "value": one.value,
         "unit": one.unit,
         "plus_minus": one.half_width,

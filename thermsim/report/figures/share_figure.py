@@ -10,7 +10,6 @@ from thermsim.report.words.comparison import (
     GRIDS,
     SEEN,
     grid_share,
-    held_by,
     share_words,
     shown_contributions,
     tolerance_words,
@@ -62,11 +61,9 @@ def _draw(comparison: Comparison, shown: list[OptionResult]) -> Figure:
 
 def _rows(comparison: Comparison, one: OptionResult) -> list[tuple[str, str, float]]:
     """Name of the input, its tolerance in words, its share; then all others together, and the grids."""
-    whose = held_by(comparison, one)
     rows = []
     for each in shown_contributions(one, MOST):
-        of = whose_words(whose.get((each.path, each.of), ""))
-        rows.append((each.path, f"{tolerance_words(each)}; {of}" if of else tolerance_words(each), each.share))
+        rows.append((each.path, f"{tolerance_words(each)}; {whose_words(each)}", each.share))
     rest = sum(each.share for each in one.contributions) - sum(share for *_, share in rows)
     rows += [(REST, "", rest)] if rest >= SEEN else []
     grid = grid_share(one)

@@ -69,11 +69,10 @@ def contributions(comparison: Comparison) -> list[Table]:
     """A table for each option whose gain has a doubt from inputs."""
     found = []
     for one in comparison.options:
-        whose = words.held_by(comparison, one)
         rows = [
             (
                 each.path,
-                words.whose_words(whose.get((each.path, each.of), "")),
+                words.whose_words(each),
                 words.tolerance_words(each),
                 words.share_words(each.share),
                 words.sensitivity_words(each),

@@ -17,7 +17,6 @@ from thermsim.report.words.comparison import (
     exact_words,
     grid_share,
     headline_question,
-    held_by,
     interval_words,
     is_small_print,
     marks_of,
@@ -147,12 +146,18 @@ def _cautions(comparison: Comparison) -> list[Block]:
 def _contributions(comparison: Comparison) -> Iterator[Block]:
     rows: list[tuple[str, ...]] = []
     for one in comparison.options:
-        whose = held_by(comparison, one)
         shown = shown_contributions(one, MOST_INPUTS)
         rows += [(one.option, "", "", "", "")] if shown else []
         for each in shown:
-            of = whose_words(whose.get((each.path, each.of), ""))
-            rows.append((f"  {each.path}", share_words(each.share), of, tolerance_words(each), sensitivity_words(each)))
+            rows.append(
+                (
+                    f"  {each.path}",
+                    share_words(each.share),
+                    whose_words(each),
+                    tolerance_words(each),
+                    sensitivity_words(each),
+                )
+            )
         if shown and (grid := grid_share(one)) >= SEEN:
             rows.append((f"  {GRIDS}", share_words(grid), "", "", ""))
     if rows:

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 from thermsim.comparison.decision import scatter_of_comparison
 from thermsim.mesh.remarks import is_grave
-from thermsim.nearby.variables import SHARED, variables
 from thermsim.readout.observable import HOTTEST, Observable
 from thermsim.report.words.input_doubt import NO_END, exact_by_case, exact_of, swing
 from thermsim.report.words.input_doubt import exact_words as words_of_exact
@@ -263,20 +262,8 @@ def remarks_of(comparison: Comparison, grave: bool) -> list[str]:
     return list(dict.fromkeys(kept))
 
 
-def held_by(comparison: Comparison, one: OptionResult) -> dict[tuple[str, str], str]:
-    """By (path, of) of a contribution to an option: whether base and option share the input, or who has it alone."""
-    pair = variables((comparison.base.case, one.case), (comparison.base_name, one.option))
-    found = {}
-    for variable in pair:
-        whose = "both" if all(variable.acts_on) else "base" if variable.acts_on[0] else "option"
-        of = one.option if whose == "option" else SHARED
-        found[variable.input.path, of] = whose
-        found.setdefault((variable.input.path, variable.of), whose)
-    return found
-
-
-def whose_words(whose: str) -> str:
-    return {"both": "shared", "base": "of the base", "option": "of the option"}.get(whose, "")
+def whose_words(one: Contribution) -> str:
+    return {"both": "shared", "base": "of the base", "option": "of the option"}[one.held_by]
 
 
 def tolerance_words(one: Contribution) -> str:
