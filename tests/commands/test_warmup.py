@@ -6,12 +6,17 @@ import csv
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from thermsim.case.load import read_case
 from thermsim.commands.main import commands
 from thermsim.errors import ThermsimError, WriteError
-from thermsim.report.data.warmup_result import WARMUP_KEYS
+from thermsim.mesh.remarks import is_grave, slips_in_words
+from thermsim.report.data.warmup_result import WARMUP_KEYS, document
+from thermsim.report.text.warmup_table import warmup_blocks
+from thermsim.warming.warmup import settled_between, warmup
 
 CASE = """
 title: a die under a lid
@@ -88,3 +93,29 @@ def test_curves_are_drawn_on_axes_that_are_given(tmp_path: Path) -> None:
         warmup_curves(found, asked=["zone nowhere"])
     assert "zone core, highest" in str(found)
     assert "<table>" in found._repr_html_()
+
+
+def test_a_likely_slip_is_told_beside_a_warm_up_as_beside_a_prediction(tmp_path: Path) -> None:
+    """A lid of 24 mm, a decimal point away from 2.4: in the text before the numbers, and in the document."""
+    slipped = tmp_path / "slipped.yaml"
+    slipped.write_text(CASE.replace("thickness_mm: 2.4}", "thickness_mm: 24.0}"), encoding="utf-8")
+    found = warmup(read_case(slipped), 0.01, 100.0, accuracy_K=5.0)
+    told = [remark for remark in found.remarks if remark.startswith("WARNING: lid.thickness_mm")]
+    assert told and told[0] in slips_in_words(read_case(slipped))
+    assert document(found)["remarks"] == list(found.remarks)
+    assert [block.notes for block in warmup_blocks(found) if block.title == "Read first"] == [
+        tuple(remark for remark in found.remarks if is_grave(remark))
+    ]
+
+
+def test_settled_is_no_sharper_than_the_doubts() -> None:
+    """A rise left of 10 K exp(-t / 1 s) is w from 1 K at ln(10 K / (1 K +- w)): closed form of a single body."""
+    times = np.geomspace(1e-2, 1e2, 400)
+    left = 10.0 * np.exp(-times)
+    for width in (0.0, 0.5):
+        found = settled_between(times, left, np.full(400, width), 1.0)
+        assert found == pytest.approx((np.log(10.0 / (1.0 + width)), np.log(10.0 / (1.0 - width))), rel=1e-3)
+    assert settled_between(times, left, np.full(400, 4.0), 1.0) is None  # the doubts are wider than what is asked
+    unknown_first = np.where(times < 5.0, np.inf, 0.0)
+    span = settled_between(times, left, unknown_first, 1.0)
+    assert span is not None and span[0] == times[0] and span[1] == times[times >= 5.0][0]

@@ -155,6 +155,22 @@ ONE_MISTAKE = [
         "bottom, film_W_m2K: 10,",
         "the face `bottom` is taken as a whole in line 51",
     ),
+    (
+        "film_W_m2K: 14000",
+        "film_W_m2K: 14000 W/m2",
+        "14000 W",
+        "face 'top': `film_W_m2K` must be a number, or a mapping with `value`, `plus_minus`, `basis`, "
+        "found the text '14000 W/m2'; that is a heat flux, and `film_W_m2K` takes a "
+        "film coefficient in W/m2K; did you mean 14000 W/m2K?",
+    ),
+    (
+        "film_W_m2K: 14000",
+        "cooler_K_W: 0.05 W/K",
+        "0.05",
+        "face 'top': `cooler_K_W` must be a number, or a mapping with `value`, `plus_minus`, `basis`, "
+        "found the text '0.05 W/K'; that is a thermal conductance, and `cooler_K_W` "
+        "takes a thermal resistance in K/W; its reciprocal is 20 K/W: write 20",
+    ),
     ("film_W_m2K: 14000, ", "", "{face: top", "face 'top': `film_W_m2K` is missing: `fluid_C` is given, and needs it"),
     ("in: die, at_mm", "in: dice, at_mm", "dice", "probe 'under C5': there is no part 'dice'; did you mean `die`?"),
     ("[10.3, 2.2, 0.0]", "[10.3, 2.2, 0.7]", "[10.3", "probe 'under C5': z = 0.7 mm lies outside 'die'"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from math import inf, isfinite
 
 import numpy as np
@@ -35,17 +36,31 @@ def remarks(prediction: Prediction) -> tuple[str, ...]:
 
     What may make the numbers worthless begins with DANGER or WARNING.
     """
-    found = (
-        *_slips(prediction.case),
-        *_too_hot(prediction),
-        *(f"WARNING: {one.words}" for one in materials_not_held(prediction.case, prediction.field)),
-        *_accuracy(prediction),
-        *_flow_accuracy(prediction),
-        *_touching(prediction.field),
-        *_unseen(prediction),
-        *_laws(prediction.field),
+    hottest = prediction.answers[HOTTEST]
+    return grave_first(
+        [
+            *remarks_of_state(prediction.case, prediction.field, hottest),
+            *_accuracy(prediction),
+            *_flow_accuracy(prediction),
+            *_unseen(prediction),
+        ]
     )
-    return tuple(sorted(found, key=lambda text: [text.startswith(word) for word in GRAVE], reverse=True))
+
+
+def remarks_of_state(case: Case, field: Field, hottest_C: float) -> list[str]:
+    """What must be told beside a steady state, and beside what ends there, whatever is known of its accuracy."""
+    return [
+        *slips_in_words(case),
+        *_too_hot(field, hottest_C),
+        *(f"WARNING: {one.words}" for one in materials_not_held(case, field)),
+        *_touching(field),
+        *_laws(field),
+    ]
+
+
+def grave_first(told: Iterable[str]) -> tuple[str, ...]:
+    """Dangers, then warnings, then the others, each in the order they came in."""
+    return tuple(sorted(told, key=lambda text: [text.startswith(word) for word in GRAVE], reverse=True))
 
 
 def is_grave(remark: str) -> bool:
@@ -161,9 +176,8 @@ def _laws(field: Field) -> list[str]:
     return found
 
 
-def _too_hot(prediction: Prediction) -> list[str]:
-    hottest = prediction.answers[HOTTEST]
-    heated = prediction.field.heat_made_W > 0.0
+def _too_hot(field: Field, hottest: float) -> list[str]:
+    heated = field.heat_made_W > 0.0
     if not heated and hottest > NOTHING_SURVIVES_C:
         return [f"WARNING: {hottest:.0f} C is hotter than any package: check temperatures, fluxes and films for a slip"]
     if not heated or hottest <= SURVIVES_C:
@@ -174,7 +188,7 @@ def _too_hot(prediction: Prediction) -> list[str]:
     ]
 
 
-def _slips(case: Case) -> list[str]:
+def slips_in_words(case: Case) -> list[str]:
     """Dangers and warnings of the case, and what gallium does to copper: that cannot be undone either."""
     told = [slip for slip in slips_of(case) if slip.severity != "notice"]
     told += [slip for slip in gallium_cautions(case, option_of(case)) if slip.severity == "notice"]

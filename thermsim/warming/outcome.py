@@ -25,7 +25,8 @@ class Curve:
     mesh_doubt : (n,) how far the grids may hold it off; time_doubt : how far the small model in time may
     held_doubt : (n,) how far conductivities, heat capacities and leakage that are held still may
     unheated : before the load came on; loaded : the steady state that it ends at
-    settled_s : from when on it stays within `settled_K` of its end [s]; None if that is later than the last time
+    settled_s : earliest and latest time [s], as the doubts allow, from which on it stays within `settled_K` of its end;
+        None if that is later than the last time, or the doubts are wider than `settled_K` until then
     """
 
     value: Array
@@ -34,7 +35,7 @@ class Curve:
     held_doubt: Array
     unheated: float
     loaded: Doubt
-    settled_s: float | None
+    settled_s: tuple[float, float] | None
 
     @property
     def half_width(self) -> Array:

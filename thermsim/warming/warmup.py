@@ -16,13 +16,14 @@ from thermsim.materials.catalogue import Law, Material
 from thermsim.mesh.convergence import Doubt, doubts
 from thermsim.mesh.memory import allowed_GB
 from thermsim.mesh.predict import ENDLESS, FEWEST_GRIDS, OUTER_K, plan_for, solve_on
+from thermsim.mesh.remarks import grave_first, remarks_of_state
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, plan_grid
 from thermsim.model.storage import cell_capacities, check_capacities, left_out, storing_films, storing_joints
 from thermsim.progress import Progress
 from thermsim.readout.answers import answers, observables
 from thermsim.readout.field import LARGEST_IMBALANCE, Field
-from thermsim.readout.observable import Answers, Observable
+from thermsim.readout.observable import HOTTEST, Answers, Observable
 from thermsim.rounding import two_digits_up
 from thermsim.solver.guesses import guess_from
 from thermsim.transient.curves import Reader
@@ -176,6 +177,24 @@ class _Family:
             if not asked.is_heat
         )
 
+    def _settled_s(self, number: int, within_K: float) -> tuple[float, float] | None:
+        """Earliest and latest time [s] from which on an answer is near its end, as its doubts allow; None if never.
+
+        Grids err alike at a time and at the end: what is left to rise is judged as an answer of its own.
+        """
+        assert self.held is not None
+        table = np.array([rows[number] for rows in self.tables])
+        sizes = [1.0 / step.multiplier for step in self.steps]
+        off = np.full(len(self.times), np.inf)
+        mesh = off.copy()
+        bound = np.isfinite(table[:, :-1]).all(axis=0) & np.isfinite(table[:, -1]).all()
+        if bound.any():
+            left = doubts(table[:, :-1][:, bound] - table[:, -1:], sizes, 2.0 * max(self.errors))
+            off[bound] = [abs(each.value) for each in left]
+            mesh[bound] = [each.half_width for each in left]
+        width = mesh + self.time_doubts[self.asked[number]] + self.held[number]
+        return settled_between(self.times, off, width, within_K)
+
     def outcome(self, settled_K: float) -> Warmup:
         assert self.field is not None and self.held is not None
         row = len(self.times) + 1
@@ -186,7 +205,7 @@ class _Family:
             told = [each.at_finest for each in told] if one.is_heat else told
             value = np.array([each.value for each in told[:-1]])
             mesh = np.array([each.half_width for each in told[:-1]])
-            settled = None if one.is_heat else _settled_s(self.times, value, told[-1].value, settled_K)
+            settled = None if one.is_heat else self._settled_s(number, settled_K)
             unheated = 0.0 if one.takes == "power" else rest[one]
             curves[one] = Curve(value, mesh, self.time_doubts[one], self.held[number], unheated, told[-1], settled)
         status: Literal["accuracy held", "accuracy not held"] = (
@@ -312,15 +331,28 @@ def _check_memory(plan: GridPlan, memory_GB: float) -> None:
         )
 
 
-def _settled_s(times: Array, value: Array, end: float, within_K: float) -> float | None:
-    """From when on a curve stays near its end [s], linear in the logarithm of time; the first time if always."""
-    off = np.abs(value - end)
+def settled_between(times: Array, off: Array, width: Array, within_K: float) -> tuple[float, float] | None:
+    """Earliest and latest time [s] from which on a curve is near its end, as its doubts allow.
+
+    off, width : (n,) how far it is from its end at each time, and how far that may be wrong [K]; inf where not known
+    Returns None where it may still be farther off than `within_K` at the last time.
+    """
+    latest = _stays_s(times, off + width, within_K)
+    nearest = np.where(np.isfinite(width), np.maximum(off - width, 0.0), 0.0)
+    earliest = _stays_s(times, nearest, within_K)
+    return None if latest is None or earliest is None else (earliest, latest)
+
+
+def _stays_s(times: Array, off: Array, within_K: float) -> float | None:
+    """From when on what a curve is off stays small [s], linear in the logarithm of time; the first time if always."""
     late = np.flatnonzero(~(off <= within_K))
     if not len(late):
         return float(times[0])
     last = int(late[-1])
     if last == len(times) - 1:
         return None
+    if not np.isfinite(off[last]):
+        return float(times[last + 1])
     share = (off[last] - within_K) / (off[last] - off[last + 1])
     return float(times[last] * (times[last + 1] / times[last]) ** share)
 
@@ -331,7 +363,7 @@ def _line(step: TimeStep, worst_K: float) -> str:
 
 
 def _remarks(found: Warmup) -> tuple[str, ...]:
-    said = []
+    said = remarks_of_state(found.case, found.field, found.curves[HOTTEST].loaded.value)
     worst, doubt = found.worst
     if found.status == "accuracy not held":
         said.append(
@@ -347,4 +379,4 @@ def _remarks(found: Warmup) -> tuple[str, ...]:
     said += [
         f"what the joint {name!r} stores is left out: nobody knows how thick it is" for name in left_out(found.case)
     ]
-    return tuple(said)
+    return grave_first(said)

@@ -272,9 +272,30 @@ def _in_key_unit(number: Fraction, words: str, wanted: Wanted) -> Fraction:
     except WrongKindError as wrong:
         of = unit_kind(wanted)
         is_of = f"that is {wrong.is_of}, and" if wrong.is_of else f"{words} is of another kind:"
-        raise NotUnderstoodError(f"{is_of} `{wanted.key}` takes {of}", of_kind=(number, unit)) from None
+        said, slip = f"{is_of} `{wanted.key}` takes {of}", _slip_of_unit(number, unit, words, wanted)
+        if slip:
+            raise NotUnderstoodError(f"{said}; {slip}") from None
+        raise NotUnderstoodError(said, of_kind=(number, unit)) from None
     _refuse_beyond(float(found), found == 0)
     return found
+
+
+def _slip_of_unit(number: Fraction, unit: Unit, words: str, wanted: Wanted) -> str:
+    """What was meant where the kelvin of a unit was forgotten, or the unit stands upside down; else nothing."""
+    from thermsim.case.typed.conversion import is_same_kind, unit_named
+
+    into = unit_named(wanted.unit)
+    with_kelvin = unit_of_words(f"{words}K") if "/" in words else None
+    if with_kelvin is not None and is_same_kind(with_kelvin, into):
+        return f"did you mean {as_text(number)} {words}K?"
+    turned = Unit(tuple((name, -power) for name, power in unit.powers), -unit.percents)
+    if number == 0 or wanted.is_half_width or not is_same_kind(turned, into):
+        return ""
+    reciprocal = as_text(converted(1 / number, turned, into, True))
+    return (
+        f"its reciprocal is {reciprocal} {wanted.unit}: write {reciprocal}, or {as_text(number)} with the unit turned "
+        "round if the number was meant so"
+    )
 
 
 def unit_kind(wanted: Wanted) -> str:

@@ -33,8 +33,8 @@ WARMUP_KEYS: dict[str, str] = {
     "curves[].held_doubt": "at each time: by how much properties that are held still may be off",
     "curves[].loaded": "the steady state that it ends at",
     "curves[].loaded_mesh_doubt": "mesh doubt of that",
-    "curves[].settled_s": "from when on it stays within `settled_K` of its end [s]; null if after the last time, and "
-    "for heats",
+    "curves[].settled_s": "earliest and latest time, as the doubts allow, from which on it stays within `settled_K` of "
+    "its end [s]; null if after the last time, if the doubts are wider than `settled_K` until then, and for heats",
     "time_constants_s": "of the small model on the finest grid, longest first [s]",
     "films": "joints whose film stores heat as cells",
     "shifts_per_s": "at which the small model was taken, in this order [1/s]",
@@ -92,7 +92,7 @@ def _curve(name: str, unit: str, curve: Curve) -> dict[str, Any]:
         "held_doubt": [_number(value) for value in curve.held_doubt.tolist()],
         "loaded": _number(curve.loaded.value),
         "loaded_mesh_doubt": _number(curve.loaded.half_width),
-        "settled_s": curve.settled_s,
+        "settled_s": None if curve.settled_s is None else list(curve.settled_s),
     }
 
 

@@ -12,6 +12,8 @@ from thermsim.rounding import two_digits_up
 from thermsim.warming.outcome import Curve, Warmup
 
 MOST_TIMES = 5  # columns of times in a table
+TIME_UNITS = ((1.0, "ms", 1e-3), (7200.0, "s", 1.0))  # below which [s] which unit, and its size [s]
+HOURS = ("h", 3600.0)
 
 
 def warmup_blocks(found: Warmup) -> list[Block]:
@@ -41,10 +43,21 @@ def shown_times(found: Warmup) -> list[int]:
 
 def time_in_words(seconds: float) -> str:
     """`0.1 ms`, `25 ms`, `300 s`, `2.5 h`: three digits at most."""
-    for limit, unit, size in ((1.0, "ms", 1e-3), (7200.0, "s", 1.0)):
-        if seconds < limit:
-            return f"{significant(seconds / size, 3)} {unit}"
-    return f"{significant(seconds / 3600.0, 3)} h"
+    unit, size = _unit_for(seconds)
+    return f"{significant(seconds / size, 3)} {unit}"
+
+
+def settled_in_words(curve: Curve) -> str:
+    """`0.74-1.31 s`, three digits each; one time where they tell no difference."""
+    if curve.settled_s is None:
+        return UNKNOWN
+    unit, size = _unit_for(curve.settled_s[1])
+    earliest, latest = (significant(seconds / size, 3) for seconds in curve.settled_s)
+    return f"{latest} {unit}" if earliest == latest else f"{earliest}-{latest} {unit}"
+
+
+def _unit_for(seconds: float) -> tuple[str, float]:
+    return next(((unit, size) for limit, unit, size in TIME_UNITS if seconds < limit), HOURS)
 
 
 def _head(found: Warmup) -> Block:
@@ -67,7 +80,7 @@ def _temperatures(found: Warmup, curves: dict[Observable, Curve], at: list[int])
             plain(curve.unheated, curve.loaded.half_width, 2),
             *(plain(float(curve.value[index]), float(curve.half_width[index]), 2) for index in at),
             plain(curve.loaded.value, curve.loaded.half_width, 2),
-            UNKNOWN if curve.settled_s is None else time_in_words(curve.settled_s),
+            settled_in_words(curve),
         )
         for one, curve in curves.items()
     )
@@ -78,7 +91,8 @@ def _temperatures(found: Warmup, curves: dict[Observable, Curve], at: list[int])
     doubts += [f"held still {two_digits_up(held)} K"] if held > 0.0 else []
     notes = (
         f"At most, of all at all times: {', '.join(doubts)}. Tolerances of the inputs are not in it.",
-        f"Settled: from then on within {found.settled_K:g} K of the end; - where that is after the last time.",
+        f"Settled: from then on within {found.settled_K:g} K of the end, from the earliest to the latest time that the "
+        "doubts allow; - where that is after the last time, or the doubts are wider than that until then.",
     )
     return Block("Temperatures over time", columns=tuple(columns), rows=rows, notes=notes)
 
