@@ -193,6 +193,19 @@ def test_inputs_that_act_together_are_seen(predicted: Prediction) -> None:
     assert curves.deviation(np.array([[1.2, 1.2]]))[0, 0] == pytest.approx(2.4 + 1.44, rel=1e-6)
 
 
+def test_the_error_of_other_cells_falls_out(predicted: Prediction) -> None:
+    """y = a + b + a b, and 7 more wherever a is not zero, as on a grid of other cells: curves as without it."""
+    varied = four_rectangular(predicted)[:2]
+
+    def answer(values: Mapping[str, float]) -> NDArray[np.float64]:
+        a, b = (values.get(path, 0.0) for path in ("x0", "x1"))
+        return np.array([a + b + a * b + (7.0 if a else 0.0)])
+
+    curves = responses(answer, varied, np.zeros(1), 0, lambda values: not values.get("x0", 0.0))
+    assert curves.deviation(np.array([[1.0, 0.0]]))[0, 0] == pytest.approx(1.0 + 0.25, abs=0.3)
+    assert curves.deviation(np.array([[1.2, 1.2]]))[0, 0] == pytest.approx(2.4 + 1.44, rel=1e-6)
+
+
 def test_no_state_at_an_end_is_seen(predicted: Prediction) -> None:
     varied = four_rectangular(predicted)[:2]
 

@@ -133,7 +133,7 @@ class _Study:
     @cached_property
     def curves(self) -> Responses:
         solver = SampleSolver((self.prediction.case,), 0, self.prediction.plan, self.multiplier, tuple(self.places))
-        return responses(solver.answer, self.acting, solver.answer({}), self.places[HOTTEST])
+        return responses(solver.answer, self.acting, solver.answer({}), self.places[HOTTEST], solver.keeps_cells)
 
     @cached_property
     def hypercube(self) -> _Points:

@@ -4,6 +4,8 @@ Each input is moved by its standard uncertainty, alone; one that carries much of
 moved to the other side too, which tells its curvature. The answers are then the sum of these curves. What that leaves
 out, inputs acting together, is measured along the direction in which the hottest spot rises most likely: with all
 inputs moved along it at once, what differs from the sum is taken to grow with the square of the way, to either side.
+Where a move parts outlines that were one, the moved state stands on other cells than the nominal one: what it changes
+is then twice what the second half of the way changes, so that the error of the cells falls out.
 The sum of curves of one input each is the univariate dimension reduction of Rahman and Xu, Probabilistic Engineering
 Mechanics 19 (2004) 393; the direction is that of the design point of the first-order reliability method (Hasofer and
 Lind, J. Eng. Mech. 100 (1974) 111). Both from memory.
@@ -23,6 +25,7 @@ from thermsim.nearby.variables import Variable
 
 Array = NDArray[np.float64]
 Answer = Callable[[Mapping[str, float]], Array]
+KeepsCells = Callable[[Mapping[str, float]], bool]
 
 STRONG_SHARE = 0.2  # share of the variance of the hottest spot from which on an input is moved to both sides
 SMALLEST_MOVE = 0.2  # standard uncertainties that a bound must leave for a move to tell a slope
@@ -58,17 +61,23 @@ def moves_of(spread: Spread, values: Array) -> Array:
     return (values - spread.value) / spread.uncertainty
 
 
-def responses(answer: Answer, varied: Sequence[Variable], nominal: Array, hottest: int) -> Responses:
+def responses(
+    answer: Answer, varied: Sequence[Variable], nominal: Array, hottest: int, keeps_cells: KeepsCells = lambda _: True
+) -> Responses:
     """Find the curves of inputs that act on temperatures (`varied`).
 
     answer : of some numbers of the case by path, (answers,); nominal : with none changed; hottest : its place there
+    keeps_cells : whether such numbers leave the grid its cells
     """
-    return _Finder(answer, varied, nominal, hottest).found()
+    return _Finder(answer, varied, nominal, hottest, keeps_cells).found()
 
 
 class _Finder:
-    def __init__(self, answer: Answer, varied: Sequence[Variable], nominal: Array, hottest: int) -> None:
+    def __init__(
+        self, answer: Answer, varied: Sequence[Variable], nominal: Array, hottest: int, keeps_cells: KeepsCells
+    ) -> None:
         self.answer, self.varied, self.nominal, self.hottest = answer, varied, nominal, hottest
+        self.keeps_cells = keeps_cells
         self.spreads = [one.spread for one in varied]
         self.solves, self.runs_away = 0, False
         self.left_out: dict[str, str] = {}
@@ -113,6 +122,9 @@ class _Finder:
             return None
         path = self.varied[number].input.path
         change = self._change({path: value}, path)
+        if change is not None and not self.keeps_cells({path: value}):
+            half = self._change({path: 0.5 * (value + self.spreads[number].value)}, path)
+            change = None if half is None else 2.0 * (change - half)
         return None if change is None else (moved, change)
 
     def _change(self, values: Mapping[str, float], path: str = "") -> Array | None:
@@ -134,4 +146,15 @@ class _Finder:
         way, change = float(moves @ curves.direction), self._change(values)
         if change is None or way < SMALLEST_MOVE:
             return curves.together
-        return np.asarray((change - curves.deviation(moves[None])[0]) / way**2)
+        beyond, square = change - curves.deviation(moves[None])[0], way**2
+        if not self.keeps_cells(values):
+            middle = {
+                one.input.path: 0.5 * (values[one.input.path] + spread.value)
+                for one, spread in zip(self.varied, self.spreads, strict=True)
+                if one.input.path in values
+            }
+            half = self._change(middle)
+            if half is None:
+                return curves.together
+            beyond, square = beyond - (half - curves.deviation(0.5 * moves[None])[0]), 0.75 * square
+        return np.asarray(beyond / square)

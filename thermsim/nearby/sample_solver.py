@@ -106,6 +106,12 @@ class SampleSolver:
             self.state = steady.state
         return Field.of(model, steady)
 
+    def keeps_cells(self, values: Mapping[str, float]) -> bool:
+        """Whether the grid of a sample is that of the case, stretched: it is not where outlines part that were one."""
+        plans = (alike(self.plan, self.base, one) for one in (self.case, with_inputs(self.case, values, self.known)))
+        own, moved = (plan.grid(self.multiplier).shape for plan in plans)
+        return own == moved
+
     def answer(self, values: Mapping[str, float]) -> Array:
         """(questions,) temperatures [C], NaN where the case has no such place."""
         case = with_inputs(self.case, values, self.known) if values else self.case
