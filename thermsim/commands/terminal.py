@@ -9,7 +9,7 @@ import shutil
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -37,8 +37,8 @@ NARROW = 60  # columns below which an option's words stand under it rather than 
 class HelpText(click.HelpFormatter):
     """Help that keeps to the width of the terminal, down to 40 columns; click's own stops at 50."""
 
-    def write_dl(self, rows: Sequence[tuple[str, str]], col_max: int = 30, col_spacing: int = 2) -> None:
-        super().write_dl(rows, col_max if self.width >= NARROW else self.width // 4, col_spacing)
+    def write_dl(self, rows: Iterable[tuple[str, str]], col_max: int = 30, col_spacing: int = 2) -> None:
+        super().write_dl(list(rows), col_max if self.width >= NARROW else self.width // 4, col_spacing)
 
 
 class HelpContext(click.Context):
