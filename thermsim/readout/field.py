@@ -223,16 +223,29 @@ class Field:
     @cached_property
     def hot_cells(self) -> list[Cell]:
         """Where the hottest spot may lie besides the summits of heated faces: the hottest cell of each zone that is a
-        volume, and of all that touch no heated face, over which its summit stands.
+        volume, and of all that touch no heated face, over which its summit stands, or take in heat from outside too.
         """
         found = [self.hottest_cell(zone.x, zone.y, zone.levels) for zone in self.model.zones if zone.face is None]
         beside = np.isnan(self.temperature)
         for source in self.model.face_sources:
             beside[:, :, max(source.face - 1, 0) : source.face + 1] |= (source.watts > 0.0)[:, :, None]
+        beside &= ~self._warmed_from_outside | np.isnan(self.temperature)
         if not beside.all():
             elsewhere = np.where(beside, -np.inf, self.temperature)
             i, j, k = np.unravel_index(int(elsewhere.argmax()), elsewhere.shape)
             found.append((int(i), int(j), int(k)))
+        return found
+
+    @property
+    def _warmed_from_outside(self) -> NDArray[np.bool_]:
+        """(nx, ny, nz) cells with a face through which a given flux comes in."""
+        entries = [
+            number for number, one in enumerate(self.model.coolings) if one.is_prescribed and one.influx_W_m2 > 0.0
+        ]
+        found = np.zeros(self.temperature.shape, dtype=bool)
+        for axis, of in enumerate(self.model.cooling_face if entries else ()):
+            here, cells = np.moveaxis(np.isin(of, entries), axis, 0), np.moveaxis(found, axis, 0)
+            cells |= here[1:] | here[:-1]
         return found
 
     @cached_property
