@@ -14,7 +14,6 @@ from thermsim.readout.answers import answers
 from thermsim.solver.guesses import guess_from
 from thermsim.transient.grid import time_plan
 from thermsim.transient.krylov import model_at
-from thermsim.transient.system import conducted
 from thermsim.warming.warmup import held_doubts, reader_of
 
 STACK = """
@@ -51,7 +50,7 @@ def test_held_still_covers_what_the_whole_model_does_in_between() -> None:
         guess = guess_from(model, at, field.guess)
         guess = guess_from(model, at, guess)  # heated faces at the properties of these cells
         stencil = assemble(model, guess)
-        heat = stencil.heat - conducted(stencil, at)
+        heat = stencil.heat - stencil.conducted(at)
         return np.asarray(heat / cell_capacities(model, at)).ravel()
 
     whole = solve_ivp(

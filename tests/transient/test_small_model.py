@@ -16,7 +16,6 @@ from thermsim.readout.answers import answers
 from thermsim.readout.field import Field
 from thermsim.transient.curves import Reader
 from thermsim.transient.krylov import DROPPED, SmallModel, chosen_model
-from thermsim.transient.system import conducted
 from thermsim.warming.warmup import reader_of, warmup
 
 TIMES = np.geomspace(1e-3, 1e3, 61)
@@ -101,7 +100,7 @@ def test_time_doubt_covers_the_difference_to_all_modes_of_the_same_cells() -> No
     for column, cell in enumerate(whole):
         unit = np.zeros(system.capacity.size)
         unit[cell] = 1.0
-        matrix[:, column] = conducted(system.stencil, unit.reshape(system.shape)).ravel()[whole]
+        matrix[:, column] = system.stencil.conducted(unit.reshape(system.shape)).ravel()[whole]
     heat, split = system.stencil.heat.ravel()[whole], len(storing)
     # Cells without capacity follow the others at once.
     tied = np.linalg.solve(matrix[split:, split:], matrix[split:, :split]) if len(passing) else np.zeros((0, split))

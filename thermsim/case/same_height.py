@@ -65,7 +65,7 @@ def with_same_height(
 
 def _film_tables(case: Case, after: Case) -> dict[str, NDArray[np.float64]]:
     """The tables of all films of a changed case by their names; those of the base are at hand."""
-    names = [str(joint.film_um.file) for joint in after.joints if joint.film_um is not None and joint.film_um.file]
+    names = [joint.map_file for joint in after.joints if joint.map_file is not None]
     folder = case.folder or Path()
     return {
         name: case.tables[name] if name in case.tables else read_table(folder, name, zero_allowed=False)

@@ -14,8 +14,7 @@ from thermsim.commands.terminal import (
     ProgressLine,
     accuracy_option,
     case_of,
-    console,
-    print_json,
+    tell,
     tell_slips,
     warn_of_slips,
 )
@@ -32,7 +31,6 @@ def afford(case_file: Path, option: str | None, as_json: bool, accuracy: float |
     """Find the clock and power at which a reading meets its limit, for the base and every option, or for one."""
     from thermsim.limits.afford import afford
     from thermsim.report.text.afford_table import document
-    from thermsim.report.text.shown import show
 
     case = case_of(case_file, option)
     warn_of_slips(case, options=True)
@@ -42,7 +40,4 @@ def afford(case_file: Path, option: str | None, as_json: bool, accuracy: float |
     except (NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError):
         tell_slips(case)
         raise
-    if as_json:
-        print_json(document(found))
-    else:
-        show(found, console())
+    tell(found, document, as_json)

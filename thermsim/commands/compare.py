@@ -15,9 +15,9 @@ from thermsim.commands.terminal import (
     ProgressLine,
     accuracy_option,
     case_of,
-    console,
     needs_folder,
-    print_json,
+    tell,
+    tell_files,
     tell_slips,
 )
 from thermsim.errors import (
@@ -123,16 +123,11 @@ def compare(
             written = write(found, folder, replace=replace or resume)
         except KeyboardInterrupt:
             raise _interrupted(folder / FILE) from None
-    if as_json:
-        from thermsim.report.data.compare_result import document
+    from thermsim.report.data.compare_result import document
 
-        print_json(document(found))
-    else:
-        from thermsim.report.text.shown import show
-
-        show(found, console())
+    tell(found, document, as_json)
     if folder is not None:
-        click.echo(f"{len(written)} files in {folder}: open {folder / PAGE}", err=as_json)
+        tell_files(written, folder, as_json, PAGE)
 
 
 def _interrupted(journal: Path) -> InterruptedStudyError:

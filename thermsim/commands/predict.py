@@ -14,9 +14,9 @@ from thermsim.commands.terminal import (
     ProgressLine,
     accuracy_option,
     case_of,
-    console,
     needs_folder,
-    print_json,
+    tell,
+    tell_files,
     tell_slips,
 )
 from thermsim.errors import HeatBalanceError, NotConvergedError, NoWayOutError, RunawayError
@@ -77,19 +77,14 @@ def predict(
         from thermsim.report.files.export import VOLUME, write
 
         written = write(prediction, folder, resistances=resistances, replace=replace, volume=True if volume else None)
-    if as_json:
-        from thermsim.report.data.result import result
+    from thermsim.report.data.result import result
 
-        print_json(result(prediction))
-    else:
-        from thermsim.report.text.shown import show
-
-        show(prediction, console())
+    tell(prediction, result, as_json)
     if folder is not None:
         if resistances is None and prediction.field.model.zones:
             click.echo(
                 "resistances.csv is left out: too many zones, or no room for them in the memory allowed", err=True
             )
-        click.echo(f"{len(written)} files in {folder}", err=as_json)
+        tell_files(written, folder, as_json)
         if folder / VOLUME not in written:
             click.echo(f"{VOLUME} is left out: {prediction.steps[-1].cells:,} cells; --volume writes it", err=as_json)

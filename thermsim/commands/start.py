@@ -7,8 +7,9 @@ from pathlib import Path
 import click
 
 from thermsim.errors import WriteError
+from thermsim.start.kinds import KINDS, starter_text
 
-LIKE = ("soldered-desktop", "bare-die", "slice")
+LIKE = tuple(KINDS)
 
 
 @click.command()
@@ -35,8 +36,6 @@ def start(file: Path, like: str | None, sheet: bool, measured: Path | None) -> N
 
         text = SHEET
     else:
-        from thermsim.start.kinds import starter_text
-
         text = starter_text(like or LIKE[0])
     try:
         with file.open("x", encoding="utf-8", newline="\n") as new:

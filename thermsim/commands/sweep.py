@@ -14,9 +14,9 @@ from thermsim.commands.terminal import (
     ProgressLine,
     accuracy_option,
     case_of,
-    console,
     needs_folder,
-    print_json,
+    tell,
+    tell_files,
     warn_of_slips,
 )
 
@@ -82,13 +82,8 @@ def sweep(
         from thermsim.report.files.sweep_export import write_sweep
 
         written = write_sweep(found, folder, replace=replace)
-    if as_json:
-        from thermsim.report.text.sweep_table import document
+    from thermsim.report.text.sweep_table import document
 
-        print_json(document(found))
-    else:
-        from thermsim.report.text.shown import show
-
-        show(found, console())
+    tell(found, document, as_json)
     if folder is not None:
-        click.echo(f"{len(written)} files in {folder}", err=as_json)
+        tell_files(written, folder, as_json)

@@ -140,6 +140,21 @@ def print_json(document: Any) -> None:
     click.echo(json.dumps(document, indent=2, allow_nan=False, ensure_ascii=not has_all_letters))
 
 
+def tell(found: Any, document: Callable[[Any], Any], as_json: bool) -> None:
+    """A result as tables, or as the document that `document` makes of it."""
+    if as_json:
+        print_json(document(found))
+        return
+    from thermsim.report.text.shown import show
+
+    show(found, console())
+
+
+def tell_files(written: list[Path], folder: Path, as_json: bool, first: str | None = None) -> None:
+    """How many files there are now; on the side where a document is printed. first : the one to open"""
+    click.echo(f"{len(written)} files in {folder}" + (f": open {folder / first}" if first else ""), err=as_json)
+
+
 def replace_letters() -> None:
     """A letter that the code page of the terminal or file lacks becomes a question mark, never a failure."""
     for stream in (sys.stdout, sys.stderr):

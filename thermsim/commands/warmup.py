@@ -15,9 +15,9 @@ from thermsim.commands.terminal import (
     ProgressLine,
     accuracy_option,
     case_of,
-    console,
     needs_folder,
-    print_json,
+    tell,
+    tell_files,
     tell_slips,
 )
 from thermsim.errors import HeatBalanceError, NotConvergedError, NoWayOutError, RunawayError
@@ -75,13 +75,8 @@ def warmup(
         from thermsim.report.files.warmup_export import write_warmup
 
         written = write_warmup(found, folder, replace=replace)
-    if as_json:
-        from thermsim.report.data.warmup_result import document
+    from thermsim.report.data.warmup_result import document
 
-        print_json(document(found))
-    else:
-        from thermsim.report.text.shown import show
-
-        show(found, console())
+    tell(found, document, as_json)
     if folder is not None:
-        click.echo(f"{len(written)} files in {folder}", err=as_json)
+        tell_files(written, folder, as_json)

@@ -7,7 +7,7 @@ from math import inf, isfinite
 
 import numpy as np
 
-from thermsim.case.vocabulary.schema import Case, Joint
+from thermsim.case.vocabulary.schema import Case
 from thermsim.mesh.prediction import Prediction
 from thermsim.model.grid.plan import needed_GB
 from thermsim.plausibility.cautions import gallium_cautions, option_of
@@ -129,8 +129,7 @@ def _unseen(prediction: Prediction) -> list[str]:
     told = prediction.steps[-1].unseen_K
     if told <= SHARE_TOLD * prediction.accuracy_K:
         return []
-    joints = [one for one in prediction.case.layers if isinstance(one, Joint) and one.film_um is not None]
-    names = _listed([one.joint for one in joints if one.film_um is not None and one.film_um.file is not None])
+    names = _listed([joint.joint for joint in prediction.case.joints if joint.map_file is not None])
     return [
         f"the film map of {names} changes within a cell of the finest grid, which takes its mean there; that heat must "
         f"gather to the thin places may add {doubt_in_words(told)} K, which the mesh doubts hold"

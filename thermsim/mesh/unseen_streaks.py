@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from thermsim.case.geometry.places import joint_box, parts_of_joint
 from thermsim.case.vocabulary.schema import Case, Joint
 from thermsim.model.grid.outline_lines import table_of
-from thermsim.model.physics.heat import overlap
+from thermsim.model.joints import means_of_map
 from thermsim.model.physics.properties import joint_of
 from thermsim.readout.field import Field
 from thermsim.units import MM, UM
@@ -31,23 +31,21 @@ STREAKS = 8.0 / np.pi**3 * 1.0517997903  # the sum of 1/n^3 over odd n
 
 def unseen_K(case: Case, field: Field) -> float:
     """The temperature [K] that the film maps of a case add at most within the cells of a field's grid, and it lacks."""
-    layers = [one for one in case.layers if isinstance(one, Joint)]
-    mapped = [one for one in layers if one.film_um is not None and one.film_um.file is not None]
-    return float(sum(_of_joint(case, field, joint) for joint in mapped))
+    mapped = [(joint, joint.map_file) for joint in case.joints if joint.map_file is not None]
+    return float(sum(_of_joint(case, field, joint, file) for joint, file in mapped))
 
 
-def _of_joint(case: Case, field: Field, joint: Joint) -> float:
+def _of_joint(case: Case, field: Field, joint: Joint, file: str) -> float:
     model = field.model
-    assert joint.film_um is not None and joint.film_um.file is not None
     plane = next(one for one in model.joints if one.joint == joint.joint)
-    resistance = joint_of(joint, case.dimensions).resistance_at(UM * table_of(case, joint.film_um.file))
-    box = [MM * edge for edge in joint_box(case, *parts_of_joint(case, joint))]
-    edges = [np.linspace(box[n], box[n + 2], count + 1) for n, count in enumerate(resistance.shape)]
-    to_x, to_y = (overlap(one, axis.faces).T for one, axis in zip(edges, model.grid.axes[:2], strict=True))
-    mean, square, series = (to_x @ one @ to_y.T for one in (1.0 / resistance, resistance**-2.0, resistance))
+    resistance = joint_of(joint, case.dimensions).resistance_at(UM * table_of(case, file))
+    x0, y0, x1, y1 = (MM * edge for edge in joint_box(case, *parts_of_joint(case, joint)))
+    of_cells = means_of_map(model.grid, (x0, y0, x1, y1), 1.0 / resistance, resistance**-2.0, resistance)
+    mean, square, series = of_cells
     mean = np.where(plane.meets, mean, 1.0)
     # Streaks wider than a cell are seen but for the cell; along them nothing is hidden.
-    pitch = min(float(one[1] - one[0]) for one in edges if len(one) > 2) if resistance.size > 1 else 0.0
+    sides = zip((x1 - x0, y1 - y0), resistance.shape, strict=True)
+    pitch = min((side / count for side, count in sides if count > 1), default=0.0)
     along_x, along_y = (
         axis.widths * (count > 1) for axis, count in zip(model.grid.axes[:2], resistance.shape, strict=True)
     )

@@ -61,6 +61,15 @@ class Stencil:
     width_z: Array
     box: NDArray[np.int16]
 
+    def conducted(self, cells: Array) -> Array:
+        """What leaves each cell [W] at temperatures (nx, ny, nz) where all known is zero: the matrix times them."""
+        whole = self.ground * cells
+        for axis, conductance in enumerate((self.conductance_x, self.conductance_y, self.conductance_z)):
+            flow, of = as_planes(axis, conductance * np.diff(cells, axis=axis)), as_planes(axis, whole)
+            of[:-1] -= flow
+            of[1:] += flow
+        return whole
+
 
 @dataclass(frozen=True, eq=False)
 class FacePlane:

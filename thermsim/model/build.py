@@ -5,37 +5,26 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import product
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.geometry.places import insert_box, levels, part_box, zone_box
-from thermsim.case.geometry.stands import beside_stand, stand_boxes, stand_name
+from thermsim.case.geometry.places import levels, part_box, zone_box
 from thermsim.case.geometry.zones import Place, powers_of, zones_in, zones_of
 from thermsim.case.vocabulary.schema import Case, Heat, Part
-from thermsim.materials.catalogue import VOID, Material
 from thermsim.model.cooled_faces import cooled_areas, cooling_faces
 from thermsim.model.grid.axes import Grid
 from thermsim.model.grid.cells import as_planes, level_slice, plan_slices
+from thermsim.model.grid.outline_lines import table_of
 from thermsim.model.joints import JointPlane, joint_planes
 from thermsim.model.physics.boundary import boundary_of
 from thermsim.model.physics.face_link import Boundary, Link, Surface
 from thermsim.model.physics.heat import FaceSource, VolumeSource, overlap
-from thermsim.model.physics.properties import material_of
+from thermsim.model.regions import Region, regions_of
 from thermsim.units import MM, W_MM2
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Region:
-    """One material of one part: its body, an insert, its rim or legs, or what stands around it."""
-
-    name: str
-    part: str
-    material: Material
 
 
 @dataclass(frozen=True)
@@ -292,11 +281,11 @@ class Model:
 
 def build_model(case: Case, grid: Grid) -> Model:
     """Put a case on a grid whose lines stand on every outline of it (see `plan_grid`)."""
-    region, regions = _regions(case, grid)
+    region, regions = regions_of(case, grid)
     sources, volumes, zones = _heat(case, grid, region)
     solid = region >= 0
     cooling_face = cooling_faces(case, grid, solid)
-    areas = cooled_areas(grid, cooling_face, len(case.cooling))
+    areas = cooled_areas(grid, cooling_face, len(case.cooling)).sum(axis=1).tolist()
     return Model(
         grid=grid,
         region=region,
@@ -310,35 +299,6 @@ def build_model(case: Case, grid: Grid) -> Model:
         level_of_part={part.part: level_slice(grid, low, high) for low, high, part in levels(case)},
         may_have_islands=any(part.around or part.inserts or part.stands_on for part in case.parts),
     )
-
-
-def _regions(case: Case, grid: Grid) -> tuple[NDArray[np.int16], list[Region]]:
-    region = np.full(grid.shape, -1, dtype=np.int16)
-    regions: list[Region] = []
-
-    def fill(x: slice, y: slice, z: slice, name: str, part: Part, material: Material | None) -> None:
-        if material is not None:
-            regions.append(Region(name, part.part, material))
-        region[x, y, z] = -1 if material is None else len(regions) - 1
-
-    everywhere = slice(None)
-    for low, high, part in levels(case):
-        z = level_slice(grid, low, high)
-        if part.around is not None and part.around.material.name != VOID:
-            fill(everywhere, everywhere, z, f"around {part.part}", part, material_of(part.around.material))
-        fill(*plan_slices(grid, part_box(case, part)), z, part.part, part, material_of(part.material))
-        for number, insert in enumerate(part.inserts, start=1):
-            material = None if insert.material.name == VOID else material_of(insert.material)
-            x, y = plan_slices(grid, insert_box(case, part, insert))
-            fill(x, y, z, f"{part.part}, insert {number}", part, material)
-    heights = {part.part: (low, high) for low, high, part in levels(case)}
-    for part in case.parts:
-        boxes, between = stand_boxes(case, part), beside_stand(case, part)
-        if boxes:
-            regions.append(Region(stand_name(part), part.part, material_of(part.material)))
-        for box, beside in product(boxes, between):
-            region[(*plan_slices(grid, box), level_slice(grid, *heights[beside.part]))] = len(regions) - 1
-    return region, regions
 
 
 def _heat(
@@ -392,7 +352,7 @@ def _plan_watts(case: Case, grid: Grid, part: Part, heat: Heat, solid: NDArray[n
     if powers.rest:
         watts += powers.rest * area * free / area[free].sum()
     if heat.map is not None:
-        table = np.array(case.tables[heat.map.file])[::-1].T  # file order: first line is the far edge
+        table = table_of(case, heat.map.file)
         x0, y0, x1, y1 = (MM * edge for edge in part_box(case, part))
         columns, rows = np.linspace(x0, x1, table.shape[0] + 1), np.linspace(y0, y1, table.shape[1] + 1)
         if heat.map.holds == "W/mm2":

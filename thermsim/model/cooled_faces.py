@@ -11,7 +11,7 @@ from thermsim.case.geometry.places import AXIS_OF_FACE, levels, part_box, patch_
 from thermsim.case.geometry.stands import beside_stand, stand_boxes
 from thermsim.case.vocabulary.schema import Case
 from thermsim.model.grid.axes import Grid
-from thermsim.model.grid.cells import level_slice, plan_slices
+from thermsim.model.grid.cells import as_planes, level_slice, plan_slices
 from thermsim.units import MM
 
 
@@ -82,12 +82,17 @@ def cooling_faces(
 
 def cooled_areas(
     grid: Grid, cooling_face: tuple[NDArray[np.int16], NDArray[np.int16], NDArray[np.int16]], count: int
-) -> list[float]:
-    """Area [m2] that each of so many entries acts on; cooling_face : as `cooling_faces` gives it."""
-    total = np.zeros(count)
+) -> NDArray[np.float64]:
+    """(count, 1 + levels) area [m2] that each of so many entries acts on, in plan, then upright at each level of cells.
+
+    cooling_face : as `cooling_faces` gives it
+    """
+    found = np.zeros((count, 1 + grid.z.cells))
     for axis, of in enumerate(cooling_face):
-        planes, area = np.moveaxis(of, axis, 0), grid.face_area(axis)
+        planes, area = as_planes(axis, of), grid.face_area(axis)
         for face in np.flatnonzero((planes >= 0).any(axis=(1, 2))).tolist():
-            here = planes[face] >= 0
-            total += np.bincount(planes[face][here], weights=area[here], minlength=count)
-    return [float(area) for area in total]
+            entry, here = planes[face], planes[face] >= 0
+            # A plane across x or y has the levels along its second axis.
+            column = np.zeros(entry.shape, dtype=np.int64) if axis == 2 else 1 + np.indices(entry.shape)[1]
+            np.add.at(found, (entry[here], column[here]), area[here])
+    return found

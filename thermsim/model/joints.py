@@ -126,11 +126,7 @@ def film_thickness(case: Case, grid: Grid, known: JointProperties, box: Box) -> 
     if known.form is None:
         return known.thickness + np.zeros(grid.shape[:2])
     if known.form.file is not None:
-        x0, y0, x1, y1 = box
-        table = UM * table_of(case, known.form.file)
-        to_x = overlap(np.linspace(x0, x1, table.shape[0] + 1), grid.x.faces).T
-        to_y = overlap(np.linspace(y0, y1, table.shape[1] + 1), grid.y.faces).T
-        return np.asarray(to_x @ table @ to_y.T)
+        return means_of_map(grid, box, UM * table_of(case, known.form.file))[0]
     return _mean_over_cells(case, grid, known, box, lambda film: film)
 
 
@@ -157,12 +153,18 @@ def _mean_over_cells(case: Case, grid: Grid, known: JointProperties, box: Box, o
 def _mean_of_map(case: Case, grid: Grid, known: JointProperties, box: Box) -> Array:
     """Mean conductance per area (nx, ny) [W/m2K] of each cell under a map of the film; 1 outside it."""
     assert known.form is not None and known.form.file is not None
-    x0, y0, x1, y1 = box
-    table = 1.0 / known.resistance_at(UM * table_of(case, known.form.file))
-    to_x = overlap(np.linspace(x0, x1, table.shape[0] + 1), grid.x.faces).T
-    to_y = overlap(np.linspace(y0, y1, table.shape[1] + 1), grid.y.faces).T
-    mean = to_x @ table @ to_y.T
+    mean = means_of_map(grid, box, 1.0 / known.resistance_at(UM * table_of(case, known.form.file)))[0]
     return np.asarray(np.where(mean > 0.0, mean, 1.0))
+
+
+def means_of_map(grid: Grid, box: Box, *tables: Array) -> list[Array]:
+    """(nx, ny) mean over each cell of each of some tables of one shape that lie on a rectangle [m]; zero beside it."""
+    across = (
+        overlap(np.linspace(box[n], box[n + 2], count + 1), axis.faces).T
+        for n, (count, axis) in enumerate(zip(tables[0].shape, (grid.x, grid.y), strict=True))
+    )
+    to_x, to_y = across
+    return [np.asarray(to_x @ table @ to_y.T) for table in tables]
 
 
 def _places(axis: Axis, low: float, high: float) -> Iterator[tuple[Array, float]]:

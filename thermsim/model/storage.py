@@ -74,7 +74,7 @@ def check_capacities(case: Case) -> None:
     ThermsimError : naming all that lack one
     """
     lacking, most = [name for name, material in _bodies(case) if _lacks(material)], FILM_SHARE * heated_J_K(case)
-    for joint in _joints(case):
+    for joint in case.joints:
         known = joint_of(joint, case.dimensions)
         is_thick = known.film is not None and _film_J_K(case, joint, known, TYPICAL_J_m3K) > most
         if known.heat_J_m3K is None and is_thick:
@@ -88,12 +88,12 @@ def check_capacities(case: Case) -> None:
 
 def storing_joints(case: Case) -> list[tuple[Joint, JointProperties]]:
     """Joints whose film becomes cells in time."""
-    found = []
-    for joint in _joints(case):
+    found, most = [], FILM_SHARE * heated_J_K(case)
+    for joint in case.joints:
         known = joint_of(joint, case.dimensions)
         if known.heat_J_m3K is None or (known.film is None and known.form is None):
             continue
-        if _film_J_K(case, joint, known, known.heat_J_m3K) > FILM_SHARE * heated_J_K(case):
+        if _film_J_K(case, joint, known, known.heat_J_m3K) > most:
             found.append((joint, known))
     return found
 
@@ -128,12 +128,12 @@ def storing_films(case: Case, model: Model) -> list[StoringFilm]:
 
 def left_out(case: Case) -> list[str]:
     """Joints whose filling is left out of what is stored though it may hold much: nobody knows how thick they are."""
+    most = FILM_SHARE * heated_J_K(case)
     return [
         joint.joint
-        for joint in _joints(case)
+        for joint in case.joints
         for known in [joint_of(joint, case.dimensions)]
-        if known.film is None and known.form is None
-        if _film_J_K(case, joint, known, TYPICAL_J_m3K) > FILM_SHARE * heated_J_K(case)
+        if known.film is None and known.form is None and _film_J_K(case, joint, known, TYPICAL_J_m3K) > most
     ]
 
 
@@ -158,10 +158,6 @@ def part_diffusivities(case: Case) -> list[tuple[float, float, float]]:
         slowest = min(float(one.along_z(TYPICAL_C) / volumetric_J_m3K(one, TYPICAL_C)) for one in bodies)
         found.append((MM * low, MM * high, slowest))
     return found
-
-
-def _joints(case: Case) -> list[Joint]:
-    return [layer for layer in case.layers if isinstance(layer, Joint)]
 
 
 def _bodies(case: Case) -> list[tuple[str, Material]]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from thermsim.case.vocabulary.cooling import USUAL_COOLANT_C
 from thermsim.case.vocabulary.schema import Case, Part
 from thermsim.plausibility.slip import Slip
 from thermsim.units import ZERO_CELSIUS_K
@@ -98,7 +99,7 @@ COOLER = Usual(0.005, 200.0, "K/W")  # from a large micro-channel plate to a bar
 COEFFICIENT_AROUND = Usual(0.5, 500.0, "W/m2K")  # of faces that look into a void: air, and seldom a liquid
 READING_LIMIT = Usual(30.0, 200.0, "C")
 LAW_AT = Usual(-80.0, 200.0, "C")  # temperatures at which powers and conductivities are told
-FLUID = Usual(-80.0, 150.0, "C")
+FLUID = Usual(*USUAL_COOLANT_C, "C")
 LEAKAGE_PER_K = Usual(0.0, 0.03, "per K")
 MOST_FILM_RISE_K = 100.0  # [K] from fluid to chip, for the films alone: with more, silicon is past its limits
 WIDEST_STRIP_mm = 0.3  # [mm] a free strip between zones that is narrower than this is probably a slip, not a design

@@ -88,3 +88,11 @@ def heated_boxes(model: Model) -> dict[tuple[int, str], list[Box]]:
             (i0, j0), (i1, j1) = np.argwhere(heated).min(axis=0).tolist(), np.argwhere(heated).max(axis=0).tolist()
             boxes.append((slice(i0, i1 + 1), slice(j0, j1 + 1)))
     return {key: boxes for key, boxes in found.items() if boxes}
+
+
+def away_from_summits(model: Model, warmed: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """(nx, ny, nz) solid cells that may be hotter than any heated face: they touch none, or are warmed elsewhere."""
+    found = np.ones(model.grid.shape, dtype=bool)
+    for source in model.face_sources:
+        found[:, :, max(source.face - 1, 0) : source.face + 1] &= (source.watts <= 0.0)[:, :, None]
+    return (found | warmed) & (model.region >= 0)

@@ -16,7 +16,7 @@ from thermsim.model.build import Guess, Model, ZoneCells
 from thermsim.model.grid.cells import as_planes
 from thermsim.model.physics.face_link import Boundary
 from thermsim.model.physics.heat import FaceSource, VolumeSource
-from thermsim.readout.faces import Place, heated_boxes, plane_of, zone_boxes
+from thermsim.readout.faces import Place, away_from_summits, heated_boxes, plane_of, zone_boxes
 from thermsim.readout.surface_maximum import Plane, Summit
 from thermsim.readout.touching_faces import touching
 from thermsim.readout.weights import Cell, Weights, at_point, at_warmest_cell, mean_over, sides_of
@@ -223,29 +223,26 @@ class Field:
     @cached_property
     def hot_cells(self) -> list[Cell]:
         """Where the hottest spot may lie besides the summits of heated faces: the hottest cell of each zone that is a
-        volume, and of all that touch no heated face, over which its summit stands, or take in heat from outside too.
+        volume, and of all over which no summit stands.
         """
         found = [self.hottest_cell(zone.x, zone.y, zone.levels) for zone in self.model.zones if zone.face is None]
-        beside = np.isnan(self.temperature)
-        for source in self.model.face_sources:
-            beside[:, :, max(source.face - 1, 0) : source.face + 1] |= (source.watts > 0.0)[:, :, None]
-        beside &= ~self._warmed_from_outside | np.isnan(self.temperature)
-        if not beside.all():
-            elsewhere = np.where(beside, -np.inf, self.temperature)
-            i, j, k = np.unravel_index(int(elsewhere.argmax()), elsewhere.shape)
+        elsewhere = away_from_summits(self.model, self.warmed_from_outside)
+        if elsewhere.any():
+            among = np.where(elsewhere, self.temperature, -np.inf)
+            i, j, k = np.unravel_index(int(among.argmax()), among.shape)
             found.append((int(i), int(j), int(k)))
         return found
 
-    @property
-    def _warmed_from_outside(self) -> NDArray[np.bool_]:
-        """(nx, ny, nz) cells with a face through which a given flux comes in."""
-        entries = [
-            number for number, one in enumerate(self.model.coolings) if one.is_prescribed and one.influx_W_m2 > 0.0
-        ]
+    @cached_property
+    def warmed_from_outside(self) -> NDArray[np.bool_]:
+        """(nx, ny, nz) cells with an outer face that is hotter than they are."""
         found = np.zeros(self.temperature.shape, dtype=bool)
-        for axis, of in enumerate(self.model.cooling_face if entries else ()):
-            here, cells = np.moveaxis(np.isin(of, entries), axis, 0), np.moveaxis(found, axis, 0)
-            cells |= here[1:] | here[:-1]
+        for axis, face in self.model.cooled_planes:
+            cooled = as_planes(axis, self.model.cooling_face[axis])[face] >= 0
+            cells, marks = as_planes(axis, self.temperature), as_planes(axis, found)
+            for node, at in zip(self.nodes(axis, face), (face - 1, face), strict=True):
+                if 0 <= at < len(cells):
+                    marks[at] |= cooled & (node > cells[at])
         return found
 
     @cached_property

@@ -166,14 +166,12 @@ def _projected(
     for kind in range(5):
         part = layout.part(kind)
         here = np.flatnonzero((entries >= part.start) & (entries < part.stop))
+        if kind < GROUND:
+            low, high = (half.ravel() for half in halves(cells, kind))
         for first in range(0, len(here), BLOCK_ENTRIES):
             block = here[first : first + BLOCK_ENTRIES]
             local, heavy = entries[block] - part.start, weights[:, block]
-            if kind < GROUND:
-                low, high = (half.ravel()[local] for half in halves(cells, kind))
-                rows = vectors[low] - vectors[high]
-            else:
-                rows = vectors[local]
+            rows = vectors[low[local]] - vectors[high[local]] if kind < GROUND else vectors[local]
             if kind == HEAT:
                 right += heavy @ rows
                 continue
@@ -290,14 +288,4 @@ def energy_basis(stencil: Stencil, rises: Array, size: int | None) -> tuple[Arra
 def times(stencil: Stencil, fields: Array) -> Array:
     """A times fields (cases, cells), for the matrix A of a balance."""
     shape = stencil.ground.shape
-    out = np.empty_like(fields)
-    for field, result in zip(fields, out, strict=True):
-        cells = field.reshape(shape)
-        whole = stencil.ground * cells
-        for axis, conductance in enumerate((stencil.conductance_x, stencil.conductance_y, stencil.conductance_z)):
-            flow = conductance * np.diff(cells, axis=axis)
-            of = np.moveaxis(whole, axis, 0)
-            of[:-1] -= np.moveaxis(flow, axis, 0)
-            of[1:] += np.moveaxis(flow, axis, 0)
-        result[:] = whole.ravel()
-    return out
+    return np.array([stencil.conducted(field.reshape(shape)).ravel() for field in fields])

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.vocabulary.schema import Case
-from thermsim.model.build import Guess, Model, ZoneCells
+from thermsim.model.build import Model, ZoneCells
 from thermsim.readout.answers import answers, cells_of, observables, under, weights_of
-from thermsim.readout.faces import heated_boxes, plane_of, zone_boxes
+from thermsim.readout.faces import away_from_summits, heated_boxes, plane_of, zone_boxes
 from thermsim.readout.field import Field
 from thermsim.readout.observable import HOTTEST, Answers, Observable
 from thermsim.readout.weights import Spot, Weights, at_warmest_cell, over_zone, sides_of
@@ -28,6 +28,7 @@ class Reader:
     """What is read off small models of one system.
 
     model : as the case has it; resting : the field without load
+    warmed : (nx, ny, nz) cells that are warmed from outside, without load or with it
     """
 
     case: Case
@@ -35,10 +36,13 @@ class Reader:
     rise: Rise
     system: System
     resting: Field
+    warmed: NDArray[np.bool_]
 
     @classmethod
-    def of(cls, case: Case, model: Model, guess: Guess, rise: Rise, system: System) -> Reader:
-        return cls(case, model, rise, system, Field(rise.resting, guess, rise.unheated, 0.0))
+    def of(cls, case: Case, loaded: Field, rise: Rise, system: System) -> Reader:
+        resting = Field(rise.resting, loaded.guess, rise.unheated, 0.0)
+        warmed = loaded.warmed_from_outside | resting.warmed_from_outside
+        return cls(case, loaded.model, rise, system, resting, warmed)
 
     def curves(self, small: SmallModel, times: Array) -> Answers[Array]:
         """(n,) of each answer at times [s] after the load came on; NaN where it has no bound or no place."""
@@ -191,9 +195,7 @@ class Reader:
             inside[zone.x, zone.y, zone.levels] = True
             found[one] = self._highest_of_cells(small, states, inside & (self.model.region >= 0))
             hottest = np.maximum(hottest, found[one])
-        elsewhere = self.model.region >= 0
-        for source in self.model.face_sources:
-            elsewhere[:, :, max(source.face - 1, 0) : source.face + 1] &= (source.watts <= 0.0)[:, :, None]
+        elsewhere = away_from_summits(self.model, self.warmed)
         if elsewhere.any():
             hottest = np.maximum(hottest, self._highest_of_cells(small, states, elsewhere))
         found[HOTTEST] = hottest

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from thermsim.errors import NotConvergedError
 from thermsim.solver.linear import State, prepare, renew, solve
-from thermsim.transient.system import System, conducted
+from thermsim.transient.system import System
 
 Array = NDArray[np.float64]
 
@@ -139,7 +139,7 @@ class Projection:
         if not norm > LEAST_NEW * whole:
             return False
         vector /= norm
-        image = conducted(self.system.stencil, vector.reshape(self.system.shape)).ravel()
+        image = self.system.stencil.conducted(vector.reshape(self.system.shape)).ravel()
         size = len(self.heat)
         if size == len(self._room):
             self._room = np.concatenate([self._room, np.empty_like(self._room)])

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from thermsim.case.vocabulary.schema import Case, Cooling
 from thermsim.model.assemble import assemble
 from thermsim.model.build import Guess, Model
-from thermsim.model.physics.face_link import NOWHERE, Boundary, Link, Surface
+from thermsim.model.physics.face_link import Boundary, Link, Surface
 from thermsim.model.physics.heat import FaceSource, VolumeSource
 from thermsim.model.powers import scaled_power
 from thermsim.solver.guesses import heated_faces
@@ -80,16 +80,7 @@ class HeldBoundary(Boundary):
 
 def _rest_of(boundary: Boundary) -> float | None:
     """Temperature [C] of a face through which no heat goes, for a boundary that bends over temperature."""
-    if boundary.is_linear:
-        return None
-    low, high = min(boundary.known_C), max(boundary.known_C)
-    while high - low > 1e-9:
-        middle = 0.5 * (low + high)
-        if float(np.mean(boundary.outflow(NOWHERE._replace(face_C=middle)))) > 0.0:
-            high = middle
-        else:
-            low = middle
-    return 0.5 * (low + high)
+    return None if boundary.is_linear else boundary.carrying_C(0.0, max(boundary.known_C), 1e-9)
 
 
 @dataclass(frozen=True, eq=False)

@@ -191,18 +191,6 @@ def system_of(model: Model, guess: Guess, capacity: Array, films: Sequence[tuple
     return replace(system, planes=planes)
 
 
-def conducted(stencil: Stencil, rise: Array) -> Array:
-    """A z [W] (nx, ny, levels): what leaves each cell."""
-    out = stencil.ground * rise
-    for axis, link in enumerate((stencil.conductance_x, stencil.conductance_y, stencil.conductance_z)):
-        flow = link * np.diff(rise, axis=axis)
-        low, high = [slice(None)] * 3, [slice(None)] * 3
-        low[axis], high[axis] = slice(None, -1), slice(1, None)
-        out[tuple(low)] -= flow
-        out[tuple(high)] += flow
-    return np.asarray(out)
-
-
 def _spaced(values: NDArray[Any], levels: NDArray[np.int64]) -> NDArray[Any]:
     wide = np.zeros((*values.shape[:2], int(levels[-1]) + 1), dtype=values.dtype)
     wide[:, :, levels] = values

@@ -246,7 +246,7 @@ def reader_of(
     films = [
         (film, film_shares(case, film, float(z[film.face]), from_s, multiplier)) for film in storing_films(case, model)
     ]
-    return Reader.of(case, model, guess, rise, system_of(rise.model, conducting, capacity, films))
+    return Reader.of(case, field, rise, system_of(rise.model, conducting, capacity, films))
 
 
 def held_doubts(reader: Reader, small: SmallModel, field: Field, times: Array, from_s: float, multiplier: int) -> Array:

@@ -13,6 +13,7 @@ from thermsim.case.faults.tables import check_tables
 from thermsim.case.faults.wording import context
 from thermsim.case.faults.zones import check_powers
 from thermsim.case.source.marked_values import KeyPath, Source
+from thermsim.case.vocabulary.cooling import USUAL_COOLANT_C
 from thermsim.case.vocabulary.schema import (
     Case,
     Celsius,
@@ -33,7 +34,6 @@ from thermsim.units import ZERO_CELSIUS_K
 
 LEAST_ACCURACY_K = 1e-4  # [K] finer than this, round-off and the tolerance of the solver decide, not the mesh
 LARGEST_STEP_K = 50.0
-USUAL_COOLANT_C = (-80.0, 150.0)  # common practice, no source
 LARGEST_EXPONENT = 10.0
 
 

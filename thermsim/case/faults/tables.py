@@ -53,8 +53,8 @@ def check_tables(look: Look) -> None:
 
 def _named_tables(case: Case) -> Iterator[tuple[KeyPath, str, bool]]:
     for place, layer in enumerate(case.layers):
-        if isinstance(layer, Joint) and layer.film_um is not None and layer.film_um.file is not None:
-            yield ("layers", place, "film_um", "file"), layer.film_um.file, False
+        if isinstance(layer, Joint) and layer.map_file is not None:
+            yield ("layers", place, "film_um", "file"), layer.map_file, False
     for place, heat in enumerate(case.heat):
         if heat.map is not None:
             yield ("heat", place, "map", "file"), heat.map.file, True

@@ -39,6 +39,6 @@ def made_up_mm(base: Case, changed: Case, part: Part, tables: Tables | None = No
 def _film_um(case: Case, joint: Joint, tables: Tables) -> float:
     if joint.film_um is not None:
         mean = joint.film_um.mean_um(case.dimensions)
-        return float(np.mean(tables[str(joint.film_um.file)])) if mean is None else mean
+        return float(np.mean(tables[str(joint.map_file)])) if mean is None else mean
     known = None if joint.material is None else catalogue.joint(joint.material).film_um
     return 0.0 if known is None else known.middle

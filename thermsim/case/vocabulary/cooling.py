@@ -22,6 +22,7 @@ BOUNDARY_KEYS: dict[str, tuple[str, ...]] = {
     "cooler": ("cooler_K_W", "fluid_C"),
     "cooler with flow": ("cooler_K_W", "flow_l_min", "inlet_C"),
 }
+USUAL_COOLANT_C = (-80.0, 150.0)  # common practice, no source
 Direction = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Face = Literal["top", "bottom", "left", "right", "front", "back", "exposed"]
 

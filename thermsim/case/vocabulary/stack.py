@@ -217,6 +217,11 @@ class Joint(Entry):
     heat_capacity_J_kgK: Positive | None = None
     """of the filling; no steady answer depends on it"""
 
+    @property
+    def map_file(self) -> str | None:
+        """The file of a film that is a map."""
+        return None if self.film_um is None else self.film_um.file
+
     @model_validator(mode="after")
     def _one_way(self) -> Joint:
         film_way = self.film_um is not None or self.conductivity_W_mK is not None or self.boundary_mm2K_W is not None

@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.model.assemble import Stencil
-from thermsim.model.coefficients.groups import Faces, Ints, Numbers, Topology, faces_at, zone_shares
+from thermsim.model.coefficients.groups import Faces, Ints, Numbers, Topology, faces_at
+from thermsim.model.coefficients.power_shares import zone_shares
 
 Array = NDArray[np.float64]
 
@@ -125,7 +126,7 @@ def _volumes(base: Topology, kinds: Ints, index: Ints) -> tuple[tuple[int, Array
         levels = np.arange(len(widths))[source.levels]
         here = (kinds >= GROUND) & np.isin(index[:, 2], levels)
         i, j, k = index[here].T
-        of_zones = zone_shares(base, offset + number)
+        of_zones = zone_shares(base.case, base.model, offset + number)
         made = np.zeros((1 + len(of_zones), len(kinds)))
         made[0, here] = source.watts[i, j, k - levels[0]]
         upright = widths[k] / widths[source.levels].sum()

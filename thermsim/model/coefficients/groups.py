@@ -15,16 +15,16 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.geometry.places import part_box
 from thermsim.case.geometry.stands import stand_name
 from thermsim.case.geometry.zones import powers_of, zones_of
 from thermsim.case.vocabulary.numbers import Input
-from thermsim.case.vocabulary.schema import Case, Joint, MaterialGiven, Part, Stand
+from thermsim.case.vocabulary.schema import Case, MaterialGiven, Part, Stand
 from thermsim.errors import ThermsimError
 from thermsim.materials.conductivity import Law
 from thermsim.model.assemble import FacePlane
 from thermsim.model.build import Model
-from thermsim.model.grid.cells import plan_slices
+from thermsim.model.coefficients.power_shares import zone_shares
+from thermsim.model.cooled_faces import cooled_areas
 from thermsim.model.physics.boundary import boundary_of
 from thermsim.model.physics.face_link import NOWHERE
 from thermsim.model.physics.properties import is_void, joint_of, material_of
@@ -83,13 +83,9 @@ class Topology:
     @cached_property
     def cooled(self) -> Array:
         """(coolings, 1 + parts) area [m2] of each entry of `cooling` in plan, then upright in each part."""
-        grid, count = self.model.grid, len(self.case.cooling)
-        found = np.zeros((count, 1 + len(self.thickness)))
-        for axis, of in enumerate(self.model.cooling_face):
-            part = np.zeros(of.shape, dtype=np.int64) if axis == 2 else 1 + self.part_of_level + np.zeros_like(of)
-            area = np.expand_dims(grid.face_area(axis), axis) + np.zeros(of.shape)
-            np.add.at(found, (of[of >= 0], part[of >= 0]), area[of >= 0])
-        return found
+        by_level = cooled_areas(self.model.grid, self.model.cooling_face, len(self.case.cooling))
+        of_part = self.part_of_level == np.arange(len(self.thickness))[:, None]
+        return np.column_stack([by_level[:, 0], by_level[:, 1:] @ of_part.T])
 
     @cached_property
     def bends(self) -> NDArray[np.bool_]:
@@ -152,7 +148,7 @@ def numbers(base: Topology, cases: Sequence[Case]) -> Numbers:
 
 
 def _row(base: Topology, case: Case) -> tuple[Array | list[float], ...]:
-    joints = [joint_of(layer, case.dimensions) for layer in case.layers if isinstance(layer, Joint)]
+    joints = [joint_of(joint, case.dimensions) for joint in case.joints]
     zones = zones_of(case)
     heat_of = {cells.source: case.heat[zone.heat] for cells, zone in zip(base.model.zones, zones, strict=True)}
     stretch = np.array([part.thickness_mm.value for part in case.parts]) / base.thickness
@@ -368,29 +364,6 @@ def _side(base: Topology, axis: Ints, place: Ints, step: int) -> Side:
     )  # fmt: skip
 
 
-def zone_shares(base: Topology, source: int) -> Array:
-    """(zones + sources, nx, ny) share of each column in the watts of each zone, then of what no zone covers.
-
-    Zero for those of other sources than this one.
-    """
-    model = base.model
-    area = model.grid.face_area(2)
-    shares = np.zeros((len(model.zones) + len(model.sources), *area.shape))
-    free = np.ones(area.shape, dtype=bool)
-    for number, zone in enumerate(model.zones):
-        if zone.source == source:
-            here = model.solid_area(zone)
-            shares[number, zone.x, zone.y] = here / here.sum()
-            free[zone.x, zone.y] = False
-    part = next(part for part in base.case.parts if part.part == model.sources[source].part)
-    x, y = plan_slices(model.grid, part_box(base.case, part))
-    rest = np.zeros_like(area)
-    rest[x, y] = (area * (free & (model.region[:, :, model.level_of_part[part.part].start] >= 0)))[x, y]
-    if rest.any():
-        shares[len(model.zones) + source] = rest / rest.sum()
-    return shares
-
-
 def _sources(base: Topology, axis: Ints, place: Ints) -> tuple[tuple[int, bool, Array, Array], ...]:
     found = []
     for index, source in enumerate(base.model.face_sources):
@@ -398,7 +371,7 @@ def _sources(base: Topology, axis: Ints, place: Ints) -> tuple[tuple[int, bool, 
         if not here.any():
             continue
         i, j = place[here, 0], place[here, 1]
-        of_zones = zone_shares(base, index)
+        of_zones = zone_shares(base.case, base.model, index)
         watts, shares = np.zeros(len(axis)), np.zeros((len(of_zones), len(axis)))
         watts[here] = source.watts[i, j]
         shares[:, here] = of_zones[:, i, j]

@@ -20,7 +20,7 @@ from thermsim.case.geometry.places import (
     zone_box,
 )
 from thermsim.case.geometry.stands import stand_boxes, stand_name
-from thermsim.case.vocabulary.schema import Case, Joint
+from thermsim.case.vocabulary.schema import Case
 from thermsim.model.physics.boundary import KINDS
 from thermsim.model.physics.properties import joint_of
 from thermsim.units import MM, UM
@@ -54,17 +54,18 @@ def outlines(case: Case) -> tuple[list[Outline], list[Outline], list[Outline]]:
     x, y = (
         [(f"{name}, {end}", box[axis + 2 * end], hot) for name, box, hot in boxes for end in (0, 1)] for axis in (0, 1)
     )
-    for heat in case.heat:
-        if heat.map is not None:
-            edges = _map_edges(table_of(case, heat.map.file), part_box(case, parts[heat.in_]))
-            for found, along in zip((x, y), edges, strict=True):
-                found += [(f"{heat.in_}, map {column}", edge, True) for column, edge in along]
-    for joint in case.layers:
-        if isinstance(joint, Joint) and joint.film_um is not None and joint.film_um.file is not None:
-            conducts = 1.0 / joint_of(joint, case.dimensions).resistance_at(UM * table_of(case, joint.film_um.file))
-            edges = _map_edges(conducts, joint_box(case, *parts_of_joint(case, joint)))
-            for found, along in zip((x, y), edges, strict=True):
-                found += [(f"{joint.joint}, map {column}", edge, False) for column, edge in along]
+    maps = [
+        (heat.in_, table_of(case, heat.map.file), part_box(case, parts[heat.in_]), True)
+        for heat in case.heat
+        if heat.map is not None
+    ]
+    for joint in case.joints:
+        if joint.map_file is not None:
+            conducts = 1.0 / joint_of(joint, case.dimensions).resistance_at(UM * table_of(case, joint.map_file))
+            maps.append((joint.joint, conducts, joint_box(case, *parts_of_joint(case, joint)), False))
+    for name, table, box, hot in maps:
+        for found, edges in zip((x, y), _map_edges(table, box), strict=True):
+            found += [(f"{name}, map {column}", edge, hot) for column, edge in edges]
     hot_heights = _hot_heights(case)
     z = []
     for low, high, part in levels(case):

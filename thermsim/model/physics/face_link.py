@@ -104,10 +104,10 @@ class Boundary(ABC):
         film, known_C, influx = self.link(at)
         return np.asarray(film * (at.face_C - known_C) - influx)
 
-    def carrying_C(self, flux_W_m2: float) -> float:
-        """Temperature [C] at which faces alone would let out so much: where a search for the steady state begins."""
-        low, high = min(self.known_C), HOTTEST_C
-        while high - low > 1.0:
+    def carrying_C(self, flux_W_m2: float, hottest_C: float = HOTTEST_C, within_K: float = 1.0) -> float:
+        """Temperature [C] at which faces alone would let out so much, sought up to a hottest one."""
+        low, high = min(self.known_C), hottest_C
+        while high - low > within_K:
             middle = 0.5 * (low + high)
             if float(np.mean(self.outflow(NOWHERE._replace(face_C=middle)))) > flux_W_m2:
                 high = middle

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from thermsim.report.data.keys import band_keys
 from thermsim.report.data.result import _finite as finite
 from thermsim.report.data.result import result
 from thermsim.report.words.comparison import headline_question, is_within_scatter, name_of, scatter_K
@@ -22,11 +23,7 @@ def _temperature(whose: str, where: str) -> dict[str, str]:
     key = f"options[].gains[].{whose}"
     return {
         f"{key}_mesh_doubt_K": f"mesh doubt of it {where}: half width [K]",
-        f"{key}_inputs": f"where it lies {where}, as often as `coverage` says; null where no input has a tolerance",
-        f"{key}_inputs.low": "lower end by the tolerances of the inputs alone [C]",
-        f"{key}_inputs.high": "upper end [C]; null where there is none (thermal runaway)",
-        f"{key}_inputs.both_low": "lower end by tolerances and mesh doubt together [C]",
-        f"{key}_inputs.both_high": "upper end [C]",
+        **band_keys(f"{key}_inputs", f"it {where}", "C", "coverage"),
     }
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 # `zones[].mean_C` is the key `mean_C` of each item of the list `zones`. Null stands where a number does not exist.
 
 
-def _band(key: str, what: str, unit: str) -> dict[str, str]:
-    """Keys of an interval that the tolerances leave."""
+def band_keys(key: str, what: str, unit: str, coverage: str = "input_doubt.coverage") -> dict[str, str]:
+    """Keys of an interval that the tolerances leave. what : lies there; coverage : the key that says how often"""
     return {
-        key: f"where {what} lies, as often as `input_doubt.coverage` says; null where no input has a tolerance",
+        key: f"where {what} lies, as often as `{coverage}` says; null where no input has a tolerance",
         f"{key}.low": f"lower end by the tolerances of the inputs alone [{unit}]; null where there is none",
         f"{key}.high": f"upper end [{unit}]; null where there is none (thermal runaway)",
         f"{key}.both_low": f"lower end by tolerances and mesh doubt together [{unit}]",
@@ -25,7 +25,7 @@ KEYS: dict[str, str] = {
     "accuracy_W": "mesh doubt of flows that was asked for [W]; null where none was",
     "remarks": "what must be said beside the numbers: accuracy not held, ranges left, likely slips of the case",
     "hottest_C": "highest temperature of the stack [C]",
-    **_band("hottest_inputs", "it", "C"),
+    **band_keys("hottest_inputs", "it", "C"),
     "hottest_at": "where that is",
     "hottest_at.part": "part it lies in",
     "hottest_at.x_mm": "from the part's left edge [mm]",
@@ -43,8 +43,8 @@ KEYS: dict[str, str] = {
     "zones[].flux_W_mm2": "`power_W` over its area in plan [W/mm2]",
     "zones[].mesh_doubt_K": "mesh doubt of `mean_C`: half width [K]",
     "zones[].highest_mesh_doubt_K": "mesh doubt of `highest_C`: half width [K]",
-    **_band("zones[].mean_inputs", "`mean_C`", "C"),
-    **_band("zones[].highest_inputs", "`highest_C`", "C"),
+    **band_keys("zones[].mean_inputs", "`mean_C`", "C"),
+    **band_keys("zones[].highest_inputs", "`highest_C`", "C"),
     "zones[].finest_grid_mean_C": "`mean_C` as the finest grid has it, before it is told at its limit [C]",
     "zones[].observed_order": "order at which `mean_C` converges",
     "zones[].mesh_note": "what the mesh study has to say about it",
@@ -58,7 +58,7 @@ KEYS: dict[str, str] = {
     "readings[].offset_K": "offset that was counted in [K]",
     "readings[].offset_plus_minus_K": "tolerance of the offset [K]",
     "readings[].mesh_doubt_K": "mesh doubt: half width [K]",
-    **_band("readings[].inputs", "it, with the tolerance of its offset,", "C"),
+    **band_keys("readings[].inputs", "it, with the tolerance of its offset,", "C"),
     "readings[].limit_margin_K": "limit less `expected_reading_C` [K]; null without a limit",
     "readings[].limit_margin_least_K": "limit less `inputs.both_high` [K]; where that is null, what the offset's "
     "tolerance and the mesh doubt leave",
@@ -72,7 +72,7 @@ KEYS: dict[str, str] = {
     "probes[].finest_grid_C": "as the finest grid has it [C]",
     "probes[].observed_order": "order at which it converges",
     "probes[].mesh_note": "what the mesh study has to say about it",
-    **_band("probes[].inputs", "it", "C"),
+    **band_keys("probes[].inputs", "it", "C"),
     "flows": "heat through every entry of `cooling`, in the order of the case",
     "flows[].face": "face it acts on",
     "flows[].environment": "its name; the face if it has none",
@@ -80,7 +80,7 @@ KEYS: dict[str, str] = {
     "flows[].heat_W": "heat out of the stack [W], negative where it enters; null where it has no bound, since a face "
     "held at another temperature touches",
     "flows[].mesh_doubt_W": "mesh doubt: half width [W]",
-    **_band("flows[].inputs", "`heat_W`", "W"),
+    **band_keys("flows[].inputs", "`heat_W`", "W"),
     "flows[].area_mm2": "area it acts on [mm2]",
     "flows[].face_C": "mean temperature of that area [C]",
     "flows[].fluid_C": "temperature of the fluid, or the one the face is held at [C]; null for a given flux",

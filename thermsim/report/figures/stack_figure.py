@@ -128,20 +128,14 @@ def _look(given: MaterialGiven) -> tuple[str, str]:
 
 def _fill(ax: Axes, case: Case, one: Drawn, edges: tuple[float, float]) -> None:
     if isinstance(one.layer, Joint):
-        for other in case.parts:
-            hatch, shade = _look(other.material)
-            for box in stand_boxes(case, other) if passes_joint(case, other, one.layer) else ():
-                _block(ax, (box[0], one.low, box[2], one.high), fc=shade, hatch=hatch, ec=FAINT, lw=0.0)
+        _stands(ax, case, one, [other for other in case.parts if passes_joint(case, other, one.layer)], 0.0)
         _block(ax, (one.box[0], one.low, one.box[2], one.high), fc=FAINT, lw=0.6)
         return
     part = one.layer
     if part.around is not None and part.around.material.name != "void":
         hatch, shade = _look(part.around.material)
         _block(ax, (edges[0], one.low, edges[1], one.high), fc=shade, hatch=hatch, ec=FAINT, lw=0.6)
-    for other in case.parts:
-        hatch, shade = _look(other.material)
-        for box in stand_boxes(case, other) if part in beside_stand(case, other) else ():
-            _block(ax, (box[0], one.low, box[2], one.high), fc=shade, hatch=hatch, ec=FAINT, lw=0.6)
+    _stands(ax, case, one, [other for other in case.parts if part in beside_stand(case, other)], 0.6)
     hatch, shade = _look(part.material)
     _block(ax, (one.box[0], one.low, one.box[2], one.high), fc=shade, hatch=hatch, ec=FAINT, lw=0.0)
     for insert in part.inserts:
@@ -156,6 +150,14 @@ def _block(ax: Axes, box: Box, **style: Any) -> None:
 
     given = {"ec": INK, "clip_on": False, **style}
     ax.add_patch(Rectangle((box[0], box[1]), box[2] - box[0], box[3] - box[1], **given))
+
+
+def _stands(ax: Axes, case: Case, one: Drawn, parts: list[Part], lw: float) -> None:
+    """Rims and legs of some parts, as they pass what is drawn."""
+    for part in parts:
+        hatch, shade = _look(part.material)
+        for box in stand_boxes(case, part):
+            _block(ax, (box[0], one.low, box[2], one.high), fc=shade, hatch=hatch, ec=FAINT, lw=lw)
 
 
 def _heat(ax: Axes, case: Case, drawn: list[Drawn]) -> None:
