@@ -320,3 +320,26 @@ def test_afford_takes_one_option_and_a_bound_of_memory(tmp_path: Path) -> None:
     assert [one["option"] for one in json.loads(done.stdout)["afford"]] == ["thinner"]
     refused = thermsim("afford", "case.yaml", "--memory", "0.01", folder=tmp_path)
     assert refused.returncode == 8 and "--memory" in refused.stderr
+
+
+def test_an_interrupt_that_the_interpreter_drops_is_heard_and_not_printed() -> None:
+    """Python cannot raise out of the end of an object's life; any other fault that it drops there is told as ever."""
+    text = """
+import os, signal
+from thermsim.commands import terminal
+
+class Ends:
+    def __init__(self, last):
+        self.last = last
+    def __del__(self):
+        self.last()
+
+terminal.hear_interrupts()
+Ends(lambda: (os.kill(os.getpid(), signal.SIGINT), sum(range(100)))) and None
+print("heard", terminal._heard)
+Ends(lambda: {}["no such key"]) and None
+"""
+    ended = subprocess.run([sys.executable, "-c", text], capture_output=True, text=True, timeout=60)
+    assert ended.stdout == "heard True\n"
+    assert "KeyboardInterrupt" not in ended.stderr
+    assert "no such key" in ended.stderr

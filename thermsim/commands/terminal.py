@@ -12,6 +12,7 @@ import threading
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from types import TracebackType
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -189,8 +190,9 @@ _heard = False  # whether the interrupt key was pressed
 def hear_interrupts() -> None:
     """From now on the interrupt key is remembered besides raising KeyboardInterrupt.
 
-    Python drops an exception that is raised while it cleans an object up ("Exception ignored in ..."), and the key is
-    then as good as not pressed: progress asks again.
+    Python, and compiled code that cannot raise, drop an exception that reaches them while they clean an object up or
+    load a table ("Exception ignored in ..."), and the key is then as good as not pressed: progress asks again. Their
+    report of it would only frighten: what the key does is said once, at the end.
     """
 
     def heard(number: int, frame: object) -> None:
@@ -198,7 +200,16 @@ def hear_interrupts() -> None:
         _heard = True
         raise KeyboardInterrupt
 
+    def excepthook(kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
+        if not issubclass(kind, KeyboardInterrupt):
+            sys.__excepthook__(kind, error, trace)
+
+    def unraisablehook(dropped: sys.UnraisableHookArgs) -> None:
+        if not issubclass(dropped.exc_type, KeyboardInterrupt):
+            sys.__unraisablehook__(dropped)
+
     signal.signal(signal.SIGINT, heard)
+    sys.excepthook, sys.unraisablehook = excepthook, unraisablehook
 
 
 class ProgressLine:
