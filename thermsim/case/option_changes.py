@@ -82,9 +82,11 @@ class OptionChanges:
         self.removed: dict[KeyPath, str] = {}
 
     def refuse(self, key: str, message: str) -> None:
+        """Note a fault at one of the option's own keys; all are told together."""
         self.faults.append(self.base.fault((*self.at, key), message, at_key=True))
 
     def apply(self) -> Source:
+        """The source of the case with all changes made. Raises CaseError with every fault of the option."""
         changes: dict[str, Any] = self.base.at(self.at) or {}
         for key, value in changes.items():
             self.one(key, value)
@@ -189,10 +191,12 @@ class OptionChanges:
         return next(iter(best)), rest
 
     def keys_for(self, target: Called) -> set[str]:
+        """The keys that the named entry may have: those of its kind, or of a joint that stands beside it."""
         kind = "joints" if "joint" in self.base.at(target.path) else target.kind
         return set(keys_of(ENTRY_OF[kind]))
 
     def resolve_top(self, key: str) -> tuple[KeyPath | None, tuple[str, ...]]:
+        """The path and further keys of a change to what stands at the top of a case; None where refused."""
         if key.startswith("material "):
             name = key.removeprefix("material ")
             self.refuse(

@@ -43,6 +43,8 @@ class HelpText(click.HelpFormatter):
 
 
 class HelpContext(click.Context):
+    """A context whose help is as wide as the terminal, up to a width that is easy to read."""
+
     def make_formatter(self) -> click.HelpFormatter:
         return HelpText(width=min(shutil.get_terminal_size().columns, WIDEST_HELP) - 2)
 
@@ -79,6 +81,7 @@ def accuracy_option(of: str) -> Callable[[Command], Command]:
 
 
 def case_of(path: Path, option: str | None) -> Case:
+    """The case of a file, with one of its options made where one is asked for. Raises CaseError."""
     from thermsim.case.load import read_case
     from thermsim.case.options import with_option
 

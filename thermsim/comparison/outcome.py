@@ -70,10 +70,12 @@ class Gain:
 
     @property
     def base_C(self) -> float:
+        """The reading of the base [C]."""
         return self.base.value_C
 
     @property
     def option_C(self) -> float:
+        """The reading of the option [C]."""
         return self.option.value_C
 
     @property

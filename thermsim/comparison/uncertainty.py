@@ -113,10 +113,12 @@ class Sampled:
 
     @property
     def mean(self) -> float:
+        """The mean of all samples, in their unit."""
         return float(np.mean(self.samples))
 
     @property
     def deviation(self) -> float:
+        """The standard deviation of the samples, widened by what the way of the samples may leave, in their unit."""
         return float(np.hypot(np.std(self.samples, ddof=1), self.blur))
 
     def exceeds(self, threshold: float) -> float:

@@ -34,6 +34,7 @@ class Drive:
     leakage: float = 1.0
 
     def times(self, share: float) -> Drive:
+        """Both parts of the power by one factor."""
         return Drive(share * self.dynamic, share * self.leakage)
 
 

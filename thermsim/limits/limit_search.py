@@ -95,6 +95,7 @@ class LimitSearch:
         return crossing(excess, low, high)
 
     def power(self, limit_C: float) -> PowerAtLimit | None:
+        """The power at which the first reading meets its limit [C]; None where no power does."""
         met = self.power_at(limit_C, "expected")
         if met is None:
             return None
@@ -149,6 +150,7 @@ class LimitSearch:
     # ---- clock
 
     def step(self, clock: Clock, limit_C: float, frequency_GHz: float, voltage_V: float, is_typed: bool) -> Step:
+        """What is read at one step of the clock [GHz, V], and whether it is safe below the limit [C]."""
         state = self.states.at(drive_at(clock, frequency_GHz, voltage_V))
         if state is None:
             return Step(frequency_GHz, voltage_V, is_typed, verdict="runaway")
@@ -179,6 +181,7 @@ class LimitSearch:
         return any(one.value_C - one.below_K > limit_C for one in every)
 
     def between(self, clock: Clock, limit_C: float) -> tuple[Between | None, Beyond | None]:
+        """The clock between two steps at which the limit [C] is met, or why there is none among them."""
         points = voltage_points(clock)
         met, beyond = self._clock_at(clock, points, limit_C, "expected")
         if met is None:
@@ -193,6 +196,7 @@ class LimitSearch:
         return Between(met.at, doubt_GHz, voltage_at(points, met.at), state.made_W, reading, met.ends_by), None
 
     def least_GHz(self, clock: Clock, limit_C: float, between: Between | None) -> float | None:
+        """The clock [GHz] that holds the limit [C] with all doubts against it; None where none is sure."""
         met, _ = self._clock_at(clock, voltage_points(clock), limit_C, "at least")
         if met is None or met.ends_by == "limit":
             return None if met is None else met.at

@@ -72,6 +72,7 @@ class Studied:
         return Told(value_C, mesh_K, here.below_K * wider + more, here.above_K * wider + more)
 
     def ratio(self, state: State, name: str, zero_C: float) -> float:
+        """By how much the rise of a reading over `zero_C` grows between the case's own state and another one."""
         own = self.state.readings[name] - zero_C
         return (state.readings[name] - zero_C) / own if abs(own) > NO_RISE_K else 1.0
 

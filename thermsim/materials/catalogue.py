@@ -87,10 +87,12 @@ class Material:
 
     @property
     def laws(self) -> tuple[Law, Law, Law]:
+        """The conductivities along x, y and z."""
         return (self.along_x, self.along_y, self.along_z)
 
     @property
     def is_constant(self) -> bool:
+        """Whether no conductivity changes with temperature."""
         return all(law.is_constant for law in self.laws)
 
     @property
@@ -108,10 +110,12 @@ class Range:
 
     @property
     def middle(self) -> float:
+        """Half way between the ends, in the unit of the range."""
         return (self.low + self.high) / 2
 
     @property
     def half_width(self) -> float:
+        """Half of the distance between the ends, in the unit of the range."""
         return (self.high - self.low) / 2
 
 

@@ -172,10 +172,12 @@ class TableLaw(Law):
 
     @property
     def temperature_C(self) -> tuple[float, ...]:
+        """The temperatures [C] of the points, rising."""
         return tuple(at for at, _ in self.points)
 
     @property
     def conductivity(self) -> tuple[float, ...]:
+        """The conductivities [W/mK] of the points."""
         return tuple(k for _, k in self.points)
 
     @property

@@ -276,6 +276,7 @@ def _drifts(values: Array, widths: Array) -> NDArray[np.bool_]:
 
 
 def checked(table: Array, sizes: ArrayLike, grids: int, exactly: bool = False) -> tuple[Array, Array]:
+    """(grids, answers) values and (grids,) cell sizes as arrays. Raises ThermsimError where they make no study."""
     widths = np.asarray(sizes, float)
     count = f"{'' if exactly else 'at least '}{grids} grids"
     if table.ndim != 2 or widths.shape != table.shape[:1] or len(widths) < grids or (exactly and len(widths) > grids):

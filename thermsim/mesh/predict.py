@@ -176,6 +176,7 @@ class _Runaways:
 
 
 def check_memory(plan: GridPlan, memory_GB: float) -> None:
+    """Raises MemoryLimitError where even the fewest grids of a study need more than may be used [GB]."""
     least = needed_GB(plan.cells(plan.multipliers[FEWEST_GRIDS - 1]))
     if least > memory_GB:
         raise MemoryLimitError(
@@ -258,6 +259,7 @@ def _sizes(steps: list[MeshStep]) -> list[float]:
 
 
 def solve_on(case: Case, grid: Grid, coarser: Field | None, outer_K: float = OUTER_K) -> tuple[Field, int]:
+    """The field on one grid, begun from that of a coarser one, and the iterations that it took."""
     model = build_model(case, grid)
     guess = None if coarser is None else model.guess(*_carried_over(coarser, grid))
     steady = steady_state(model, guess, accuracy_K=outer_K)

@@ -37,6 +37,7 @@ class MeshStep:
 
     @property
     def size(self) -> float:
+        """The width of its cells, as a share of those of the coarsest grid that could be."""
         return 1.0 / self.multiplier
 
 
@@ -63,6 +64,7 @@ class Prediction(Printable):
 
     @property
     def answers(self) -> Answers[float]:
+        """Every answer by itself, without its doubt."""
         return Answers({one: doubt.value for one, doubt in self.doubts.items()})
 
     @property

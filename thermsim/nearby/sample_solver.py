@@ -97,6 +97,7 @@ class SampleSolver:
         self.start = self.solve(self.case)
 
     def solve(self, case: Case) -> Field:
+        """The field of a changed case by a full solve, begun from the last one. Raises as `predict` does."""
         plan = alike(self.plan, self.base, case)
         model = build_model(case, plan.grid(self.multiplier))
         guess = None if self.start is None else self.start.guess_for(model)

@@ -84,6 +84,7 @@ class Reduced:
 
     @property
     def questions(self) -> tuple[Observable, ...]:
+        """What the small model answers, in the order of its rows."""
         return self.readout.questions
 
     def answers(self, given: ArrayLike) -> SmallModelAnswers:

@@ -49,6 +49,7 @@ class Variable:
 
     @property
     def name(self) -> str:
+        """The address of the number, and whose it is where not everyone's."""
         return self.input.path if self.of == SHARED else f"{self.input.path} ({self.of})"
 
 

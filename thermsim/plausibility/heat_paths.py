@@ -40,6 +40,7 @@ class Ways:
 
     @property
     def total(self) -> float:
+        """All heat that leaves [W]."""
         return self.up + self.down + self.others
 
     @property

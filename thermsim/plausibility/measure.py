@@ -42,6 +42,8 @@ from thermsim.units import MM2
 
 @dataclass(frozen=True)
 class ZoneMeasure:
+    """A zone in numbers: its area, its power, and the power for each of its square millimetres."""
+
     zone: str
     area_mm2: float
     power_W: float

@@ -23,6 +23,7 @@ class Usual:
     unit: str
 
     def holds(self, value: float) -> bool:
+        """Whether a value is nothing out of the ordinary."""
         return self.low <= value <= self.high
 
 

@@ -50,6 +50,7 @@ class Solved:
 
     @property
     def model(self) -> Model:
+        """The equations that the field solves."""
         return self.field.model
 
 

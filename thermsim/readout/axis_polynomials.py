@@ -39,6 +39,7 @@ class Axis:
 
     @classmethod
     def of(cls, region: NDArray[np.integer], widths: Array, axis: int) -> Axis:
+        """Along one axis of three: each cell's run of cells of the same region. region, widths : as on the grid"""
         along = np.moveaxis(region, axis, 0)
         count = len(along)
         turns = np.ones((count + 1, along.shape[1]), dtype=bool)
@@ -126,6 +127,7 @@ class AxisPolynomials:
     side: int
 
     def rows(self, which: Any) -> AxisPolynomials:
+        """The polynomials of some of the cells."""
         return AxisPolynomials(self.index[which], self.powers[which], self.ends[which], self.side)
 
     def terms(self, place: Array) -> Array:
@@ -142,13 +144,16 @@ class AroundCells:
     touches: Bools
 
     def rows(self, which: Any) -> AroundCells:
+        """The same around some of the cells."""
         low, high = (edge.rows(which) for edge in self.edges)
         return AroundCells(self.inside.rows(which), (low, high), self.touches[which])
 
     def may(self, side: int) -> Bools:
+        """(cells,) whether a highest temperature may lie at this side of each: only where a region ends there."""
         return np.ones(len(self.touches), dtype=bool) if side == INSIDE else self.touches[:, int(side == HIGH_EDGE)]
 
     def part(self, side: int) -> AxisPolynomials:
+        """The polynomials inside of the cells, or at their low or high edge."""
         return self.inside if side == INSIDE else self.edges[int(side == HIGH_EDGE)]
 
 

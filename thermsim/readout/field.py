@@ -157,10 +157,12 @@ class Field:
 
     @cached_property
     def zones(self) -> tuple[ZoneReading, ...]:
+        """What every zone reads, in the order of the case."""
         return tuple(self._zone(zone) for zone in self.model.zones)
 
     @cached_property
     def flows(self) -> tuple[Flow, ...]:
+        """What leaves by every cooling, in the order of the case."""
         return tuple(_flow(self, index, cooling) for index, cooling in enumerate(self.model.coolings))
 
     def leaving(self, number: int) -> list[Leaving]:

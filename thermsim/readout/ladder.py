@@ -34,6 +34,7 @@ class Rung:
 
     @property
     def spreading_K(self) -> float:
+        """The part of the drop that comes from heat not being spread evenly [K]."""
         return self.drop_K - self.even_K
 
 

@@ -24,10 +24,12 @@ class NotHeld:
 
     @property
     def key(self) -> tuple[str, str]:
+        """What makes it the same warning in another answer: the place and the material."""
         return self.where, self.material
 
     @property
     def words(self) -> str:
+        """The warning as a sentence."""
         limit = self.holds_to
         return f"{self.where} reaches {self.hottest_C:.0f} C; {self.material} {limit.then} at {limit.celsius:.4g} C"
 

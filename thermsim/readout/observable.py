@@ -60,13 +60,20 @@ class Zoned(Protocol):
     """Whatever names a zone, as `case.geometry.zones.KnownZone` does."""
 
     @property
-    def zone(self) -> str: ...
+    def zone(self) -> str:
+        """The name of the zone."""
+
     @property
-    def part(self) -> str: ...
+    def part(self) -> str:
+        """The part that it belongs to."""
+
     @property
-    def at(self) -> Literal["bottom", "top", "volume"]: ...
+    def at(self) -> Literal["bottom", "top", "volume"]:
+        """The side of the part that it lies on."""
+
     @property
-    def label(self) -> str: ...
+    def label(self) -> str:
+        """What it is called where its name alone is not enough."""
 
 
 HOTTEST = Observable("hottest")
@@ -113,18 +120,22 @@ class Answers(dict[Observable, Value]):
         return super().__contains__(given)
 
     def get(self, given: Asked, default: Any = None, /) -> Any:
+        """The answer asked for, or another value where there is none."""
         return self[given] if given in self else default  # noqa: SIM401  # what `in` and `[]` find, it finds
 
 
 def of_zone(zone: Zoned, takes: Takes) -> Observable:
+    """A temperature of a zone."""
     return Observable("zone", zone.zone, takes, zone.part, zone.at, zone.label)
 
 
 def of_probe(probe: str) -> Observable:
+    """The temperature at a probe."""
     return Observable("probe", probe)
 
 
 def of_reading(reading: str) -> Observable:
+    """A reading of the case."""
     return Observable("reading", reading)
 
 

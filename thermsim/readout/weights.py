@@ -69,6 +69,7 @@ class Weights:
 
     @property
     def is_nowhere(self) -> bool:
+        """Whether nothing of the field has a weight."""
         return not self.faces and not len(self.of_cells)
 
     def goal(self, shape: Sequence[int]) -> Goal:

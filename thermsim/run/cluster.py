@@ -47,19 +47,23 @@ class Cluster:
 
     @property
     def lanes(self) -> int:
+        """How many tasks all workers compute at once."""
         with contextlib.suppress(OSError):  # a scheduler that is gone: `wait` tells it
             self._lanes = max(1, sum(int(count) for count in self.client.nthreads().values()))
         return self._lanes
 
     def room(self) -> int:
+        """How many chunks it takes now."""
         return max(0, self.ahead * self.lanes - len(self.under_way))
 
     def submit(self, chunk: list[Task]) -> None:
+        """Hand a chunk to the scheduler."""
         key = f"thermsim-{uuid.uuid4().hex}"
         future = self.client.submit(computed, self.study, program(), self.make, chunk, key=key)
         self.under_way[future] = chunk
 
     def wait(self, seconds: float | None) -> Finished:
+        """What is finished after so many seconds, or as soon as something is."""
         from distributed import wait
 
         if seconds != 0.0:  # a cancelled or lost piece of work is told below, with what its future says
@@ -73,6 +77,7 @@ class Cluster:
         return rows, self.error
 
     def shutdown(self) -> None:
+        """Call back what is under way, and leave the scheduler."""
         try:
             self.client.cancel(list(self.under_way), force=True)
         finally:

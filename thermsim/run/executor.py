@@ -106,12 +106,15 @@ class ThisProcess:
         self.rows: list[Row] = []  # finished and not yet given
 
     def room(self) -> int:
+        """How many chunks it takes now."""
         return 0 if self.waiting else 1
 
     def submit(self, chunk: list[Task]) -> None:
+        """Take a chunk."""
         self.waiting.extend(chunk)
 
     def wait(self, seconds: float | None) -> Finished:
+        """Compute one task, unless not even a moment is given."""
         problem = None
         if self.waiting and seconds != 0.0:
             try:
@@ -122,4 +125,5 @@ class ThisProcess:
         return rows, problem
 
     def shutdown(self) -> None:
+        """Forget what is not begun."""
         self.waiting.clear()

@@ -76,6 +76,7 @@ class Identity:
         return cls(digest.hexdigest(), seed, study)
 
     def items(self) -> dict[str, str]:
+        """Everything that decides the bits of a study, as text."""
         return {name: str(value) for name, value in asdict(self).items()}
 
     @property
@@ -241,6 +242,7 @@ class Journal:
         self._waiting.clear()
 
     def close(self) -> None:
+        """Write what is not yet written, and let go of the file."""
         try:
             self.flush()
         finally:

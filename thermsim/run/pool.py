@@ -61,9 +61,11 @@ class Pool:
             raise
 
     def room(self) -> int:
+        """How many chunks it takes now."""
         return max(0, sum(worker.is_free for worker in self.workers) - len(self.chunks))
 
     def submit(self, chunk: list[Task]) -> None:
+        """Take a chunk, and hand it to a worker that is free."""
         self.chunks.append(chunk)
         self._hand_out()
 
@@ -82,6 +84,7 @@ class Pool:
         return rows, self.error
 
     def shutdown(self) -> None:
+        """End all workers at once."""
         for worker in self.workers:
             worker.process.kill()
         for worker in self.workers:

@@ -88,10 +88,12 @@ class Row:
 
     @classmethod
     def failed(cls, key: str, error: ThermsimError, seconds: float) -> Row:
+        """A task that ended in an error of ours, which is an answer too."""
         return cls(key, "[0]", b"", seconds, type(error).__name__, str(error))
 
     @property
     def result(self) -> Result:
+        """The answer back from its bytes, or the failure. Raises ValueError where the row is spoilt."""
         if self.failure is not None:
             return Failure(self.way or "", self.failure)
         try:

@@ -61,6 +61,7 @@ class Solution:
 
     @property
     def remedy(self) -> str:
+        """What to do where it did not converge."""
         return REMEDY[self.status]
 
     def checked(self) -> Solution:

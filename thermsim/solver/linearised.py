@@ -108,6 +108,7 @@ class Linearised:
     couplings: tuple[Coupling, ...]
 
     def plane(self, axis: int, face: int) -> Plane:
+        """The faces across an axis, at one of its faces."""
         return _plane(self.model, axis, face, self.guess, self.temperature)
 
 

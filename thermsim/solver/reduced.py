@@ -83,6 +83,7 @@ class SmallModel:
 
     @property
     def size(self) -> int:
+        """The number of its vectors."""
         return int(self.vectors.shape[1])
 
     def solve(self, numbers: Numbers, start: Array, size: int | None = None) -> Array:

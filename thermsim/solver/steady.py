@@ -135,6 +135,7 @@ def iterate(
 
 
 def too_hot(model: Model) -> RunawayError | NotConvergedError:
+    """The error for temperatures beyond all sense: a runaway where something leaks, else a slip in the case."""
     if any(source.leakage is not None for source in model.sources):
         return RunawayError("leakage outruns the cooling", "lower the power or the leakage, or cool better")
     return NotConvergedError(

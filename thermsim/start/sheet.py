@@ -87,6 +87,7 @@ def case_text(path: Path) -> str:
 
 
 def is_caliper(cells: list[str]) -> bool:
+    """Whether a row of the sheet tells about the caliper."""
     return bool(cells) and cells[0].lower() == "caliper"
 
 

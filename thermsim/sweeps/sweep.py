@@ -111,10 +111,12 @@ class Sweep(Printable):
 
     @property
     def grids(self) -> int:
+        """The number of grids that every point was solved on."""
         return len(self.sizes)
 
     @property
     def shape(self) -> tuple[int, ...]:
+        """The number of points along each range."""
         return tuple(len(one.values) for one in self.ranges)
 
     def values(self, question: Asked) -> Array:
@@ -159,6 +161,7 @@ class Sweep(Printable):
 
     @property
     def accuracy_held(self) -> bool:
+        """Whether every point is as sure as was asked for."""
         return self.widest_K <= self.accuracy_K
 
 

@@ -40,6 +40,7 @@ class Reader:
 
     @classmethod
     def of(cls, case: Case, loaded: Field, rise: Rise, system: System) -> Reader:
+        """The reader of a rise above rest. loaded : the field at its end"""
         resting = Field(rise.resting, loaded.guess, rise.unheated, 0.0)
         warmed = loaded.warmed_from_outside | resting.warmed_from_outside
         return cls(case, loaded.model, rise, system, resting, warmed)

@@ -104,6 +104,7 @@ class Projection:
         return self._add((new if nearest is None else new - nearest).ravel(), keep_images, self._norm(new.ravel()))
 
     def model(self) -> SmallModel:
+        """The small model of what was projected so far."""
         return SmallModel(self.rows, self.stiffness, self.heat, tuple(self.shifts), self.iterations)
 
     def worst_shift(self, low: float, high: float) -> float:

@@ -93,6 +93,7 @@ class HeldFaceSource(FaceSource):
         return self.watts + self.slope * face_C
 
     def linearised(self, face_C: Array | float) -> tuple[Array, Array | float]:
+        """The heat [W] at any temperature of the face: what it was held to, and how fast it grows [W/K]."""
         return self.watts, self.slope
 
 
@@ -106,6 +107,7 @@ class HeldVolumeSource(VolumeSource):
         return self.watts + self.slope * np.nan_to_num(temperature_C[:, :, self.levels])
 
     def linearised(self, temperature_C: Array) -> tuple[Array, Array | float]:
+        """The heat [W] of its cells: what it was held to, and how fast it grows [W/K]."""
         return self.watts, self.slope
 
 

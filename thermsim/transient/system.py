@@ -87,6 +87,7 @@ class System:
 
     @property
     def shape(self) -> tuple[int, ...]:
+        """(nx, ny, nz) cells."""
         return self.stencil.ground.shape
 
     def of_model(self, cells: Array) -> Array:
@@ -94,6 +95,7 @@ class System:
         return np.asarray(cells[..., self.levels])
 
     def planes_at(self, axis: int, face: int) -> tuple[SystemPlane, ...]:
+        """The planes in which capacity lies at one face across an axis, apart from the cells."""
         if (axis, face) in self.planes:
             return self.planes[axis, face]
         if (axis, face) not in self._plain:

@@ -334,6 +334,7 @@ def check_cooling(look: Look) -> None:
 
 
 def check_limits(look: Look) -> None:
+    """Accuracies finer than a grid can keep, and steps of readings as large as what they read."""
     case = look.case
     if case.accuracy_K < LEAST_ACCURACY_K:
         what = f"`accuracy_K` below {LEAST_ACCURACY_K:g} cannot be kept, found {case.accuracy_K:g}"

@@ -45,6 +45,7 @@ class Powers:
 
     @property
     def total(self) -> float:
+        """All power of the part [W]."""
         return sum(self.zones) + self.rest
 
 

@@ -72,6 +72,7 @@ class Wanted:
 
     @property
     def in_unit(self) -> str:
+        """How a message says what the number is to be typed in."""
         return f" in {self.unit}" if self.unit else " alone"
 
 
@@ -130,6 +131,7 @@ def as_number(number: Fraction) -> float | int:
 
 
 def as_text(number: Fraction) -> str:
+    """A number as it is shown in a remedy, without the noise of its binary form."""
     return f"{float(number):.{DIGITS}g}"
 
 

@@ -66,21 +66,29 @@ class Quantity(Tolerance):
 
 
 class Positive(Quantity):
+    """A quantity above zero."""
+
     value: Annotated[float, Field(gt=0.0)]
     """the number"""
 
 
 class NonNegative(Quantity):
+    """A quantity that may be zero, never below."""
+
     value: Annotated[float, Field(ge=0.0)]
     """the number"""
 
 
 class Fraction(Quantity):
+    """A quantity above zero and up to one."""
+
     value: Annotated[float, Field(gt=0.0, le=1.0)]
     """the number"""
 
 
 class Celsius(Quantity):
+    """A temperature [C] above absolute zero."""
+
     value: Annotated[float, Field(gt=-273.15, le=5000.0)]
     """the number"""
 

@@ -114,9 +114,11 @@ class PlannedAxis:
         raise NotImplementedError
 
     def cells(self, multiplier: int) -> int:
+        """The number of cells along the axis on one grid of the family."""
         return int(self.cells_between(multiplier).sum())
 
     def axis(self, multiplier: int) -> Axis:
+        """The faces of all cells [m] along the axis on one grid of the family."""
         if multiplier not in self._made:
             faces = [self.lines[:1]]
             for segment, count in enumerate(self.cells_between(multiplier).tolist()):

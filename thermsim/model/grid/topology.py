@@ -35,6 +35,7 @@ class Piece:
     segment: int
 
     def count(self, multiplier: int) -> int:
+        """Its number of cells on one grid of the family."""
         return int(self.plan.cells_between(multiplier)[self.segment])
 
     @property
@@ -59,6 +60,7 @@ class Sliver:
     is_whole = False
 
     def count(self, multiplier: int) -> int:
+        """Its number of cells on one grid of the family: never wider than those beside it."""
         return max(1, ceil(multiplier * (self.high - self.low) / self.cell))
 
     def inner_faces(self, count: int) -> Array:
@@ -79,6 +81,7 @@ class StretchedAxis(PlannedAxis):
 
     @property
     def whole(self) -> NDArray[np.bool_]:  # type: ignore[override]
+        """(segments,) whether the segment is as wide as in the plan, not cut."""
         return np.array([piece.is_whole for piece in self.pieces])
 
     def cells_between(self, multiplier: int) -> NDArray[np.int64]:

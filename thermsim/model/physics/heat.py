@@ -40,6 +40,7 @@ class FaceSource:
         return self.watts if self.leakage is None else self.watts * self.leakage.factor(face_C)
 
     def linearised(self, face_C: Array | float) -> tuple[Array, Array | float]:
+        """The heat [W] at a temperature of the face, and how fast it grows there [W/K]."""
         return _linearised(self.watts, self.leakage, face_C)
 
 
@@ -59,6 +60,7 @@ class VolumeSource:
         return self.watts * np.nan_to_num(self.leakage.factor(temperature_C[:, :, self.levels]))
 
     def linearised(self, temperature_C: Array) -> tuple[Array, Array | float]:
+        """The heat [W] of its cells at their temperatures, and how fast it grows there [W/K]."""
         return _linearised(self.watts, self.leakage, np.nan_to_num(temperature_C[:, :, self.levels]))
 
 

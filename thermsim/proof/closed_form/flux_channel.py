@@ -105,6 +105,8 @@ class Sum(NamedTuple):
 
 
 class FieldSum(NamedTuple):
+    """The sum of a series, and what its cut tail may add, in the same unit."""
+
     value: Array
     error: float
 

@@ -17,6 +17,8 @@ Array = NDArray[np.float64]
 
 
 class Cauer(NamedTuple):
+    """A ladder from the heated node to the ground: (stages,) resistances and the capacities before them."""
+
     resistance_K_W: Array
     capacity_J_K: Array
 

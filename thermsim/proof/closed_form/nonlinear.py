@@ -62,6 +62,7 @@ class Leakage:
 
     @classmethod
     def doubling(cls, at_set_W: float, set_C: float, doubling_K: float) -> Leakage:
+        """Leakage [W] that doubles with every `doubling_K`, known at one temperature [C]."""
         return cls(at_set_W, set_C, doubling_K / math.log(2.0))
 
     def power(self, temperature_C: float) -> float:
@@ -71,6 +72,8 @@ class Leakage:
 
 @dataclass(frozen=True)
 class LeakageBalance:
+    """Where leakage and cooling of one body meet."""
+
     stable_C: float
     unstable_C: float  # beyond this temperature the body heats itself without end
     leakage_W: float  # at the stable one
@@ -99,6 +102,8 @@ def leakage_balance(coolant_C: float, resistance: float, dynamic_W: float, leaka
 
 @dataclass(frozen=True)
 class LeakageLimit:
+    """The worst cooling at which one body with leakage still has a steady state."""
+
     resistance_K_W: float
     temperature_C: float  # of the body at the limit, where both solutions meet
 

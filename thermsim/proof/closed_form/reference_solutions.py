@@ -69,14 +69,17 @@ COOLANT, PATH, STAYS, GROWS, SET, DOUBLING = 30.0, 0.25, 150.0, 20.0, 60.0, 20.0
 
 
 def leaking_die() -> float:
+    """Temperature [C] of a die whose leakage doubles every so many kelvin."""
     return leakage_balance(COOLANT, PATH, STAYS, Leakage.doubling(GROWS, SET, DOUBLING)).stable_C
 
 
 def leakage_power() -> float:
+    """Its leakage [W] at that temperature."""
     return leakage_balance(COOLANT, PATH, STAYS, Leakage.doubling(GROWS, SET, DOUBLING)).leakage_W
 
 
 def linear_leakage() -> float:
+    """Temperature [C] of the same die where the leakage grows along a line."""
     return linear_leakage_temperature(COOLANT, PATH, STAYS, GROWS, SET, math.log(2.0) / DOUBLING)
 
 
@@ -176,10 +179,12 @@ def device(in_plane: float = 386.0) -> float:
 
 
 def lee_mean() -> float:
+    """Mean resistance [K/W] from a small source through a plate of metal to a film."""
     return lee_song_au_moran(1e-4, 16e-4, 3e-3, 390.0, 1 / (5000 * 16e-4)).mean
 
 
 def lee_highest() -> float:
+    """Highest resistance [K/W] of the same source."""
     return lee_song_au_moran(1e-4, 16e-4, 3e-3, 390.0, 1 / (5000 * 16e-4)).highest
 
 

@@ -22,6 +22,8 @@ from thermsim.errors import NoWayOutError
 
 @dataclass(frozen=True)
 class Layer:
+    """A layer of the slab with heat made evenly in it."""
+
     thickness_m: float
     conductivity_W_mK: float
     heat_W_m3: float = 0.0
@@ -29,11 +31,15 @@ class Layer:
 
 @dataclass(frozen=True)
 class Joint:
+    """A thin resistance between two layers."""
+
     resistance_m2K_W: float
 
 
 @dataclass(frozen=True)
 class HeatedPlane:
+    """A plane between two layers in which heat is made."""
+
     flux_W_m2: float
 
 
@@ -46,6 +52,7 @@ class End:
 
     @property
     def resistance(self) -> float:
+        """Resistance [m2 K/W] of the film; endless where there is none."""
         return math.inf if self.film_W_m2K == 0.0 else 1.0 / self.film_W_m2K
 
 

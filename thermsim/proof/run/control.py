@@ -54,6 +54,7 @@ class Control:
 
     @property
     def true_shows(self) -> bool:
+        """Whether the right code passes by an order that was really observed."""
         return self.true.verdict != "OUTSIDE" and self.true.order is not None and not self.true.at_round_off
 
     @property
@@ -66,6 +67,7 @@ class Control:
 
     @property
     def refused_by_order_alone(self) -> bool:
+        """Whether the wrong code would pass if its order of convergence were not asked for."""
         return replace(self.false, wanted_order=None).verdict != "OUTSIDE"
 
 

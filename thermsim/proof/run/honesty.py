@@ -48,10 +48,12 @@ class Honesty:
 
     @property
     def both(self) -> tuple[Array, Array]:
+        """Errors and doubts [K] of means and highest temperatures together."""
         return np.concatenate([self.means[0], self.peaks[0]]), np.concatenate([self.means[1], self.peaks[1]])
 
     @property
     def holds(self) -> bool:
+        """Whether the doubts cover as often as they say, and are not needlessly wide."""
         error, doubt = self.both
         return bool(covered(error, doubt) >= COVERED and widths(error, doubt)[SHARES.index(0.5)] <= WIDTHS)
 

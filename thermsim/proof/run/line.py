@@ -58,6 +58,7 @@ class Line:
 
     @property
     def difference(self) -> float:
+        """Found less reference, in the unit of the row."""
         return self.found - self.reference
 
     @property

@@ -44,6 +44,7 @@ class Labels:
         self.taken.append((px - radius, py - radius, px + radius, py + radius))
 
     def is_free(self, box: Rectangle) -> bool:
+        """Whether a box overlaps no label that stands already, with a gap around each."""
         x0, y0, x1, y1 = box
         return not any(
             x0 < b1 + self.gap and b0 < x1 + self.gap and y0 < c1 + self.gap and c0 < y1 + self.gap

@@ -37,6 +37,7 @@ class Scale:
         return first, max(round((high_mm - self.left) / self.step), first + 1)
 
     def lines(self, thickness_mm: float) -> int:
+        """How many lines of text a thickness [mm] takes."""
         return max(1, round(thickness_mm * self.lines_per_mm))
 
 

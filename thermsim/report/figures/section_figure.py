@@ -40,6 +40,7 @@ def stretch(width_mm: float, height_mm: float) -> int:
 
 
 def in_words(times: int) -> str:
+    """How a section is drawn, for its title."""
     return "to scale" if times == 1 else f"drawn {times} times as high"
 
 

@@ -57,6 +57,7 @@ def headline(comparison: Comparison) -> Table:
 
 
 def flux(comparison: Comparison) -> Table:
+    """The gain by hand, from resistances in series, beside the gain told [K]."""
     rows = []
     for one in comparison.options:
         low, high = one.flux.low_K, one.flux.high_K

@@ -113,6 +113,7 @@ def decimals_of(gain: Gain, *marks: float | None) -> int:
 
 
 def value_words(gain: Gain, *marks: float | None) -> str:
+    """The gain [K] with no more digits than its doubts leave."""
     return fixed(gain.value_K, f".{decimals_of(gain, *marks)}f") if isfinite(gain.value_K) else UNKNOWN
 
 
@@ -151,6 +152,7 @@ def temperatures_of(comparison: Comparison) -> list[tuple[str, dict[Observable, 
 
 
 def temperatures_note(coverage: float) -> str:
+    """Why two temperatures that overlap may still differ for sure."""
     return (
         "Each by itself: +- is the mesh doubt, the interval holds the tolerances of its inputs too. What base and "
         f"option share moves both alike: that {often(coverage)} gains lie elsewhere is no contradiction."
@@ -158,6 +160,7 @@ def temperatures_note(coverage: float) -> str:
 
 
 def mesh_words(gain: Gain) -> str:
+    """The mesh doubt of the gain [K]."""
     return f"+- {doubt_in_words(gain.mesh.half_width)}"
 
 
@@ -185,6 +188,7 @@ def scatter_words(comparison: Comparison, one: OptionResult) -> str:
 
 
 def scatter_note(comparison: Comparison) -> str:
+    """How far two mounts of one chip differ, and who says so."""
     scatter = scatter_K(comparison)
     if scatter is None:
         return (
@@ -202,16 +206,19 @@ def worth_words(comparison: Comparison) -> str:
 
 
 def worth_note(comparison: Comparison) -> str:
+    """What the column of worth means, and what is missing for it."""
     return " ".join([f"`{worth_words(comparison)}`: how likely a gain over that is.", *worth_missing(comparison)])
 
 
 def worth_missing(comparison: Comparison) -> list[str]:
+    """What to give so that a gain can be called worth it; nothing where it is given."""
     if comparison.worth_K is not None:
         return []
     return ["What gain is worth the step the case does not say: give `worth_K`. Until then none is called worth it."]
 
 
 def way_words(comparison: Comparison) -> str:
+    """How the tolerances were sampled, and how long that took."""
     return (
         f"{comparison.samples} samples of the tolerances, seed {comparison.seed}: {comparison.way}. "
         f"{comparison.seconds:.0f} s."
@@ -239,6 +246,7 @@ def predictions(comparison: Comparison) -> list[tuple[str, Prediction]]:
 
 
 def base_words(comparison: Comparison) -> str:
+    """What the options are compared with."""
     return f"the base ({comparison.base_name})"
 
 
@@ -263,6 +271,7 @@ def remarks_of(comparison: Comparison, grave: bool) -> list[str]:
 
 
 def whose_words(one: Contribution) -> str:
+    """Whether an input belongs to both cases or to one of them."""
     return {"both": "shared", "base": "of the base", "option": "of the option"}[one.held_by]
 
 

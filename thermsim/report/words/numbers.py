@@ -48,4 +48,5 @@ def plain(value: float | None, half_width: float | None, most_decimals: int = MO
 
 
 def order_in_words(order: float | None) -> str:
+    """The observed order of convergence, or that there is none."""
     return "no observed order" if order is None or not isfinite(order) else f"observed order {order:.2f}"

@@ -45,6 +45,7 @@ class Axis:
     edge: Flags
 
     def coarse(self, first: Ints) -> Axis:
+        """The axis whose cells each join those from one number of `first` up to the next."""
         return Axis(np.add.reduceat(self.width, first[:-1]), self.edge[first[1:-1] - 1])
 
 

@@ -78,6 +78,7 @@ def relax(gx, gy, gz, inv, z, rhs, r0, level, i, p):
 
 @helper
 def back_substitute(gz, inv, z, c, nz):
+    """Second half of the solution of the tridiagonal systems of a block of columns, in place."""
     y = load(z, c + (nz - 1) * LANES)
     for k in range(nz - 2, -1, -1):
         o = c + k * LANES

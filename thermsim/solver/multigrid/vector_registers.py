@@ -77,6 +77,8 @@ SUFFIX = {F4: f"v{LANES}f32", F8: f"v{LANES}f64"}
 
 @register_model(Lanes)
 class LanesModel(models.PrimitiveModel):
+    """How the compiler holds a register: as a vector of its own."""
+
     def __init__(self, manager: Any, kind: Lanes) -> None:
         super().__init__(manager, kind, VECTOR[kind])
 
@@ -187,6 +189,8 @@ def splat(typing: Any, value: Any) -> Any:
 
 @intrinsic
 def widen(typing: Any, value: Any) -> Any:
+    """A register of single precision as one of double."""
+
     def lower(context: Any, builder: Any, sig: Any, args: Any) -> Any:
         return builder.fpext(args[0], VECTOR[F8])
 
@@ -209,6 +213,8 @@ def inverse(typing: Any, value: Any) -> Any:
 
 @intrinsic
 def least(typing: Any, a: Any, b: Any) -> Any:
+    """The lesser of two registers, lane by lane."""
+
     def lower(context: Any, builder: Any, sig: Any, args: Any) -> Any:
         return builder.select(builder.fcmp_ordered("<", args[0], args[1]), args[0], args[1])
 
@@ -217,6 +223,8 @@ def least(typing: Any, a: Any, b: Any) -> Any:
 
 @intrinsic
 def most(typing: Any, a: Any, b: Any) -> Any:
+    """The greater of two registers, lane by lane."""
+
     def lower(context: Any, builder: Any, sig: Any, args: Any) -> Any:
         return builder.select(builder.fcmp_ordered(">", args[0], args[1]), args[0], args[1])
 
