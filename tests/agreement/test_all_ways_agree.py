@@ -79,7 +79,7 @@ from thermsim.nearby.many import many
 from thermsim.nearby.sample_solver import SampleSolver
 from thermsim.nearby.small_model_training import reduce
 from thermsim.nearby.superposition import superposition
-from thermsim.nearby.variables import variables
+from thermsim.nearby.uncertain_inputs import variables
 from thermsim.readout.field import Field
 from thermsim.readout.ladder import ladder
 from thermsim.readout.observable import HOTTEST

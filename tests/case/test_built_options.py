@@ -11,7 +11,7 @@ from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import CaseError
-from thermsim.nearby.variables import SHARED, variables
+from thermsim.nearby.uncertain_inputs import SHARED, variables
 from thermsim.plausibility.cautions import gallium_cautions, option_of
 
 BASE = CORNCRAKE[: CORNCRAKE.index("options:")]

@@ -26,7 +26,7 @@ from thermsim.model.physics.boundary import boundary_of
 from thermsim.model.physics.properties import joint_of
 from thermsim.nearby.gradients import gradients
 from thermsim.nearby.many import many
-from thermsim.nearby.variables import SHARED, variables
+from thermsim.nearby.uncertain_inputs import SHARED, variables
 from thermsim.readout.answers import HOTTEST
 from thermsim.sweeps.sweep import Vary, sweep
 

@@ -13,7 +13,7 @@ from scipy import stats
 
 from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
-from thermsim.case.typed.listing import typed_numbers
+from thermsim.case.typed.typed_numbers import typed_numbers
 from thermsim.case.vocabulary.schema import Case, Quantity
 from thermsim.errors import CaseError, ThermsimError
 from thermsim.plausibility.measure import measure

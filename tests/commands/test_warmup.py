@@ -13,7 +13,7 @@ from click.testing import CliRunner
 from thermsim.case.load import read_case
 from thermsim.commands.main import commands
 from thermsim.errors import ThermsimError, WriteError
-from thermsim.mesh.remarks import is_grave, slips_in_words
+from thermsim.mesh.prediction_remarks import is_grave, slips_in_words
 from thermsim.report.data.warmup_result import WARMUP_KEYS, document
 from thermsim.report.text.warmup_table import warmup_blocks
 from thermsim.warming.warmup import settled_between, warmup

@@ -18,7 +18,7 @@ from thermsim.comparison.family import Family, family
 from thermsim.comparison.tolerances import Samples, Way, sampled
 from thermsim.nearby.case_tasks import HIGHEST_SHARE
 from thermsim.nearby.sample_solver import SAMPLE_ACCURACY_K, SampleWork
-from thermsim.nearby.variables import sample_of
+from thermsim.nearby.uncertain_inputs import sample_of
 from thermsim.readout.observable import find
 from thermsim.run.run_tasks import run
 from thermsim.run.tasks import Task

@@ -18,7 +18,7 @@ from thermsim.doubt.inputs import with_input_doubt
 from thermsim.doubt.responses import moves_of, responses
 from thermsim.errors import RunawayError, ThermsimError
 from thermsim.mesh.prediction import Prediction
-from thermsim.nearby.variables import Variable, variables
+from thermsim.nearby.uncertain_inputs import UncertainInput, variables
 from thermsim.readout.observable import HOTTEST
 
 SLAB = """
@@ -155,7 +155,7 @@ def test_refused(predicted: Prediction) -> None:
 # ---- curves ---------------------------------------------------------------------------------------------------------
 
 
-def four_rectangular(predicted: Prediction) -> list[Variable]:
+def four_rectangular(predicted: Prediction) -> list[UncertainInput]:
     """Four inputs about zero, each rectangular with a standard uncertainty of 1."""
     first = variables((predicted.case,), ("",))[0]
     return [

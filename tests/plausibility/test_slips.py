@@ -7,7 +7,7 @@ import pytest
 from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
 from thermsim.plausibility.cautions import Slip
-from thermsim.plausibility.slips import slips_of
+from thermsim.plausibility.likely_slips import slips_of
 
 SOUND = """
 title: An invented stack

@@ -13,8 +13,8 @@ from samples import CORNCRAKE
 
 from thermsim.case.load import parse_case
 from thermsim.errors import CaseError
+from thermsim.plausibility.likely_slips import slips_of
 from thermsim.plausibility.slip import Slip
-from thermsim.plausibility.slips import slips_of
 
 STARTER = LIDDED
 TOP = "film_W_m2K: {value: 9000, plus_minus: 1000}"

@@ -13,8 +13,8 @@ from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
 from thermsim.mesh.predict import predict
 from thermsim.plausibility.heat_paths import film_conductances_W_K, ways_of
+from thermsim.plausibility.likely_slips import Slip, slips_of
 from thermsim.plausibility.measure import measure
-from thermsim.plausibility.slips import Slip, slips_of
 
 CHIP = """
 title: An invented soldered chip

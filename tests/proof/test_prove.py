@@ -21,10 +21,10 @@ from thermsim.mesh.prediction import Prediction
 from thermsim.model.grid.plan import plan_grid
 from thermsim.proof.closed_form import reference_solutions as solutions
 from thermsim.proof.run import published
+from thermsim.proof.run.compared_row import Line, observed_order
 from thermsim.proof.run.control import Control, control
 from thermsim.proof.run.document import document
 from thermsim.proof.run.honesty import Honesty, covered, draw, judge, widths
-from thermsim.proof.run.line import Line, observed_order
 from thermsim.proof.run.published import Proof, lines_of, prove
 from thermsim.proof.run.samples import SAMPLES
 from thermsim.proof.table.references import CASES

@@ -20,7 +20,7 @@ from thermsim.materials.catalogue import rows
 from thermsim.mesh.convergence import Doubt
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
-from thermsim.mesh.remarks import remarks
+from thermsim.mesh.prediction_remarks import remarks
 from thermsim.plausibility.measure import measure
 from thermsim.readout.ladder import Rung
 from thermsim.readout.observable import HOTTEST, Answers, find

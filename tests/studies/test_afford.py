@@ -19,8 +19,8 @@ from thermsim.errors import CaseError
 from thermsim.limits.afford import afford
 from thermsim.limits.affordance import Affordance, Afforded
 from thermsim.limits.clock import Drive, drive_at, driven, proportional, voltage_at, voltage_points
+from thermsim.limits.corrected_readings import Studied, Told, told
 from thermsim.limits.states import State
-from thermsim.limits.studied import Studied, Told, told
 from thermsim.mesh.input_doubt import InputDoubt
 from thermsim.mesh.predict import predict
 from thermsim.model.build import build_model

@@ -116,7 +116,7 @@ def warn_of_slips(case: Case, options: bool = False) -> None:
 
 def _grave_slips(case: Case, name: str = "") -> list[tuple[str, str]]:
     """What is more than a notice: the message alone, and a line with severity, place and remedy."""
-    from thermsim.plausibility.slips import slips_of
+    from thermsim.plausibility.likely_slips import slips_of
 
     return [
         (slip.message, f"{slip.severity.upper()}: {name}{slip.place}: {slip.message}; {slip.remedy}")

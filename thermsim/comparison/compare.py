@@ -27,7 +27,7 @@ from thermsim.comparison.temperatures import temperature
 from thermsim.comparison.tolerances import Samples, sampled
 from thermsim.comparison.uncertainty import Estimate, FirstOrder, Summary, compare_ways, first_order, summarise
 from thermsim.errors import RunawayError, ThermsimError, UnknownNameError
-from thermsim.mesh.remarks import grave_remarks
+from thermsim.mesh.prediction_remarks import grave_remarks
 from thermsim.plausibility.cautions import gallium_cautions, option_of
 from thermsim.plausibility.slip import Slip
 from thermsim.progress import Progress

@@ -13,7 +13,7 @@ from thermsim.errors import ThermsimError
 from thermsim.mesh.convergence import Doubt, doubts
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
-from thermsim.mesh.remarks import remarks
+from thermsim.mesh.prediction_remarks import remarks
 from thermsim.model.grid.topology import alike
 from thermsim.progress import Progress
 from thermsim.readout.observable import HOTTEST, WARMEST, Asked, Observable, find, temperatures

@@ -15,7 +15,7 @@ from thermsim.comparison.family import Family
 from thermsim.errors import ThermsimError
 from thermsim.nearby.case_tasks import HELD_OUT, CaseWork, GridChecks, solved_for
 from thermsim.nearby.sample_solver import NO_STEADY_STATE, SampleWork
-from thermsim.nearby.variables import Variable, sample_of, variables
+from thermsim.nearby.uncertain_inputs import UncertainInput, sample_of, variables
 from thermsim.readout.observable import WARMEST
 from thermsim.run.run_tasks import MOST_IN_THIS_PROCESS
 from thermsim.run.tasks import Failure, Make, Result, Solved, Task, compute
@@ -60,7 +60,7 @@ class Samples:
     failures : what samples without an answer say that fail in another way than by thermal runaway, each message once
     """
 
-    varied: tuple[Variable, ...]
+    varied: tuple[UncertainInput, ...]
     values: Array
     deviation: Array
     shortcut_K: Array

@@ -14,15 +14,15 @@ from math import inf, isfinite, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.inputs.exact import exact_inputs, exact_lines
 from thermsim.case.inputs.spread import enough, rounded_words, table
+from thermsim.case.inputs.without_tolerance import exact_inputs, exact_lines
 from thermsim.doubt.bands import band_of, normal
 from thermsim.doubt.responses import FAR, Responses, moves_of, responses
 from thermsim.errors import ThermsimError
 from thermsim.mesh.input_doubt import Band, InputDoubt, Moved
 from thermsim.mesh.prediction import Prediction
 from thermsim.nearby.sample_solver import NO_STEADY_STATE, SampleSolver, SampleWork
-from thermsim.nearby.variables import Variable, sample_of, variables
+from thermsim.nearby.uncertain_inputs import UncertainInput, sample_of, variables
 from thermsim.progress import Progress
 from thermsim.readout.answers import under
 from thermsim.readout.observable import HOTTEST, Answers, Observable
@@ -103,7 +103,7 @@ class _Points:
 @dataclass(frozen=True)
 class _Study:
     prediction: Prediction
-    varied: tuple[Variable, ...]
+    varied: tuple[UncertainInput, ...]
     coverage: float
     seed: int
 
@@ -118,7 +118,7 @@ class _Study:
         return {one: number for number, one in enumerate(dict.fromkeys(under(q, case)[0] for q in self.questions))}
 
     @property
-    def acting(self) -> list[Variable]:
+    def acting(self) -> list[UncertainInput]:
         """Inputs that act on temperatures; offsets of sensors do not."""
         return [one for one in self.varied if not one.input.is_offset]
 

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from thermsim.case.inputs.spread import Spread
 from thermsim.errors import NotConvergedError, RunawayError, ThermsimError
-from thermsim.nearby.variables import Variable
+from thermsim.nearby.uncertain_inputs import UncertainInput
 
 Array = NDArray[np.float64]
 Answer = Callable[[Mapping[str, float]], Array]
@@ -62,7 +62,11 @@ def moves_of(spread: Spread, values: Array) -> Array:
 
 
 def responses(
-    answer: Answer, varied: Sequence[Variable], nominal: Array, hottest: int, keeps_cells: KeepsCells = lambda _: True
+    answer: Answer,
+    varied: Sequence[UncertainInput],
+    nominal: Array,
+    hottest: int,
+    keeps_cells: KeepsCells = lambda _: True,
 ) -> Responses:
     """Find the curves of inputs that act on temperatures (`varied`).
 
@@ -74,7 +78,7 @@ def responses(
 
 class _Finder:
     def __init__(
-        self, answer: Answer, varied: Sequence[Variable], nominal: Array, hottest: int, keeps_cells: KeepsCells
+        self, answer: Answer, varied: Sequence[UncertainInput], nominal: Array, hottest: int, keeps_cells: KeepsCells
     ) -> None:
         self.answer, self.varied, self.nominal, self.hottest = answer, varied, nominal, hottest
         self.keeps_cells = keeps_cells

@@ -2,7 +2,7 @@
 
 Readings at another clock or power are found on one grid that is quick. How far that grid is off, and what mesh and
 tolerances leave open, is found for two states: the case as typed, which is the one that `predict` tells, and the power
-at which the limit is met. Between them and beyond it goes in a straight line, see `thermsim.limits.studied`.
+at which the limit is met. Between them and beyond it goes in a straight line, see `thermsim.limits.corrected_readings`.
 """
 
 from __future__ import annotations
@@ -16,9 +16,9 @@ from thermsim.doubt.inputs import with_input_doubt
 from thermsim.errors import CaseError, Fault, RunawayError
 from thermsim.limits.affordance import Affordance, Afforded
 from thermsim.limits.clock import drive_at, driven, proportional
+from thermsim.limits.corrected_readings import Studied
 from thermsim.limits.limit_search import SEARCH_GRID, LimitSearch
 from thermsim.limits.states import Crossing, States
-from thermsim.limits.studied import Studied
 from thermsim.mesh.predict import predict
 from thermsim.model.build import build_model
 from thermsim.model.grid.plan import MULTIPLIERS, plan_grid

@@ -12,8 +12,8 @@ from thermsim.case.vocabulary.schema import Case, Clock
 from thermsim.errors import CaseError, Fault
 from thermsim.limits.affordance import Between, Beyond, PowerAtLimit, Step, Verdict, Width
 from thermsim.limits.clock import Drive, drive_at, proportional, voltage_at, voltage_points
+from thermsim.limits.corrected_readings import Studied, Told, told
 from thermsim.limits.states import EDGE_WIDTH, MEETS_K, Crossing, State, States, crossing
-from thermsim.limits.studied import Studied, Told, told
 from thermsim.mesh.convergence import doubt as doubt_of
 from thermsim.mesh.predict import FEWEST_GRIDS
 from thermsim.model.grid.plan import MULTIPLIERS, plan_grid

@@ -18,8 +18,8 @@ from thermsim.mesh.convergence import Doubt, doubts, limit_weights
 from thermsim.mesh.memory import allowed_GB
 from thermsim.mesh.pinched_edges import slowest_order
 from thermsim.mesh.prediction import MeshStep, Prediction
+from thermsim.mesh.prediction_remarks import remarks
 from thermsim.mesh.refine import error_origin, goal_plan, pilot_grid
-from thermsim.mesh.remarks import remarks
 from thermsim.mesh.unseen_streaks import unseen_K
 from thermsim.model.build import build_model
 from thermsim.model.grid.axes import Grid, GridPlan

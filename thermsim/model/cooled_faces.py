@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import AXIS_OF_FACE, levels, part_box, patch_box
-from thermsim.case.geometry.stands import beside_stand, stand_boxes
+from thermsim.case.geometry.rims_and_legs import beside_stand, stand_boxes
 from thermsim.case.vocabulary.schema import Case
 from thermsim.model.grid.axes import Grid
 from thermsim.model.grid.cells import as_planes, level_slice, plan_slices

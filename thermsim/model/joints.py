@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import Box, joint_box, levels, part_box
-from thermsim.case.geometry.stands import foot_name, stand_boxes
+from thermsim.case.geometry.rims_and_legs import foot_name, stand_boxes
 from thermsim.case.vocabulary.schema import Case, Film, Joint, Part
 from thermsim.model.grid.axes import Axis, Grid
 from thermsim.model.grid.cells import plan_slices

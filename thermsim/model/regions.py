@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import insert_box, levels, part_box
-from thermsim.case.geometry.stands import beside_stand, stand_boxes, stand_name
+from thermsim.case.geometry.rims_and_legs import beside_stand, stand_boxes, stand_name
 from thermsim.case.vocabulary.schema import Case, Part
 from thermsim.materials.catalogue import VOID, Material
 from thermsim.model.grid.axes import Grid

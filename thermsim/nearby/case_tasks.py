@@ -21,7 +21,7 @@ from thermsim.nearby.gradients import gradients
 from thermsim.nearby.sample_solver import Sample, SampleSolver
 from thermsim.nearby.small_model import BLOCK_CASES, Reduced, SmallModelAnswers
 from thermsim.nearby.small_model_training import reduce
-from thermsim.nearby.variables import Variable
+from thermsim.nearby.uncertain_inputs import UncertainInput
 from thermsim.readout.observable import HOTTEST, Observable, of_reading
 from thermsim.run.tasks import Solved, Task
 
@@ -115,7 +115,7 @@ class CaseWork:
     multiplier: int
     questions: tuple[Observable, ...]
     has: tuple[tuple[Observable, ...], ...]
-    varied: tuple[Variable, ...]
+    varied: tuple[UncertainInput, ...]
     values: Array
     accuracy_K: float
     small: bool

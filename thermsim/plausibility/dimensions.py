@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import part_box
-from thermsim.case.geometry.stands import beside_stand, stand_name
+from thermsim.case.geometry.rims_and_legs import beside_stand, stand_name
 from thermsim.case.geometry.zones import powers_of
 from thermsim.case.vocabulary.schema import Case, Heat, Joint, Part
 from thermsim.materials.catalogue import VOID, Material

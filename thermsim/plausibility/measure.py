@@ -14,7 +14,7 @@ from thermsim.case.geometry.cooling_places import places_told
 from thermsim.case.geometry.places import AXIS_OF_FACE, part_box, zone_box
 from thermsim.case.geometry.zones import heated_boxes, powers_of, zones_in
 from thermsim.case.options import with_option
-from thermsim.case.typed.listing import Typed, typed_numbers
+from thermsim.case.typed.typed_numbers import Typed, typed_numbers
 from thermsim.case.vocabulary.schema import Case, Heat, Option
 from thermsim.model.build import Model, build_model
 from thermsim.model.grid.plan import plan_grid
@@ -35,7 +35,7 @@ from thermsim.plausibility.dimensions import (
     part_measure,
 )
 from thermsim.plausibility.grid_forecast import Forecast, forecast
-from thermsim.plausibility.slips import Slip, in_order, slips_of
+from thermsim.plausibility.likely_slips import Slip, in_order, slips_of
 from thermsim.printable import Printable
 from thermsim.units import MM2
 

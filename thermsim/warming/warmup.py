@@ -16,7 +16,7 @@ from thermsim.materials.catalogue import Law, Material
 from thermsim.mesh.convergence import Doubt, doubts
 from thermsim.mesh.memory import allowed_GB
 from thermsim.mesh.predict import ENDLESS, FEWEST_GRIDS, OUTER_K, plan_for, solve_on
-from thermsim.mesh.remarks import grave_first, remarks_of_state
+from thermsim.mesh.prediction_remarks import grave_first, remarks_of_state
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, plan_grid
 from thermsim.model.storage import cell_capacities, check_capacities, left_out, storing_films, storing_joints

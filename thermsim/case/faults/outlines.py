@@ -21,7 +21,7 @@ from thermsim.case.geometry.places import (
     shared,
     zone_box,
 )
-from thermsim.case.geometry.stands import beside_stand, stand_boxes, stand_name
+from thermsim.case.geometry.rims_and_legs import beside_stand, stand_boxes, stand_name
 from thermsim.case.source.marked_values import KeyPath
 from thermsim.case.vocabulary.schema import Case, Heat, Part, Quantity
 from thermsim.materials.catalogue import VOID

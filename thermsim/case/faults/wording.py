@@ -12,8 +12,8 @@ from pydantic import ValidationError
 from thermsim.case.source.marked_values import KeyPath, Source, holds
 from thermsim.case.typed.keys import entries_in, key_of_number
 from thermsim.case.typed.number_text import SHARES, as_number, as_text
-from thermsim.case.typed.told import at_another_key, keys_of_kind, unit_in_key, units_of_table, with_its_unit
 from thermsim.case.typed.typed import MEASURED, why_not
+from thermsim.case.typed.unit_remedies import at_another_key, keys_of_kind, unit_in_key, units_of_table, with_its_unit
 from thermsim.case.typed.unit_words import Unit
 from thermsim.case.vocabulary.numbers import unit_of
 from thermsim.case.vocabulary.schema import Case, Conductivity, Entry, Film, Joint, MaterialGiven, Part, Quantity

@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.geometry.stands import stand_name
+from thermsim.case.geometry.rims_and_legs import stand_name
 from thermsim.case.geometry.zones import powers_of, zones_of
 from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case, MaterialGiven, Part, Stand

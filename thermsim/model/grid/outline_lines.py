@@ -19,7 +19,7 @@ from thermsim.case.geometry.places import (
     stack_box,
     zone_box,
 )
-from thermsim.case.geometry.stands import stand_boxes, stand_name
+from thermsim.case.geometry.rims_and_legs import stand_boxes, stand_name
 from thermsim.case.vocabulary.schema import Case
 from thermsim.model.physics.boundary import KINDS
 from thermsim.model.physics.properties import joint_of

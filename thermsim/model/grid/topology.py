@@ -81,7 +81,7 @@ class StretchedAxis(PlannedAxis):
 
     @property
     def whole(self) -> NDArray[np.bool_]:  # type: ignore[override]
-        """(segments,) whether the segment is as wide as in the plan, not cut."""
+        """(segments,) whether it is one cell at every multiplier."""
         return np.array([piece.is_whole for piece in self.pieces])
 
     def cells_between(self, multiplier: int) -> NDArray[np.int64]:

@@ -17,7 +17,7 @@ from thermsim.model.build import build_model
 from thermsim.model.grid.axes import Grid
 from thermsim.model.grid.plan import plan_grid
 from thermsim.proof.closed_form.reference_solutions import KELVIN, silicon_conductivity
-from thermsim.proof.run.line import Line, observed_order
+from thermsim.proof.run.compared_row import Line, observed_order
 from thermsim.proof.table.references import CASES
 from thermsim.proof.table.row import value_of
 from thermsim.readout.answers import answers

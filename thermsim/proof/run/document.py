@@ -6,9 +6,9 @@ import math
 from datetime import UTC, datetime
 from typing import Any
 
+from thermsim.proof.run.compared_row import STEEPEST, Line
 from thermsim.proof.run.control import Control
 from thermsim.proof.run.honesty import COVERED, SHARES, WIDTHS, Array, Honesty, covered, widths
-from thermsim.proof.run.line import STEEPEST, Line
 from thermsim.proof.run.published import Proof
 from thermsim.proof.table.references import LEFT_OUT
 from thermsim.report.data.versions import versions

@@ -20,8 +20,8 @@ from thermsim.errors import RunawayError, ThermsimError
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
 from thermsim.progress import Progress
+from thermsim.proof.run.compared_row import Line, observed_order
 from thermsim.proof.run.control import Control, control
-from thermsim.proof.run.line import Line, observed_order
 from thermsim.proof.run.samples import SAMPLES
 from thermsim.proof.table.references import CASES
 from thermsim.proof.table.row import EXACT, Published, Row, value_of

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from thermsim.case.geometry.cooling_places import places_told
 from thermsim.case.geometry.places import Box, face_box, insert_box, part_box, patch_box, stack_box
-from thermsim.case.geometry.stands import beside_stand, passes_joint, stand_boxes
+from thermsim.case.geometry.rims_and_legs import beside_stand, passes_joint, stand_boxes
 from thermsim.case.geometry.zones import heated_boxes
 from thermsim.case.vocabulary.schema import Case, Cooling, Joint, MaterialGiven, Part
 from thermsim.model.physics.boundary import boundary_of

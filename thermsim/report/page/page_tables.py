@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from thermsim.nearby.variables import variables
+from thermsim.nearby.uncertain_inputs import variables
 from thermsim.readout.observable import WARMEST
 from thermsim.report.figures.ladder_columns_figure import items
 from thermsim.report.words import comparison as words

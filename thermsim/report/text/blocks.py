@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from thermsim.case.geometry.zones import labels
 from thermsim.mesh.convergence import TO_ITS_LIMIT
-from thermsim.mesh.remarks import is_grave
+from thermsim.mesh.prediction_remarks import is_grave
 from thermsim.report.data.result import result
 from thermsim.report.data.views import face_view
 from thermsim.report.words.input_doubt import AS_IF_EXACT, between, exact_words, swing, tolerance_of

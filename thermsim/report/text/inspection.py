@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from thermsim.plausibility.dimensions import Height, JointMeasure, PartMeasure
+from thermsim.plausibility.likely_slips import Slip
 from thermsim.plausibility.measure import FaceMeasure, HeatMeasure, Measurements
-from thermsim.plausibility.slips import Slip
 from thermsim.report.text.blocks import Block, Column
 from thermsim.report.words.numbers import UNKNOWN, fixed, significant
 

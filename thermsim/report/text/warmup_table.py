@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from thermsim.mesh.remarks import is_grave
+from thermsim.mesh.prediction_remarks import is_grave
 from thermsim.readout.observable import Observable
 from thermsim.report.text.blocks import Block, Column
 from thermsim.report.words.numbers import UNKNOWN, plain, significant

@@ -8,7 +8,7 @@ from math import floor, isfinite
 from typing import TYPE_CHECKING, Any
 
 from thermsim.comparison.decision import scatter_of_comparison
-from thermsim.mesh.remarks import is_grave
+from thermsim.mesh.prediction_remarks import is_grave
 from thermsim.readout.observable import HOTTEST, Observable
 from thermsim.report.words.input_doubt import NO_END, exact_by_case, exact_of, swing
 from thermsim.report.words.input_doubt import exact_words as words_of_exact

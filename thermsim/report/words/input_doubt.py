@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from thermsim.case.inputs.exact import exact_inputs, exact_lines
+from thermsim.case.inputs.without_tolerance import exact_inputs, exact_lines
 from thermsim.case.vocabulary.schema import Case
 from thermsim.report.words.numbers import UNKNOWN, fixed
 from thermsim.rounding import MOST_DECIMALS, decimals_for, rounded_up, times_in

@@ -21,7 +21,7 @@ LEAST_SHARE = 1e-3  # the least a positive number is drawn as, as a share of its
 
 
 @dataclass(frozen=True)
-class Variable:
+class UncertainInput:
     """One uncertain input.
 
     of : "shared", or the name of the case that owns it
@@ -53,7 +53,7 @@ class Variable:
         return self.input.path if self.of == SHARED else f"{self.input.path} ({self.of})"
 
 
-def variables(cases: Sequence[Case], names: Sequence[str]) -> tuple[Variable, ...]:
+def variables(cases: Sequence[Case], names: Sequence[str]) -> tuple[UncertainInput, ...]:
     """The uncertain inputs of a base (the first case) and its options, those of the base first."""
     held: dict[tuple[object, ...], list[Input | None]] = {}
     for number, case in enumerate(cases):
@@ -67,11 +67,11 @@ def variables(cases: Sequence[Case], names: Sequence[str]) -> tuple[Variable, ..
         first = row[owners[0]]
         assert first is not None
         of = SHARED if len(owners) > 1 or len(cases) == 1 else names[owners[0]]
-        found.append(Variable(first, of, tuple(None if one is None else one.path for one in row)))
+        found.append(UncertainInput(first, of, tuple(None if one is None else one.path for one in row)))
     return tuple(found)
 
 
-def sample_of(varied: Sequence[Variable], values: Sequence[float]) -> Sample:
+def sample_of(varied: Sequence[UncertainInput], values: Sequence[float]) -> Sample:
     """The numbers of each case that differ, for one value of each variable."""
     count = len(varied[0].paths) if varied else 0
     samples: list[dict[str, float]] = [{} for _ in range(count)]

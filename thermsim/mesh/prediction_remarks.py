@@ -11,7 +11,7 @@ from thermsim.case.vocabulary.schema import Case
 from thermsim.mesh.prediction import Prediction
 from thermsim.model.grid.plan import needed_GB
 from thermsim.plausibility.cautions import gallium_cautions, option_of
-from thermsim.plausibility.slips import slips_of
+from thermsim.plausibility.likely_slips import slips_of
 from thermsim.readout.field import Field
 from thermsim.readout.materials_held import materials_not_held
 from thermsim.readout.observable import HOTTEST, temperatures
