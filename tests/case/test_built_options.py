@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from samples import CORNCRAKE
 
+from thermsim.case.geometry.heights import height_mm
 from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import Case
@@ -35,8 +36,7 @@ def test_an_option_that_builds_on_two_is_both() -> None:
     )
     found, whole = (with_option(case(THIN, FILM, both, typed), name) for name in ("both", "typed"))
     thickness = {part.part: part.thickness_mm.value for part in found.parts}
-    assert thickness["lid"] == pytest.approx(2.45 + 0.66 - 0.4)  # as `thin` has it: the film came after
-    found.layers[3] = whole.layers[3]
+    assert thickness["lid"] == pytest.approx(2.45 + 0.66 - 0.4 + 0.24 - 0.03)  # 0.24 mm of solder become 0.03 mm
     assert layers(found) == layers(whole)
 
 
@@ -54,6 +54,35 @@ def test_the_height_is_kept_over_all_that_is_built_on() -> None:
     found = with_option(case(FILM, more), "more")
     lid = next(part for part in found.parts if part.part == "lid")
     assert lid.thickness_mm.value == pytest.approx(2.45 + 0.26 + 0.21)
+
+
+@pytest.mark.parametrize(
+    ("more", "lid_mm"),
+    [
+        ("with: thin", 2.45 + 0.26),
+        ("with: thin, changes: {solder.film_um: 40}", 2.45 + 0.26 + 0.2),
+        ("with: thin, changes: {die.thickness_mm: 0.5}", 2.45 + 0.16),
+        ("with: [film, thin]", 2.45 + 0.26 + 0.21),
+        ("with: [thin, lid], changes: {solder.film_um: 40}", 3.0),  # whoever gives the thickness has it
+        ("with: thin, changes: {solder.film_um: 40, lid.thickness_mm: 2}", 2.0),
+        ("with: thin, changes: {solder.film_um: 40}, same_height_by: plate", 2.45 + 0.26),
+    ],
+)
+def test_what_keeps_the_height_keeps_it_in_all_that_build_on_it(more: str, lid_mm: float) -> None:
+    lid = "  - {option: lid, changes: {lid.thickness_mm: 3}}\n"
+    whole = case(THIN, FILM, lid, f"  - {{option: more, {more}}}\n")
+    found = with_option(whole, "more")
+    assert next(part for part in found.parts if part.part == "lid").thickness_mm.value == pytest.approx(lid_mm)
+    kept = height_mm(found) == pytest.approx(height_mm(whole))
+    assert kept == (lid_mm not in (3.0, 2.0))
+
+
+def test_a_part_that_keeps_the_height_may_go_but_not_vanish() -> None:
+    gone = "  - {option: gone, with: thin, changes: {solder: remove, lid: remove}}\n"
+    assert "lid" not in [part.part for part in with_option(case(THIN, gone), "gone").parts]
+    with pytest.raises(CaseError, match=r"'thick'.*`same_height_by` of 'thin'.*more than the") as caught:
+        case(THIN, "  - {option: thick, with: thin, changes: {plate.thickness_mm: 9}}\n")
+    assert caught.value.faults[0].line == (BASE + "options:\n" + THIN).count("\n") + 1
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import astuple, replace
-from math import sqrt
+from math import inf, sqrt
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from thermsim.case.vocabulary.schema import Case
 from thermsim.comparison.choice import chosen
 from thermsim.comparison.compare import compare
 from thermsim.comparison.family import family
+from thermsim.comparison.limit import Limit, base_limit_remark, limit_words
 from thermsim.doubt.inputs import with_input_doubt
 from thermsim.errors import ThermsimError, UnknownNameError
 from thermsim.proof.closed_form.flux_channel import Channel
@@ -212,6 +213,39 @@ def test_the_warmest_reading_may_change_its_place() -> None:
     assert gain.question == WARMEST
     assert gain.base_C == found.base.answers["reading", "a"]
     assert gain.option_C == found.options[0].prediction.answers["reading", "b"]
+
+
+def test_nothing_is_worth_it_that_may_pass_the_limit() -> None:
+    """Slabs in a row (any heat transfer textbook), 0.125 W/mm2: 20 C, 15.6 K of the film, 1.4 K of chip and lid, and
+    47.5 K of the joint, or with the options 30, 33.75 and 37.5 K, all give or take 1.5 K: 84.5, 67, 70.8, 74.5 C."""
+    others = [
+        {"option": name, "changes": {"between": resistance(value, 12.0)}}
+        for name, value in (("close", 270.0), ("hot", 300.0))
+    ]
+    more = {"readings": [{"reading": "R", "zone": "all"}], "limits": {"reading_C": 70.0}, "worth_K": 3.0}
+    found = compare(slab(resistance(380.0, 20.0), resistance(240.0, 12.0), others, **more), samples=256)
+    assert found.limit_kept == "no"
+    assert [(one.kind, one.limit_kept) for one in found.options] == [
+        ("worth it", "yes"), ("undecided", "within doubt"), ("undecided", "no")
+    ]  # fmt: skip
+    for one, told in zip(
+        found.options,
+        ("It keeps the limit of 70 C, which the base passes.",
+         "but the limit is not surely kept. With it the warmest reading may pass the limit of 70 C (9 times in 10",
+         "but the limit is not surely kept. With it the warmest reading passes the limit of 70 C (9 times in 10"),
+        strict=False,
+    ):  # fmt: skip
+        assert told in one.words
+    assert any("in the base the warmest reading passes the limit of 70 C" in remark for remark in found.remarks)
+
+
+def test_a_limit_that_all_keep_is_not_told() -> None:
+    kept, passed = Limit(90.0, 70.0, 90.0, 0.9), Limit(90.0, 70.04, 90.04, 0.9)
+    assert limit_words(kept, kept) == "" == limit_words(None, None)
+    assert base_limit_remark(kept) == ()
+    # The end is told with the digits that show on which side it lies.
+    assert passed.words == "may pass the limit of 90 C (9 times in 10 between 70.04 and 90.04 C)"
+    assert Limit(90.0, 70.0, inf, 0.9).words == "may pass the limit of 90 C (no highest value can be told)"
 
 
 def test_each_temperature_has_the_doubt_of_its_inputs_as_its_own_prediction_tells_it() -> None:

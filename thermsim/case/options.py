@@ -3,7 +3,7 @@
 How changes are written and what they take away stands in `option_changes.py`. A value that is given varies by itself,
 unless `same_as_base` names it. With `same_height_by` a part takes up what the changes do to the height of the stack.
 An option that builds on others is worked into what those made of the base, one after the other; what they give stays
-theirs, and is the same thing in all options that build on them.
+theirs, and is the same thing in all options that build on them. What keeps the height there keeps it in these too.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from pydantic import ValidationError
 from thermsim.case.faults.validation import valid_case
 from thermsim.case.faults.wording import did_you_mean, listed
 from thermsim.case.option_changes import OptionChanges
-from thermsim.case.same_height import with_same_height
+from thermsim.case.same_height import Keeper, keeper_of, with_same_height
 from thermsim.case.source.file_origin import Origin, Own
 from thermsim.case.source.marked_values import KeyPath, Source
 from thermsim.case.vocabulary.addresses import address_of
@@ -50,10 +50,11 @@ def with_option(case: Case, name: str) -> Case:
         raise ThermsimError(what, "take the option first, and change values after that")
     own, now, changed = None, case, base
     made_by: dict[str, Own] = {}
+    keeper: Keeper | None = None
     for option in case.built_from(name):
         if own is not None:
             now = _as_case(changed, name)
-        changed, own = _worked_in(case, now, changed, option, own)
+        changed, own, keeper = _worked_in(case, now, changed, option, own, keeper, is_last=option.option == name)
         made_by[option.option] = own
     assert own is not None  # it has at least itself
     if odd := list(_at_odds(case, name, made_by)):
@@ -86,18 +87,25 @@ def _meet(one: KeyPath, other: KeyPath) -> bool:
     return one[: len(other)] == other or other[: len(one)] == one
 
 
-def _worked_in(case: Case, now: Case, source: Source, option: Option, before: Own | None) -> tuple[Source, Own]:
-    """The source of a state of the case with one more option worked in, and what that changed."""
+def _worked_in(
+    case: Case, now: Case, source: Source, option: Option, before: Own | None, keeper: Keeper | None, is_last: bool
+) -> tuple[Source, Own, Keeper | None]:
+    """The source of a state of the case with one more option worked in, what that changed, and what keeps the height.
+
+    Options in between that name no part for it leave the height to the last one.
+    """
     path: KeyPath = ("options", [one.option for one in case.options].index(option.option))
     changes = OptionChanges(now, source, path)
     changed = changes.apply()
-    if not changes.faults and option.same_height_by is not None:
-        changed, told = with_same_height(case, now, changed, source, path, changes.set_in)
-        changes.faults += told
+    if not changes.faults:
+        keeper = keeper_of(option, keeper, now, changes.set_in)
+        if keeper is not None and (is_last or keeper.option == option.option):
+            changed, told = with_same_height(case, now, changed, source, path, changes.set_in, keeper)
+            changes.faults += told
     if changes.faults:
         raise CaseError([_named(option.option, fault) for fault in changes.faults])
     given, removed = changes.given(), frozenset(changes.removed)
-    return changed, Own(option.option, given, removed, tuple(changes.layers), before)
+    return changed, Own(option.option, given, removed, tuple(changes.layers), before), keeper
 
 
 def _as_case(source: Source, name: str) -> Case:

@@ -22,6 +22,7 @@ from thermsim.comparison import decision, ranking
 from thermsim.comparison.choice import AS_IN_FILE, chosen
 from thermsim.comparison.family import Family, family, warmest
 from thermsim.comparison.hand_check import flux_bounds
+from thermsim.comparison.limit import base_limit_remark, limit_of, limit_words
 from thermsim.comparison.outcome import Comparison, Contribution, Gain, Holder, Interval, OptionResult
 from thermsim.comparison.temperatures import temperature
 from thermsim.comparison.tolerances import Samples, sampled
@@ -175,6 +176,8 @@ def _option(
     shares = _as_shares(contributions, whole.names[0], name, headline.estimate.uncertainty)
     slips = list(gallium_cautions(whole.cases[number], option_of(whole.cases[number])))
     dangers = [] if name in accept_danger else [slip.message for slip in slips if slip.severity == "danger"]
+    base_limit = limit_of(case, gain.question, gain.base, coverage)
+    limit = limit_of(whole.cases[number], gain.question, gain.option, coverage)
     found = decision.verdict(
         gain.value_K,
         gain.interval.low,
@@ -190,6 +193,8 @@ def _option(
         lost=lost,
         grave=_grave(whole, number, slips),
         all_exact=not any(one.acts_on[0] or one.acts_on[number] for one in taken.varied),
+        limit=limit_words(limit, base_limit),
+        limit_kept=limit is None or limit.kept == "yes",
     )
     told = [ranking.unfit(one, gain.value_K, worth) for one in shares]
     return OptionResult(
@@ -208,6 +213,7 @@ def _option(
         cautions=tuple(f"{slip.message}; {slip.remedy}" for slip in slips),
         samples=headline.samples,
         lost=lost,
+        limit_kept=None if limit is None else limit.kept,
     )
 
 
@@ -274,11 +280,13 @@ def compare(
     whole = family(names, cases, accuracy_K, memory_GB, progress)
     solve_all = partial(run, workers=workers, cluster=cluster, journal=journal, progress=progress)
     taken = sampled(whole, count, seed, solve_all)
+    found = tuple(_option(whole, taken, number, coverage, seed, accept_danger) for number in range(1, len(names)))
+    limit = limit_of(cases[0], found[0].headline.question, found[0].headline.base, coverage)
     return Comparison(
         case=case,
         base_name=names[0],
         base=whole.predictions[0],
-        options=tuple(_option(whole, taken, number, coverage, seed, accept_danger) for number in range(1, len(names))),
+        options=found,
         coverage=coverage,
         worth_K=case.worth_K,
         mount_scatter_K=case.mount_scatter_K,
@@ -286,7 +294,8 @@ def compare(
         seed=seed,
         way=_way(whole, taken),
         seconds=time.perf_counter() - start,
-        remarks=(*rounded_words(samples, count), *_remarks(whole, taken)),
+        remarks=(*rounded_words(samples, count), *base_limit_remark(limit), *_remarks(whole, taken)),
+        limit_kept=None if limit is None else limit.kept,
     )
 
 

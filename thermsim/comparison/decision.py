@@ -120,20 +120,24 @@ def verdict(
     lost: Lost | None = None,
     grave: Sequence[str] = (),
     all_exact: bool = False,
+    limit: str = "",
+    limit_kept: bool = True,
 ) -> Verdict:
     """The verdict on one option.
 
     Not to be had: it is dangerous. Not worth it: the whole interval lies below what is worth it, or within the scatter
     of one mount of each kind. Worth it: the whole interval lies above both, P(gain > worth) is 0.95 or more, it is said
-    what is worth it, something has a tolerance, and no grave warning stands. Undecided: all else, with the mounts, the
-    measurement or the words of the case that would settle it. Where the option alone, or the base alone, has no
-    steady state in more than one of twenty samples, neither of the first two is told: the interval is of the others.
+    what is worth it, something has a tolerance, the limit is kept, and no grave warning stands. Undecided: all else,
+    with the mounts, the measurement or the words of the case that would settle it. Where the option alone, or the base
+    alone, has no steady state in more than one of twenty samples, neither of the first two is told: the interval is of
+    the others.
 
     coverage : of the symmetric interval; below 0.9 a `probability` of exceeding `worth_K` (or 0) is needed
     mount_scatter_K : half width for 95 % of one mount; error_K : sampling error of the ends
     shares, uncertainty_K : of the gain, for the next measurement; refused : the danger, in words
     lost : samples without a steady state, which the interval leaves out; grave : warnings on base and option
     all_exact : neither has a tolerance, so that the interval is that of the mesh
+    limit : what must be said of the limit of a reading; limit_kept : whether the option surely keeps it
     Raises ValueError for numbers that contradict one another.
     """
     _check(gain_K, low_K, high_K, coverage, probability)
@@ -143,6 +147,7 @@ def verdict(
     gap, unsure = (lost.words, lost.unsure) if lost is not None else ("", "")
 
     def found(kind: Kind, words: str, mounts: int | None = None, after: NextMeasurement | None = None) -> Verdict:
+        words += f" {limit}" if limit else ""
         if unsure and kind in ("worth it", "not worth it"):
             words = f"Undecided{words.removeprefix(kind.capitalize())} {unsure}"
             kind = "undecided"
@@ -163,7 +168,7 @@ def verdict(
         return found("not worth it", f"Not worth it: {told.interval}. {told.within_scatter}{end}")
     if low_K > worth and (probability is None or probability >= SURE - HALF_PERCENT):
         if scatter is None or low_K > scatter:
-            if against := told.against(grave):
+            if against := told.against(grave, limit_kept):
                 return found("undecided", f"Undecided: {told.interval}. {against}{end}")
             bench = told.no_scatter if scatter is None else told.above_scatter
             return found("worth it", f"Worth it: {told.interval}. All of it is above {told.aim}. {bench}{end}")
@@ -221,9 +226,11 @@ class _Words:
             return ""
         return " What would be worth it is not given: held against 0 K. Add `worth_K: 3` to the case, or yours."
 
-    def against(self, grave: Sequence[str]) -> str:
+    def against(self, grave: Sequence[str], limit_kept: bool) -> str:
         """Why a gain that is large enough is not called worth it all the same; nothing where nothing does."""
         reasons = [f"a warning stands: {one.rstrip('.')}" for one in grave[:1]]
+        if not limit_kept:
+            reasons.append("the limit is not surely kept")
         if self.all_exact:
             reasons.append("nothing has a tolerance: give a `plus_minus` to what you are not sure of")
         if not self.worth_given:

@@ -20,6 +20,7 @@ from thermsim.readout.observable import Observable
 
 Array = NDArray[np.float64]
 Holder = Literal["both", "base", "option"]
+Kept = Literal["yes", "within doubt", "no"]  # of the limit of a reading, by all doubts together
 
 
 @dataclass(frozen=True)
@@ -122,6 +123,7 @@ class OptionResult:
 
     samples : gains of the headline [K] in all samples that have a steady state, the mesh doubt not among them
     lost : how many samples have none; gains, their intervals and probabilities are those of the others
+    limit_kept : whether the warmest reading keeps the limit of the case; None where there is no limit
     unfit : inputs that are not fit for the question, in words
     ways : whether both ways of propagation agree, in words
     """
@@ -141,6 +143,7 @@ class OptionResult:
     cautions: tuple[str, ...]
     samples: Array
     lost: Lost
+    limit_kept: Kept | None = None
 
     @property
     def ladder(self) -> Ladder | None:
@@ -153,6 +156,7 @@ class Comparison(Printable):
     """Base and options.
 
     base_name : "as in the file", or the option that was taken as the base
+    limit_kept : whether the warmest reading of the base keeps the limit of the case; None where there is no limit
     coverage : of the intervals, 0 to 1; samples, seed : of the Monte Carlo; way : how samples were answered, in words
     """
 
@@ -168,3 +172,4 @@ class Comparison(Printable):
     way: str
     seconds: float
     remarks: tuple[str, ...]
+    limit_kept: Kept | None = None
