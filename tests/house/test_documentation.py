@@ -43,15 +43,30 @@ def pages_with(language: str) -> list[Path]:
     return found
 
 
-@pytest.mark.parametrize("path", pages_with("python"), ids=name_of)
-def test_python_blocks_run_in_their_order(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def is_costly(block: str) -> bool:
+    """A comparison of the demo takes half a minute."""
+    return "thermsim.compare(demo" in block
+
+
+def run_blocks(path: Path, found: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
     import matplotlib
 
     matplotlib.use("Agg")
     monkeypatch.chdir(ROOT)
-    names: dict[str, object] = {"__name__": "__main__"}
-    for block in blocks(path, "python"):
+    names: dict[str, object] = {"__name__": "__main__", "thermsim": thermsim}
+    for block in found:
         exec(compile(block, path.name, "exec"), names)
+
+
+@pytest.mark.parametrize("path", pages_with("python"), ids=name_of)
+def test_python_blocks_run_in_their_order(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    run_blocks(path, [block for block in blocks(path, "python") if not is_costly(block)], monkeypatch)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("path", [path for path in PAGES if any(map(is_costly, blocks(path, "python")))], ids=name_of)
+def test_costly_python_blocks_run(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    run_blocks(path, [block for block in blocks(path, "python") if is_costly(block)], monkeypatch)
 
 
 @pytest.mark.parametrize("path", pages_with("yaml"), ids=name_of)
@@ -60,19 +75,52 @@ def test_cases_are_valid_and_solve(path: Path) -> None:
         assert predict(parse_case(block, path.name), accuracy_K=5.0).status == "accuracy held"
 
 
-def shown_commands() -> list[str]:
-    """Every line that begins with `thermsim` in a shell block, once, in the order of the pages."""
-    lines = [line for path in pages_with("sh") for block in blocks(path, "sh") for line in block.splitlines()]
-    return list(dict.fromkeys(line for line in lines if line.startswith("thermsim ")))
+# These take a minute together: in the fast tests it is only seen that they are understood.
+COSTLY = [
+    "thermsim afford cases/crooked-film.yaml",
+    "thermsim compare cases/crooked-film.yaml",
+    "thermsim predict cases/crooked-film.yaml --samples 256",
+]
 
 
-def test_shell_blocks_with_thermsim_commands_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def shown_commands(path: Path) -> list[str]:
+    """Every line of a page that begins with `thermsim` in a shell block, in its order."""
+    return [line for block in blocks(path, "sh") for line in block.splitlines() if line.startswith("thermsim ")]
+
+
+def arguments(line: str) -> list[str]:
+    words = shlex.split(line)[1:]
+    return [*words, *QUICK.get(words[0], [])]
+
+
+@pytest.fixture
+def beside_the_cases(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shutil.copytree(ROOT / "cases", tmp_path / "cases")
     monkeypatch.chdir(tmp_path)
-    for line in shown_commands():
-        words = shlex.split(line)[1:]
-        done = CliRunner().invoke(commands, [*words, *QUICK.get(words[0], [])])
-        assert done.exit_code == 0, f"{line}\n{done.output}\n{done.exception}"
+
+
+def runs(line: str) -> None:
+    done = CliRunner().invoke(commands, arguments(line))
+    assert done.exit_code == 0, f"{line}\n{done.output}\n{done.exception}"
+
+
+@pytest.mark.usefixtures("beside_the_cases")
+@pytest.mark.parametrize("path", [path for path in pages_with("sh") if shown_commands(path)], ids=name_of)
+def test_shell_blocks_with_thermsim_commands_run(path: Path) -> None:
+    for line in shown_commands(path):
+        if line not in COSTLY:
+            runs(line)
+            continue
+        name, *rest = arguments(line)
+        commands.commands[name].make_context(name, rest)  # tells what it does not understand
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("beside_the_cases")
+@pytest.mark.parametrize("line", COSTLY)
+def test_costly_commands_that_are_shown_run(line: str) -> None:
+    assert any(line in shown_commands(path) for path in pages_with("sh"))
+    runs(line)
 
 
 def test_every_command_and_case_is_documented() -> None:
