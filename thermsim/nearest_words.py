@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 # Likeness of two spellings (difflib's ratio) from which on one is surely the other.
 SURE = 0.75
+_DIGITS = "0123456789"
 # What else people call things, in small letters, and the names that they mean here, the likeliest first. A word counts
 # only where one of its names is known. Common practice, no source.
 MEANINGS: dict[str, tuple[str, ...]] = {
@@ -185,3 +186,11 @@ def nearest_names(word: str, known: Iterable[str], most: int = 3) -> tuple[list[
     found = get_close_matches(wanted, by_lower, n=1, cutoff=0.5 if len(wanted) <= 3 else 0.6)
     likeness = SequenceMatcher(None, found[0], wanted).ratio() if found else 0.0
     return [by_lower[name] for name in found], likeness >= SURE
+
+
+def numbered_like(word: str, known: Iterable[str]) -> list[str]:
+    """Known names that differ from a word in the number at their end alone: `C0` and `C7` for `C8`."""
+    stem, lower = word.rstrip(_DIGITS).lower(), word.lower()
+    row = [name for name in known if name[-1:] in _DIGITS and name.rstrip(_DIGITS).lower() == stem]
+    is_numbered = stem and stem != lower
+    return row if is_numbered and all(name.lower() != lower for name in row) else []

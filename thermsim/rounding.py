@@ -1,9 +1,13 @@
-"""How a doubt is rounded wherever it is told: up, to one digit, or to two where it begins with 1."""
+"""How numbers are rounded wherever they are told.
+
+A doubt of an answer: up, to one digit, or to two where it begins with 1. A tolerance of an input: as it was typed, or
+to two digits where it was worked out from readings (JCGM 100:2008, 7.2.6), and its value to the same decimals.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from math import ceil, floor, isfinite, log10
+from math import ceil, floor, isclose, isfinite, log10
 
 MOST_DECIMALS = 3  # decimals of a number in a table; the JSON result keeps every digit
 
@@ -45,10 +49,43 @@ def doubt_in_words(half_width: float | None) -> str:
     return f"{rounded_up(half_width, decimals):.{decimals}f}"
 
 
+def decimals_of_two_digits(value: float) -> int:
+    """Decimals that show two digits of a number above zero."""
+    return max(1 - floor(log10(value)), 0)
+
+
 def two_digits_up(value: float) -> str:
     """`5.3` for 5.21, `13` for 12.2: enough of what is needed."""
-    decimals = max(1 - floor(log10(value)), 0)
+    decimals = decimals_of_two_digits(value)
     return f"{rounded_up(value, decimals):.{decimals}f}"
+
+
+def with_tolerance(value: float, half_width: float) -> str:
+    """`2.597 +- 0.038` for the mean of readings, `0.6604 +- 0.02` as typed; the value alone without a tolerance."""
+    return value_told(value, half_width) + (f" +- {tolerance(half_width)}" if half_width else "")
+
+
+def tolerance(half_width: float) -> str:
+    """A half width of an input: as typed with up to three digits, else rounded up to two."""
+    is_typed = isclose(float(f"{half_width:.3g}"), half_width, rel_tol=1e-9)
+    if is_typed:
+        return f"{half_width:g}"
+    decimals = 1 - floor(log10(half_width))
+    return f"{rounded_up(half_width, decimals):.{max(decimals, 0)}f}"
+
+
+def value_told(value: float, half_width: float = 0.0) -> str:
+    """The value of an input: as typed, unless it has digits that its tolerance makes idle."""
+    if half_width <= 0.0:
+        return f"{value:g}"
+    decimals = decimals_of_two_digits(half_width)
+    is_typed = isclose(round(value, decimals + 1), value, rel_tol=1e-9)
+    return f"{value:g}" if is_typed else f"{value:.{decimals}f}"
+
+
+def celsius(value: float) -> str:
+    """`28.2`, `28.23`: a temperature that is given, to a hundredth at most."""
+    return f"{round(value, 2) + 0.0:g}"
 
 
 def times_in(coverage: float) -> str:

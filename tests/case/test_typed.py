@@ -6,17 +6,24 @@ from math import sqrt
 from pathlib import Path
 from typing import Any
 
+import click
 import pytest
 import yaml
 from lidded import LIDDED
 from scipy import stats
 
+from thermsim.case.faults.wording import did_you_mean
+from thermsim.case.inputs.values import inputs
 from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
 from thermsim.case.typed.typed_numbers import typed_numbers
 from thermsim.case.vocabulary.schema import Case, Quantity
-from thermsim.errors import CaseError, ThermsimError
+from thermsim.commands.terminal import FiniteRange
+from thermsim.errors import CaseError, ThermsimError, UnknownNameError
 from thermsim.plausibility.measure import measure
+from thermsim.report.drawing.text_stack import drawing
+from thermsim.report.text.inspection import measurement_blocks
+from thermsim.rounding import with_tolerance
 from thermsim.sweeps.points import Vary, ranges_of
 
 STARTER = LIDDED
@@ -258,7 +265,7 @@ def test_inspect_shows_what_was_typed() -> None:
     found = {one.place: (one.text, one.is_understood_as) for one in typed_numbers(case)}
     assert found == {
         "chip.thickness_mm": ("780 um", "0.78 mm"),
-        "top.film_W_m2K": ("[9100, 9000, 8900]", "9000 +- 248 W/m2K, of 3 readings by Student's t"),
+        "top.film_W_m2K": ("[9100, 9000, 8900]", "9000 +- 250 W/m2K, of 3 readings by Student's t"),
         "option 'more flow': cooling.top.film_W_m2K": ("1.2 W/cm2K", "12000 W/m2K"),
     }
     assert measure(case).to_dict()["typed"][0]["line"] == text[: text.index("mm: 780 um")].count("\n") + 1
@@ -301,3 +308,54 @@ def test_ends_of_a_range_that_are_no_numbers(low: str, told: str) -> None:
     with pytest.raises(ThermsimError) as caught:
         ranges_of(parse_case(STARTER, "f"), [Vary("chip.thickness_mm", low, 0.8, 3)])
     assert told in caught.value.remedy
+
+
+@pytest.mark.parametrize(
+    ("value", "half", "told"),
+    [
+        (7.79 / 3, 0.03787, "2.597 +- 0.038"),
+        (655 / 3, 25.856, "218 +- 26"),
+        (119.5, 3.7262, "119.5 +- 3.8"),  # the readings' own digits stay
+        (0.6604, 0.02, "0.6604 +- 0.02"),  # as typed
+        (240.0, 12.5, "240 +- 12.5"),
+        (0.66, 0.1 * 0.66, "0.66 +- 0.066"),  # 10 %
+        (2.45, 0.0, "2.45"),
+    ],
+)
+def test_an_input_is_told_with_the_digits_that_its_tolerance_leaves(value: float, half: float, told: str) -> None:
+    """Two digits of the uncertainty at most, and the value to the same: JCGM 100:2008, 7.2.6."""
+    assert with_tolerance(value, half) == told
+
+
+def test_the_mean_of_readings_is_told_alike_by_all() -> None:
+    case = with_text(THICK, "thickness_mm: [2.58, 2.60, 2.61 mm]")
+    shown = "\n".join(f"{block.title} {block.lines} {block.rows}" for block in measurement_blocks(measure(case)))
+    assert "2.59666" not in shown and "2.59667" not in shown
+    assert "2.597 mm" in drawing(case) and "'2.597', '0.038'" in shown and "2.597 +- 0.038 mm" in shown
+    assert "2.597 +- 0.038 mm" in [one.said for one in inputs(case)]
+
+
+@pytest.mark.parametrize(
+    ("typed", "seconds"), [("5min", 300.0), ("30 s", 30.0), ("2 hours", 7200.0), ("1e3", 1e3), ("5ms", 0.005)]
+)
+def test_times_of_the_command_line_have_units(typed: str, seconds: float) -> None:
+    assert FiniteRange(min=1e-7, unit="s").convert(typed, None, None) == seconds
+
+
+@pytest.mark.parametrize("typed", ["5 m", "nan", "soon", "1 +- 1 s", "1e-9 s"])
+def test_what_is_no_time_is_refused(typed: str) -> None:
+    with pytest.raises(click.BadParameter):
+        FiniteRange(min=1e-7, unit="s").convert(typed, None, None)
+
+
+def test_none_of_a_numbered_row_is_nearer_than_another() -> None:
+    assert did_you_mean("A9", ["A1", "A2", "cache"]) == "; there are `A1`, `A2`"
+    assert did_you_mean("lidd", ["lid", "die"]) == "; did you mean `lid`?"
+    assert did_you_mean("a1", ["A1", "A2"]) == "; did you mean `A1`?"
+
+
+@pytest.mark.parametrize("path", ["cooling.top.cooler", "cooling.left.film_W_m2K", "top.cooler"])
+def test_numbers_of_a_cooling_are_listed_for_who_varies_none_of_them(path: str) -> None:
+    with pytest.raises(UnknownNameError) as caught:
+        ranges_of(parse_case(STARTER, "f"), [Vary(path, 1.0, 2.0, 3)])
+    assert "`top.fluid_C`" in caught.value.remedy

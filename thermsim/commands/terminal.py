@@ -58,13 +58,30 @@ class Commands(click.Group):
 
 
 class FiniteRange(click.FloatRange):
-    """A number within limits; neither `inf` nor `nan`, which Python reads as numbers."""
+    """A number within limits, with or without a unit; neither `inf` nor `nan`, which Python reads as numbers.
+
+    unit : that of the number; one of its kind may be typed behind it, as in a case file
+    """
+
+    def __init__(self, min: float | None = None, max: float | None = None, unit: str = "") -> None:
+        super().__init__(min, max)
+        self.unit = unit
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if isinstance(value, str) and self.unit:
+            value = self._in_unit(value, param, ctx)
         found = super().convert(value, param, ctx)
         if not math.isfinite(found):
             self.fail(f"{value} is no finite number", param, ctx)
         return found
+
+    def _in_unit(self, typed: str, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        from thermsim.case.typed.number_text import NotUnderstoodError, value_in
+
+        try:
+            return value_in(typed, "" if param is None else param.opts[-1], self.unit)
+        except NotUnderstoodError as told:
+            self.fail(f"{typed!r}: {told.reason or f'write a number in {self.unit}'}", param, ctx)
 
 
 CASE = click.argument("case_file", metavar="CASE", type=click.Path(path_type=Path))
@@ -77,7 +94,7 @@ MEMORY = click.option(
 
 def accuracy_option(of: str) -> Callable[[Command], Command]:
     """`--accuracy`, with what it is of in this command."""
-    return click.option("--accuracy", metavar="KELVIN", type=FiniteRange(min=1e-4), help=of)
+    return click.option("--accuracy", metavar="KELVIN", type=FiniteRange(min=1e-4, unit="K"), help=of)
 
 
 def case_of(path: Path, option: str | None) -> Case:

@@ -22,17 +22,33 @@ from thermsim.commands.terminal import (
 )
 from thermsim.errors import HeatBalanceError, NotConvergedError, NoWayOutError, RunawayError
 
-SECONDS = FiniteRange(min=1e-7)
+SECONDS = FiniteRange(min=1e-7, unit="s")
 
 
 @click.command()
 @CASE
 @OPTION
 @JSON
-@click.option("--from", "from_s", metavar="SECONDS", type=SECONDS, default=1e-3, show_default=True, help="First time.")
-@click.option("--until", "until_s", metavar="SECONDS", type=SECONDS, default=1e3, show_default=True, help="Last time.")
 @click.option(
-    "--settled", metavar="KELVIN", type=FiniteRange(min=1e-4), default=1.0, show_default=True,
+    "--from",
+    "from_s",
+    metavar="SECONDS",
+    type=SECONDS,
+    default=1e-3,
+    show_default=True,
+    help="First time; a unit may stand behind it, such as 5ms.",
+)
+@click.option(
+    "--until",
+    "until_s",
+    metavar="SECONDS",
+    type=SECONDS,
+    default=1e3,
+    show_default=True,
+    help="Last time, such as 5min.",
+)
+@click.option(
+    "--settled", metavar="KELVIN", type=FiniteRange(min=1e-4, unit="K"), default=1.0, show_default=True,
     help="How near to its end an answer is called settled.",
 )  # fmt: skip
 @accuracy_option("Refine until mesh and time doubt are below, at all times.")

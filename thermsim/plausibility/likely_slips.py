@@ -24,6 +24,7 @@ from thermsim.plausibility.heat_rules import clock_typed, heat_slips, total_powe
 from thermsim.plausibility.joint_rules import joint_slips, joint_tolerance
 from thermsim.plausibility.slip import Slip
 from thermsim.plausibility.usual_ranges import outside, role_of
+from thermsim.rounding import tolerance, value_told
 
 __all__ = ["Slip", "in_order", "slips_of"]
 
@@ -133,9 +134,9 @@ def _widths(case: Case) -> Iterator[Slip]:
         share = one.plus_minus / abs(one.value) if one.value else 1.0
         is_film = one.unit in ("W/m2K", "K/W", "mm2K/W") or (one.owner in joints and one.unit in ("um", "W/mK"))
         if is_film and share < NARROWEST_FILM:
-            too = f"only {100 * share:.2g} % of {one.value:g}: no film is known so well"
+            too = f"only {100 * share:.2g} % of {value_told(one.value, one.plus_minus)}: no film is known so well"
         elif one.unit == "W" and share < NARROWEST_POWER:
-            too = f"only {100 * share:.2g} % of {one.value:g} W: no power is known so well"
+            too = f"only {100 * share:.2g} % of {value_told(one.value, one.plus_minus)} W: no power is known so well"
         elif one.unit == "mm" and one.plus_minus < NARROWEST_mm:
             too = "finer than any caliper or micrometer"
         elif one.unit in ("C", "K") and one.plus_minus < NARROWEST_K:
@@ -148,7 +149,7 @@ def _widths(case: Case) -> Iterator[Slip]:
         remedy = (
             f"if a share is meant, write `plus_minus: {100 * one.plus_minus:.4g} %`; else check it" if is_share else ""
         )
-        message = f"the half width {one.plus_minus:g} {one.unit} of {one.path} is {too}"
+        message = f"the half width {tolerance(one.plus_minus)} {one.unit} of {one.path} is {too}"
         yield Slip("warning", one.path, message, remedy or "check `plus_minus` and its decimal point")
 
 

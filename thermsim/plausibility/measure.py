@@ -165,8 +165,8 @@ def _weighing(parts: tuple[PartMeasure, ...]) -> Iterator[Slip]:
             yield Slip(
                 "warning",
                 f"{part.part}.weighed_g",
-                f"{part.part} weighs {part.weighed_g:.4g} g; size and density make {part.mass_g:.4g} g "
-                f"(+-{part.tolerance_g:.2g} g with the tolerance of the scale)",
+                f"{part.part} weighs {part.weighed_g:.4g} g, size and density make {part.mass_g:.4g} g; their "
+                f"tolerances leave {part.tolerance_g:.2g} g between the two",
                 f"measure its {sides} again{'' if right is None else f' ({right:.4g} mm would be right)'}, or "
                 "its material is another one",
             )

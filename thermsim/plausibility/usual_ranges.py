@@ -137,6 +137,11 @@ def in_full(value: float) -> str:
     return f"{value:.0f}" if value >= 100.0 else f"{value:.3g}"
 
 
+def shortly(value: float) -> str:
+    """A number as it was typed; four digits of one that was worked out, as a mean is."""
+    return f"{value:g}" if float(f"{value:.5g}") == value else f"{float(f'{value:.4g}'):g}"
+
+
 def meant(value: float, usual: Usual, factors: tuple[Factor, ...]) -> str:
     """`did you mean 2.45 mm (a decimal point one place off)?`, or nothing if no slip leads into the usual range."""
     hits = [f"{value * f.factor:.4g} {usual.unit} ({f.slip})" for f in factors if usual.holds(value * f.factor)]
@@ -154,10 +159,10 @@ def outside(
     """A warning where a value is out of the usual; `also` is the other end of a range that it belongs to."""
     if bounds.holds(value):
         return
-    shown, remedy = f"{value:g}", meant(value, bounds, factors)
+    shown, remedy = shortly(value), meant(value, bounds, factors)
     if also is not None and also != value:
         low, high = sorted((value, also))
-        shown = f"{low:g} to {high:g}"
+        shown = f"{shortly(low)} to {shortly(high)}"
         hits = [f for f in factors if bounds.holds(low * f.factor) and bounds.holds(high * f.factor)]
         spans = [f"{low * f.factor:.4g} to {high * f.factor:.4g} {bounds.unit} ({f.slip})" for f in hits]
         remedy = f"did you mean {' or '.join(spans[:2])}?" if spans else remedy

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -132,18 +132,23 @@ def _may_mean(path: str, whole: str) -> bool:
     return whole.endswith("." + path.split(".")[-1]) and all(part in parts for part in path.split("."))
 
 
-def _unknown(path: str, known: Iterable[str]) -> tuple[str, str]:
+def _unknown(path: str, known: dict[str, Input]) -> tuple[str, str]:
     """What is wrong with a path, and what the case has instead."""
     paths = list(known)
-    head = path.split(".")[0]
     if meant := [one for one in paths if _may_mean(path, one)]:
         several = "the case has no number {!r}" if len(meant) == 1 else "{!r} may mean several numbers"
         name = ", or give each `environment`, a name" if len(meant) > 1 and meant[0].startswith("cooling.") else ""
         return several.format(path), f"write {' or '.join(meant[:MOST_MEANT])}{name}"
-    of_head = [one for one in paths if one.startswith(f"{head}.")]
     heads = dict.fromkeys(one.rpartition(".")[0].split(".")[0] or one for one in paths)
-    remedy = f"{head} has: {listed(of_head)}" if of_head else f"numbers belong to: {listed(heads, 40)}"
-    return f"the case has no number {path!r}{did_you_mean(path, of_head or paths)}", remedy
+    kind, _, rest = path.partition(".")
+    of_kind = [one for one, given in known.items() if given.steps[0] == kind]
+    inside = rest if of_kind and rest and kind not in heads else path  # behind the name of its list
+    head = inside.split(".")[0]
+    of_head = [one for one in paths if one.startswith(f"{head}.")]
+    remedy = f"numbers belong to: {listed(heads, 40)}"
+    if of_head or of_kind:
+        remedy = f"{head if of_head else kind} has: {listed(of_head or of_kind)}"
+    return f"the case has no number {path!r}{did_you_mean(inside, of_head or of_kind or paths)}", remedy
 
 
 def questions_of(case: Case, asked: Collection[Asked]) -> tuple[Observable, ...]:

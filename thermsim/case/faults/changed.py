@@ -21,6 +21,7 @@ from thermsim.case.source.marked_values import Source
 from thermsim.case.vocabulary.numbers import Input, Steps, numbers
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
+from thermsim.rounding import tolerance, value_told
 
 # Lengths with a tolerance times zones and inserts up to which it is tried in advance whether they can collide; beyond
 # it, each drawn sample is checked instead.
@@ -109,7 +110,9 @@ def check_reach(look: Look) -> None:
             check_lengths(here)
             check_outlines(here)
             if here.faults:
-                what = f"`{one.key}` {one.value:g} with plus_minus {one.plus_minus:g} reaches {end:g}, and then"
+                half = tolerance(one.plus_minus)
+                what = f"`{one.key}` {value_told(one.value, one.plus_minus)} with plus_minus {half}"
+                what += f" reaches {end:g}, and then"
                 look.add(_written(one), f"{what} {here.faults[0].message}; narrow it, or leave room")
                 break
 

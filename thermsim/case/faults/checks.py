@@ -30,6 +30,7 @@ from thermsim.case.vocabulary.schema import (
 )
 from thermsim.errors import Fault
 from thermsim.materials import catalogue
+from thermsim.rounding import tolerance, value_told
 from thermsim.units import ZERO_CELSIUS_K
 
 LEAST_ACCURACY_K = 1e-4  # [K] finer than this, round-off and the tolerance of the solver decide, not the mesh
@@ -181,7 +182,8 @@ def check_tolerances(look: Look) -> None:
             continue
         assert entry.value is not None
         low, high = entry.value - entry.plus_minus, entry.value + entry.plus_minus
-        what = f"`{_key(path)}` {entry.value:g} with plus_minus {entry.plus_minus:g}"
+        half = tolerance(entry.plus_minus)
+        what = f"`{_key(path)}` {value_told(entry.value, entry.plus_minus)} with plus_minus {half}"
         if isinstance(entry, (Positive, Fraction, Film, Conductivity)) and low <= 0.0:
             look.add(place, f"{what} reaches down to {low:g}; it must stay above 0")
         elif isinstance(entry, NonNegative) and low < 0.0:
@@ -252,7 +254,7 @@ def check_wedges(look: Look) -> None:
     """What rises from `low` to `high` still does after either was changed; of a file the vocabulary sees to it."""
     for path, low, high, key, unit in _wedges(look.case):
         if low.value > high.value:
-            look.add(path, f"`low{key}` is above `high{key}` ({low.value:g}, {high.value:g} {unit})")
+            look.add(path, f"`low{key}` is above `high{key}` ({low.told}, {high.told} {unit})")
 
 
 def check_wedge_tolerances(look: Look) -> None:

@@ -164,7 +164,7 @@ def check_stands(look: Look) -> None:
         sides = [outline[2] - outline[0], outline[3] - outline[1]][: case.dimensions - 1]
         rim = part.stands_on.rim_mm
         if rim is not None and 2.0 * rim.value >= min(sides) - TOLERANCE_mm:
-            look.add((*path, "rim_mm"), f"a rim of {rim.value:g} mm fills the {min(sides):g} mm of {part.part!r}")
+            look.add((*path, "rim_mm"), f"a rim of {rim.told} mm fills the {min(sides):g} mm of {part.part!r}")
             continue
         for box in stand_boxes(case, part):
             what = f"the {stand_name(part).rsplit(', ', 1)[1]} of {part.part!r}"

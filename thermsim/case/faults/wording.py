@@ -18,7 +18,7 @@ from thermsim.case.typed.unit_words import Unit
 from thermsim.case.vocabulary.numbers import unit_of
 from thermsim.case.vocabulary.schema import Case, Conductivity, Entry, Film, Joint, MaterialGiven, Part, Quantity
 from thermsim.errors import MOST_FAULTS, Fault
-from thermsim.nearest_words import nearest_names
+from thermsim.nearest_words import nearest_names, numbered_like
 
 # What an entry is called by; a reading also names its zone or probe, so it comes before them.
 NAMING_KEYS = ("part", "joint", "reading", "zone", "probe", "option", "environment", "face")
@@ -58,8 +58,12 @@ _SIDES = {"right": "+x", "left": "-x", "back": "+y", "far": "+y", "front": "-y",
 def did_you_mean(word: str, allowed: Iterable[str], otherwise: str = "") -> str:
     """`; did you mean ...?` with the nearest allowed words; empty if none is near.
 
-    `otherwise` follows where that does not settle it, such as the list of what is allowed.
+    `otherwise` follows where that does not settle it, such as the list of what is allowed. Of a row that is numbered
+    (`A1`, `A2`) none is nearer to `A9` than another: the row is listed.
     """
+    allowed = list(allowed)
+    if row := numbered_like(word, allowed):
+        return f"; there {'is' if len(row) == 1 else 'are'} {listed(row)}"
     nearest, sure = nearest_names(word, allowed)
     hint = f"; did you mean {' or '.join(f'`{name}`' for name in nearest)}?" if nearest else ""
     return hint if sure else f"{hint}; {otherwise}" if otherwise else hint

@@ -18,10 +18,10 @@ def places_told(case: Case) -> list[str]:
 
 def _place(cooling: Cooling) -> str:
     if cooling.corner_mm is not None and cooling.size_mm is not None:
-        size = " x ".join(f"{side.value:g}" for side in cooling.size_mm)
-        return f"{size} mm at {', '.join(f'{offset.value:g}' for offset in cooling.corner_mm)} mm"
+        size = " x ".join(f"{side.told}" for side in cooling.size_mm)
+        return f"{size} mm at {', '.join(f'{offset.told}' for offset in cooling.corner_mm)} mm"
     if cooling.wetted_mm is not None:
-        return f"{' x '.join(f'{side.value:g}' for side in cooling.wetted_mm)} mm in the middle"
+        return f"{' x '.join(f'{side.told}' for side in cooling.wetted_mm)} mm in the middle"
     of = [f"of {cooling.of}"] * (cooling.of is not None)
     looking = [f"looking {cooling.looking}"] * (cooling.looking is not None)
     return " ".join([*of, *looking]) or "all that is left"

@@ -9,6 +9,7 @@ from thermsim.case.source.marked_values import KeyPath, Source
 from thermsim.case.typed.keys import in_words, unit_at
 from thermsim.case.vocabulary.addresses import address_of
 from thermsim.case.vocabulary.schema import Case
+from thermsim.rounding import with_tolerance
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,7 @@ def _understood(value: Any, path: KeyPath) -> str:
         shown = " x ".join(f"{one:.6g}" for one in value)
     elif isinstance(value, dict):
         of = f", of {value['repeats']} readings by Student's t" if "repeats" in value else ""
-        return f"{value['value']:.6g} +- {value['plus_minus']:.3g} {unit_at(path)}".rstrip() + of
+        return f"{with_tolerance(value['value'], value['plus_minus'])} {unit_at(path)}".rstrip() + of
     else:
         shown = f"{value:.6g}"
     unit = unit_at(path)

@@ -21,6 +21,7 @@ from thermsim.case.source.yaml_source import LARGEST_NUMBER
 from thermsim.case.vocabulary.addresses import called
 from thermsim.case.vocabulary.quantities import Basis, Conductivity, Entry, Quantity, Tolerance
 from thermsim.case.vocabulary.schema import Alike, Case, Film, Insert, Leakage, Leg, MaterialGiven, Part
+from thermsim.rounding import with_tolerance
 from thermsim.units import ABSOLUTE_ZERO_C
 
 Steps = KeyPath
@@ -131,7 +132,7 @@ class Input:
     @property
     def said(self) -> str:
         """`60 +- 30 um`"""
-        return f"{self.value:g} +- {self.plus_minus:g} {self.unit}".rstrip()
+        return f"{with_tolerance(self.value, self.plus_minus)} {self.unit}".rstrip()
 
     @property
     def is_linear(self) -> bool:

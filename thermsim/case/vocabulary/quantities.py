@@ -8,6 +8,8 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, GetJsonSchemaHandler, model_validator
 from pydantic.json_schema import JsonSchemaValue
 
+from thermsim.rounding import value_told
+
 Basis = Literal["measured", "published", "assumed"]
 # How a value is spread over its tolerance, see `Tolerance`.
 Shape = Literal["normal", "even", "triangle"]
@@ -52,6 +54,11 @@ class Quantity(Tolerance):
 
     value: float
     """the number"""
+
+    @property
+    def told(self) -> str:
+        """The number as text, without digits that its tolerance makes idle."""
+        return value_told(self.value, self.plus_minus)
 
     @model_validator(mode="before")
     @classmethod

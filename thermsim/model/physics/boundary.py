@@ -16,6 +16,7 @@ from thermsim.case.geometry.places import Box, face_box, levels, patch_box, stac
 from thermsim.case.vocabulary.schema import Case, Cooling, Quantity
 from thermsim.materials import catalogue
 from thermsim.model.physics.face_link import FIXED_TEMPERATURE_FILM, Boundary, Link, Surface
+from thermsim.rounding import celsius
 from thermsim.units import L_MIN, MM, W_MM2, ZERO_CELSIUS_K
 
 Array = NDArray[np.float64]
@@ -49,7 +50,7 @@ class FilmBoundary(Boundary):
 
     @property
     def words(self) -> str:
-        return f"{self.film:g} W/m2K, {self.fluid:g} C"
+        return f"{self.film:g} W/m2K, {celsius(self.fluid)} C"
 
 
 @dataclass(frozen=True)
@@ -73,7 +74,7 @@ class FixedBoundary(Boundary):
 
     @property
     def words(self) -> str:
-        return f"held at {self.temperature:g} C"
+        return f"held at {celsius(self.temperature)} C"
 
 
 @dataclass(frozen=True)
@@ -111,7 +112,7 @@ class GradedBoundary(Boundary):
 
     @property
     def words(self) -> str:
-        return f"held at {self.low:g} to {self.high:g} C"
+        return f"held at {celsius(self.low)} to {celsius(self.high)} C"
 
 
 @dataclass(frozen=True)
@@ -163,7 +164,7 @@ class RadiationBoundary(Boundary):
 
     @property
     def words(self) -> str:
-        return f"radiates, emissivity {self.emissivity:g}, to {self.room:g} C"
+        return f"radiates, emissivity {self.emissivity:g}, to {celsius(self.room)} C"
 
 
 @dataclass(frozen=True)
@@ -245,7 +246,7 @@ class CoolerBoundary(Boundary):
 
     @property
     def words(self) -> str:
-        return f"{self.resistance:g} K/W, {self.fluid:g} C"
+        return f"{self.resistance:g} K/W, {celsius(self.fluid)} C"
 
 
 @dataclass(frozen=True)
@@ -265,7 +266,7 @@ class CoolerWithFlowBoundary(CoolerBoundary):
 
     @property
     def words(self) -> str:
-        return f"{self.resistance:g} K/W, {self.flow_l_min:g} l/min from {self.fluid:g} C"
+        return f"{self.resistance:g} K/W, {self.flow_l_min:g} l/min from {celsius(self.fluid)} C"
 
 
 @dataclass(frozen=True)

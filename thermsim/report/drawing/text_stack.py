@@ -12,6 +12,7 @@ from thermsim.case.vocabulary.schema import Case, Film, Heat, Joint, MaterialGiv
 from thermsim.model.physics.boundary import boundary_of
 from thermsim.model.physics.properties import is_void, joint_of
 from thermsim.plausibility.dimensions import heat_W, map_W
+from thermsim.rounding import value_told
 from thermsim.units import UM
 
 LINES = 14  # lines that all parts together take, about
@@ -76,7 +77,7 @@ def _part(case: Case, scale: Scale, part: Part) -> list[tuple[str, str]]:
             for box in stand_boxes(case, other):
                 _paint(row, scale, box, _pattern(other.material))
     rows = [list(row) for _ in range(count)]
-    label = f"{part.part}, {part.material.name or 'own material'}, {part.thickness_mm.value:g} mm"
+    label = f"{part.part}, {part.material.name or 'own material'}, {part.thickness_mm.told} mm"
     for heat in case.heat:
         if heat.in_ != part.part:
             continue
@@ -120,7 +121,7 @@ def joint_in_words(joint: Joint) -> str:
     if film is not None:
         return _film_in_words(film)
     if joint.resistance_mm2K_W is not None:
-        return f"{joint.resistance_mm2K_W.value:g} mm2K/W"
+        return f"{joint.resistance_mm2K_W.told} mm2K/W"
     known = joint_of(joint)
     if known.film is not None:
         return f"about {known.film.value / UM:.3g} um"
@@ -129,10 +130,10 @@ def joint_in_words(joint: Joint) -> str:
 
 def _film_in_words(film: Film) -> str:
     if film.low is not None and film.high is not None:
-        return f"wedge {film.low.value:g} to {film.high.value:g} um ({film.towards})"
+        return f"wedge {film.low.told} to {film.high.told} um ({film.towards})"
     if film.edge is not None and film.centre is not None:
-        return f"edge {film.edge.value:g}, centre {film.centre.value:g} um"
-    return f"film from {film.file}" if film.file is not None else f"{film.value:g} um"
+        return f"edge {film.edge.told}, centre {film.centre.told} um"
+    return f"film from {film.file}" if film.file is not None else f"{value_told(film.value or 0.0, film.plus_minus)} um"
 
 
 def _outside(case: Case, scale: Scale, face: str, arrow: str) -> list[tuple[str, str]]:

@@ -209,8 +209,8 @@ def _arrows(ax: Axes, span: tuple[float, float], height: float, away: float, sty
 def _name(layer: Part | Joint, case: Case) -> str:
     if isinstance(layer, Joint):
         return f"{layer.joint}: {joint_in_words(layer)}"
-    sides = " x ".join(f"{side.value:g}" for side in layer.size_mm)
-    words = f"{layer.part}: {layer.material.name or 'own material'}, {sides} mm, {layer.thickness_mm.value:g} mm thick"
+    sides = " x ".join(f"{side.told}" for side in layer.size_mm)
+    words = f"{layer.part}: {layer.material.name or 'own material'}, {sides} mm, {layer.thickness_mm.told} mm thick"
     for heat in case.heat:
         if heat.in_ == layer.part:
             words += f", {power_in_words(case, heat)}"

@@ -10,7 +10,9 @@ from thermsim.readout.observable import WARMEST
 from thermsim.report.figures.ladder_columns_figure import items
 from thermsim.report.words import comparison as words
 from thermsim.report.words.comparison import headline_question, name_of, predictions
+from thermsim.report.words.input_doubt import NO_BASIS
 from thermsim.report.words.numbers import UNKNOWN, fixed, order_in_words
+from thermsim.rounding import tolerance, value_told
 
 if TYPE_CHECKING:
     from thermsim.comparison.outcome import Comparison, Gain
@@ -183,11 +185,11 @@ def uncertain(comparison: Comparison) -> Table:
             (
                 own.path,
                 whose,
-                f"{own.value:g}",
-                f"{own.plus_minus:g}",
+                value_told(own.value, own.plus_minus),
+                tolerance(own.plus_minus),
                 unit,
                 SHAPES[own.shape],
-                own.basis or "not given",
+                own.basis or NO_BASIS,
             )
         )
     head = ("input", "held by", "value", "+-", "unit", "how it is spread", "basis")

@@ -11,9 +11,9 @@ from thermsim.mesh.convergence import TO_ITS_LIMIT
 from thermsim.mesh.prediction_remarks import is_grave
 from thermsim.report.data.result import result
 from thermsim.report.data.views import face_view
-from thermsim.report.words.input_doubt import AS_IF_EXACT, between, exact_words, swing, tolerance_of
+from thermsim.report.words.input_doubt import AS_IF_EXACT, NO_BASIS, between, exact_words, swing, tolerance_of
 from thermsim.report.words.numbers import UNKNOWN, fixed, most_decimals, order_in_words, plain, significant, with_doubt
-from thermsim.rounding import decimals_for, doubt_in_words, times_in
+from thermsim.rounding import celsius, decimals_of_two_digits, doubt_in_words, times_in
 
 if TYPE_CHECKING:
     from thermsim.mesh.prediction import Prediction
@@ -68,7 +68,7 @@ def _head(prediction: Prediction, answer: dict[str, Any]) -> Block:
     half_width = None if doubt is None else doubt.half_width
     most = _most(answer)
     title = answer["title"] if answer["option"] is None else f"{answer['title']}, with: {answer['option']}"
-    over = f"{plain(rise, half_width, most)} K over {_coolant(prediction)} at {answer['coolant_C']:g} C"
+    over = f"{plain(rise, half_width, most)} K over {_coolant(prediction)} at {celsius(answer['coolant_C'])} C"
     hopeless = answer["heat_made_W"] > 0.0 and answer["hottest_C"] > SURVIVED_C
     lines = [
         *_spot(answer, half_width, most, over),
@@ -109,13 +109,13 @@ def _moved(answer: dict[str, Any]) -> Block:
     """What one tolerance moves: what to measure first."""
     moved = answer["input_doubt"]["moved"]
     longest = moved[0]["moves_K"]
-    decimals = decimals_for(longest)
+    decimals = decimals_of_two_digits(longest)
     shown = moved[:MOST_MOVED]
     rows = tuple(
         (
             one["input"],
             tolerance_of(one),
-            one["basis"] or UNKNOWN,
+            one["basis"] or NO_BASIS,
             fixed(one["moves_K"], f".{decimals}f"),
             EVEN * round(LONGEST_MOVE * one["moves_K"] / longest),
         )
@@ -269,7 +269,7 @@ def _flows(answer: dict[str, Any]) -> Block:
         name += f", {flow['place']}" if flow["place"] else ""
         doubt = flow["mesh_doubt_W"]
         area = significant(flow["area_mm2"], 4)
-        fluid = UNKNOWN if flow["fluid_C"] is None else f"{flow['fluid_C']:g}"
+        fluid = UNKNOWN if flow["fluid_C"] is None else celsius(flow["fluid_C"])
         heat = "no bound" if flow["heat_W"] is None else with_doubt(flow["heat_W"], doubt)
         rows.append(
             (name, heat, swing(flow["heat_W"], flow["inputs"]), share, area, plain(flow["face_C"], 0.05), fluid)
@@ -323,8 +323,8 @@ def _ladder(answer: dict[str, Any]) -> Block:
     start = f"the hottest spot, in {way['zone']}," if way["starts_at"] == "hottest spot" else f"zone {way['zone']}"
     title = f"Ladder from {start} to {named_face(way['environment'], way['face'])}"
     notes = (
-        f"{100 * way['share']:.1f} % of the heat leaves there, at {way['coolant_C']:g} C. Even: what the same heat "
-        "would lose if it used the whole area. Spreading: the rest.",
+        f"{100 * way['share']:.1f} % of the heat leaves there, at {celsius(way['coolant_C'])} C. Even: what the same "
+        "heat would lose if it used the whole area. Spreading: the rest.",
     )
     return Block(title, columns=columns, rows=tuple(rows), notes=notes)
 

@@ -7,6 +7,7 @@ from thermsim.plausibility.likely_slips import Slip
 from thermsim.plausibility.measure import FaceMeasure, HeatMeasure, Measurements
 from thermsim.report.text.blocks import Block, Column
 from thermsim.report.words.numbers import UNKNOWN, fixed, significant
+from thermsim.rounding import tolerance, value_told, with_tolerance
 
 
 def measurement_blocks(measured: Measurements) -> list[Block]:
@@ -123,8 +124,8 @@ def _heights(measured: Measurements) -> Block:
         (
             level.level,
             level.kind,
-            significant(level.thickness_mm, 5),
-            _plus_minus(level.plus_minus_mm),
+            UNKNOWN if level.thickness_mm is None else value_told(level.thickness_mm, level.plus_minus_mm),
+            tolerance(level.plus_minus_mm) if level.plus_minus_mm else UNKNOWN,
             level.note or "",
         )
         for level in reversed(measured.levels)
@@ -152,7 +153,7 @@ def _parts(parts: tuple[PartMeasure, ...]) -> Block:
             significant(part.volume_mm3, 4),
             UNKNOWN
             if part.mass_g is None
-            else f"{part.mass_g:.4g}" + (f" +- {part.mass_plus_minus_g:.1g}" if part.mass_plus_minus_g else ""),
+            else with_tolerance(float(f"{part.mass_g:.4g}"), part.mass_plus_minus_g or 0.0),
             significant(part.weighed_g, 4),
             part.verdict or UNKNOWN,
         )
@@ -177,7 +178,10 @@ def _joints(measured: Measurements) -> Block:
         for joint in measured.joints
         if not joint.fit
     )
-    drop = f"Drop: if all {measured.power_W:.4g} W crossed the joint evenly. Most doubt: its source (* assumed)."
+    drop = (
+        f"Drop: if all {measured.power_W:.4g} W crossed the joint evenly. Most doubt: its source (* assumed, or no "
+        "basis given)."
+    )
     return Block("Joints", columns=columns, rows=rows, notes=(drop, *notes))
 
 
@@ -268,7 +272,3 @@ def _grids(measured: Measurements) -> Block:
         rows=rows,
         notes=notes,
     )
-
-
-def _plus_minus(value: float) -> str:
-    return f"{value:.2g}" if value else UNKNOWN

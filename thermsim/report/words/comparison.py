@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 from thermsim.comparison.decision import scatter_of_comparison
 from thermsim.mesh.prediction_remarks import is_grave
 from thermsim.readout.observable import HOTTEST, Observable
-from thermsim.report.words.input_doubt import NO_END, exact_by_case, exact_of, swing
+from thermsim.report.words.input_doubt import NO_BASIS, NO_END, exact_by_case, exact_of, swing
 from thermsim.report.words.input_doubt import exact_words as words_of_exact
 from thermsim.report.words.numbers import UNKNOWN, fixed, with_doubt
-from thermsim.rounding import decimals_apart, decimals_for, doubt_in_words
+from thermsim.rounding import decimals_apart, decimals_for, doubt_in_words, with_tolerance
 
 if TYPE_CHECKING:
     from thermsim.case.vocabulary.schema import Case, Option
@@ -278,9 +278,9 @@ def whose_words(one: Contribution) -> str:
 def tolerance_words(one: Contribution) -> str:
     """`240 +- 30 um, measured`"""
     if one.path.startswith("material "):  # a factor on its conductivity
-        return f"conductivity +- {100.0 * one.half_width / one.value:.0f} %, {one.basis or 'no basis given'}"
-    words = f"{one.value:g} +- {one.half_width:g} {one.unit}".rstrip()
-    return f"{words}, {one.basis or 'no basis given'}"
+        return f"conductivity +- {100.0 * one.half_width / one.value:.0f} %, {one.basis or NO_BASIS}"
+    words = f"{with_tolerance(one.value, one.half_width)} {one.unit}".rstrip()
+    return f"{words}, {one.basis or NO_BASIS}"
 
 
 def sensitivity_words(one: Contribution) -> str:

@@ -8,11 +8,12 @@ from typing import Any
 from thermsim.case.inputs.without_tolerance import exact_inputs, exact_lines
 from thermsim.case.vocabulary.schema import Case
 from thermsim.report.words.numbers import UNKNOWN, fixed
-from thermsim.rounding import MOST_DECIMALS, decimals_for, rounded_up, times_in
+from thermsim.rounding import MOST_DECIMALS, decimals_for, rounded_up, times_in, with_tolerance
 
 MOST_EXACT = 6  # inputs without a tolerance that are named; the others are counted
 AS_IF_EXACT = "as if everything were exact: no input has a tolerance"
 NO_END = "no end"
+NO_BASIS = "no basis given"  # of a tolerance, where the case does not say how it is known
 ALIKE_SHARE = 0.15  # of the mean of both sides, by which they may differ and are still told as one
 
 
@@ -83,9 +84,9 @@ def tolerance_of(one: dict[str, Any]) -> str:
     """`7.8 +- 2 mm2K/W`; of a material of the catalogue the factor on its conductivity, `k +- 10 %`"""
     if one["input"].startswith("material "):
         return f"k +- {100.0 * one['plus_minus'] / one['value']:.3g} %"
-    return f"{one['value']:g} +- {one['plus_minus']:g} {one['unit']}".rstrip()
+    return f"{with_tolerance(one['value'], one['plus_minus'])} {one['unit']}".rstrip()
 
 
 def moved_words(one: dict[str, Any]) -> str:
     """`7.8 +- 2 mm2K/W, assumed`"""
-    return tolerance_of(one) + ("" if one["basis"] is None else f", {one['basis']}")
+    return f"{tolerance_of(one)}, {one['basis'] or NO_BASIS}"
