@@ -194,16 +194,16 @@ class OfCommand:
 
 @dataclass(frozen=True)
 class OfCall:
-    """A call from Python that is refused, and what works instead."""
+    """A call from Python that is refused, and what works instead; it takes what the groups of `told` find too."""
 
     broken: Callable[[Path], object]
     told: str
-    mended: Callable[[Path], object]
+    mended: Callable[..., object]
 
     def tried(self, folder: Path) -> str:
         message = refusal(lambda: self.broken(folder))
-        found_in(self.told, message)
-        still = refusal(lambda: self.mended(folder))
+        found = found_in(self.told, message)
+        still = refusal(lambda: self.mended(folder, *found.groups()))
         if still is not None:
             raise DeadRemedyError(f"{message}\n  is mended as it says, and then\n{still}")
         return str(message)

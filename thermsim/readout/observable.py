@@ -97,7 +97,7 @@ def find(known: Iterable[Observable], given: Asked) -> Observable:
         return found[0]
     words = str(given) if isinstance(given, (Observable, str)) else ", ".join(given)
     if found:
-        ways = listed([f"{one}: ({', '.join((one.kind, one.name, one.takes, one.part, one.at))})" for one in found])
+        ways = listed([f"{one}: {(one.kind, one.name, one.takes, one.part, one.at)}" for one in found])
         raise UnknownObservableError(f"{words!r} may be any of {len(found)}", f"say which: {ways}")
     names = list(dict.fromkeys(map(str, known)))
     raise UnknownObservableError(

@@ -123,7 +123,8 @@ def _client(address: str) -> Any:
         from distributed import Client
     except ImportError:
         raise WorkersError(
-            "a cluster is reached by dask, which is not installed", 'install it: pip install "thermsim[cluster]"'
+            "a cluster is reached by dask, which is not installed",
+            'install it, in the folder of the sources: python -m pip install ".[cluster]"',
         ) from None
     try:
         client = Client(address, timeout=CONNECT_SECONDS, set_as_default=False)

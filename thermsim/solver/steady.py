@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from thermsim.errors import NotConvergedError, RunawayError
 from thermsim.model.assemble import assemble
 from thermsim.model.build import Guess, Model
+from thermsim.rounding import three_digits_down
 from thermsim.solver.guesses import guess_from
 from thermsim.solver.linear import TOLERANCE, Solution, State, check_way_out, prepare, renew, solve
 from thermsim.solver.mixing import Mixing
@@ -155,9 +156,11 @@ def _with_limit(
         return failure
     total = sum(float(source.watts.sum()) for source in model.sources)
     none = f"no steady state below {HOTTEST_C:g} C exists" if top.is_hot else "no steady state exists"
+    sure = top.share * (1.0 - top.doubt)
     error = RunawayError(
         f"leakage outruns the cooling: at {total:.1f} W typed {none} (thermal runaway)",
-        f"a steady state exists up to about {top.share * total:.1f} W typed ({100 * top.share:.1f} % of the power, "
+        f"a steady state exists up to about {three_digits_down(sure * total)} W typed "
+        f"({three_digits_down(100 * sure)} % of the power, "
         "same cooling; leakage at the temperatures found comes to it); lower the power or the leakage, or cool better",
     )
     error.share, error.share_doubt = top.share, top.doubt

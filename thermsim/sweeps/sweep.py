@@ -203,7 +203,10 @@ def sweep(
     _climb(climb, reference, wanted, memory)
     points = tuple(climb.point(number) for number in range(len(places)))
     if not any(point.doubts for point in points):
-        raise NotConvergedError("no point of the sweep has an answer", f"the first says: {points[0].failure}")
+        raise NotConvergedError(
+            f"no point of the sweep has an answer; the first says: {points[0].failure}",
+            "change the ranges or what is watched, or lower the power or the leakage",
+        )
     cells = climb.plan.cells(climb.done[-1])
     seconds = time.perf_counter() - start
     return Sweep(case, ranges, same_height, questions, points, wanted, cells, climb.sizes, seconds)

@@ -89,7 +89,7 @@ def warmup(
     allowed = allowed_GB(memory_GB)
     steady_plan, _ = plan_for(case, plan_grid(case, first_cells), first_cells, wanted, allowed)
     plan = time_plan(case, steady_plan, from_s)
-    _check_memory(plan, allowed)
+    _check_memory(plan, steady_plan, allowed)
     times = _times(from_s, until_s, also)
     family = _Family(case, times, wanted)
     for multiplier in plan.multipliers[:grids]:
@@ -321,13 +321,15 @@ def _needed_GB(plan: GridPlan, multiplier: int) -> float:
     return plan.cells(multiplier) * (BYTES_PER_CELL + VECTORS * BYTES_PER_VECTOR) / GIGABYTE
 
 
-def _check_memory(plan: GridPlan, memory_GB: float) -> None:
-    least = _needed_GB(plan, plan.multipliers[FEWEST_GRIDS - 1])
+def _check_memory(plan: GridPlan, later: GridPlan, memory_GB: float) -> None:
+    """later : as coarse upwards as a study may be that begins late"""
+    least, least_later = (_needed_GB(one, one.multipliers[FEWEST_GRIDS - 1]) for one in (plan, later))
     if least > memory_GB:
         raise MemoryLimitError(
             f"a study in time takes {FEWEST_GRIDS} grids at least, which need {two_digits_up(least)} GB, "
             f"and {memory_GB:.2g} GB may be used",
-            f"allow more, {two_digits_up(least)} GB, or ask from a later time on",
+            f"allow more: `--memory {two_digits_up(least)}`"
+            + (", or ask from a later time on" if least_later <= memory_GB else ""),
         )
 
 
