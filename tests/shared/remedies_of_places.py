@@ -104,8 +104,8 @@ TOGETHER: list[Row] = [
     case((("reading_C: 95", "reading_C: 29"),), "not above the coldest coolant", (("29}", "39}"),)),
     case(
         (("limits:", CLOCK.replace("[C0]", "[C9]") + "\nlimits:"),),
-        "there is no zone 'C9'; did you mean",
-        (("[C9]", "[C0]"),),
+        "there is no zone 'C9'; there are `(C0)`",
+        (("[C9]", "[{0}]"),),
     ),
     case((("limits:", CLOCK.replace("[C0]", "[C0, C0]") + "\nlimits:"),), "once is enough", (("[C0, C0]", "[C0]"),)),
     case(
