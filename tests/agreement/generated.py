@@ -65,6 +65,8 @@ FEATURES: dict[str, tuple[str, ...]] = {
     ),
 }  # fmt: skip
 
+# A coolant loop is no feature of the array: it comes to every so many cases, where the top gives its heat to a fluid.
+EACH_LOOP, ON_LOOP = 3, ("film", "wetted patch", "patches and the rest", "cooler")
 SINKS = ("film", "fixed", "patch")
 
 
@@ -251,7 +253,19 @@ class _Builder:
         options = self.options(whole)
         if options:
             whole["options"] = options
+        if self.number % EACH_LOOP == 1 and row["top"] in ON_LOOP:
+            self.put_on_loop(whole)
         return Drawn(self.number, row, whole, self.tables)
+
+    def put_on_loop(self, whole: dict[str, Any]) -> None:
+        """The first cooled face gives its heat to a coolant loop, and the bottom with it, where a film is there."""
+        for entry in whole["cooling"]:
+            if entry is whole["cooling"][0] or (entry["face"] == "bottom" and "film_W_m2K" in entry):
+                entry["fluid_C"] = "loop"
+        loop = {"radiator_W_K": self.tolerant("cooling", 1.5, 0.2), "room_C": 22.0, "heat_capacity_J_K": 300.0}
+        if self.number % 2:
+            loop |= {"flow_l_min": self.tolerant("cooling", 0.05, 0.3), "pump_W": self.tolerant("cooling", 0.7)}
+        whole["coolant_loop"] = loop
 
     def sizes(self) -> None:
         self.depth = self.about(5.0, 1)

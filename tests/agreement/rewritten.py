@@ -362,6 +362,8 @@ UNITS: dict[str, tuple[tuple[str, Fraction, Fraction], ...]] = {
     "_um": (("mm", Fraction(1, 1000), Fraction()), ("nm", Fraction(1000), Fraction())),
     "_W": (("mW", Fraction(1000), Fraction()), ("kW", Fraction(1, 1000), Fraction())),
     "_K_W": (("mK/W", Fraction(1000), Fraction()),),
+    "_W_K": (("mW/K", Fraction(1000), Fraction()), ("kW/K", Fraction(1, 1000), Fraction())),
+    "_J_K": (("kJ/K", Fraction(1, 1000), Fraction()),),
     "_l_min": (("l/h", Fraction(60), Fraction()), ("m^3/h", Fraction(6, 100), Fraction())),
     "_W_m2K": (("W/cm2K", Fraction(1, 10_000), Fraction()), ("mW/(mm^2 K)", Fraction(1, 1000), Fraction())),
     "_W_mm2": (("W/cm2", Fraction(100), Fraction()), ("kW/m2", Fraction(1000), Fraction())),

@@ -63,7 +63,7 @@ from stacks import solve_on
 from thermsim.case.geometry.places import face_box, levels, part_box, probe_point, zone_box
 from thermsim.case.inputs.values import Input, inputs, with_inputs
 from thermsim.case.options import with_option
-from thermsim.case.vocabulary.schema import Cooling
+from thermsim.case.vocabulary.schema import Celsius, Cooling
 from thermsim.commands.main import commands
 from thermsim.doubt.inputs import with_input_doubt
 from thermsim.errors import ThermsimError
@@ -139,6 +139,8 @@ def test_a_warm_up_ends_at_the_steady_state(one: Solved) -> None:
     if one.drawn.number % EACH:
         pytest.skip("every sixth case is followed in time")
     case = read(*storing(one.drawn))
+    if any(cooling.on_loop for cooling in case.cooling):
+        pytest.skip("a loop is not followed in time")
     field = solve_on(case, one.grid)
     reader = reader_of(case, field, 1e-3, 1)
     small = model_at(reader.system, (0.0, 1e3, 1.0))
@@ -292,8 +294,9 @@ def studies_agree(one: Solved, given: tuple[Whole, Tables], it: Key, other: Key 
 def film_and_fluid(one: Solved, entry: Cooling, told_C: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """W/m2K and C of what cools a face at the temperatures told, from the numbers of the case."""
     film = np.full(told_C.shape, 1e30)
-    if entry.film_W_m2K is not None and entry.fluid_C is not None:
-        return np.full(told_C.shape, entry.film_W_m2K.value), np.full(told_C.shape, entry.fluid_C.value)
+    fluid = Celsius(value=loop_C(one)) if entry.on_loop else entry.fluid_C
+    if entry.film_W_m2K is not None and fluid is not None:
+        return np.full(told_C.shape, entry.film_W_m2K.value), np.full(told_C.shape, fluid.value)
     if entry.temperature_C is not None:
         return film, np.full(told_C.shape, entry.temperature_C.value)
     if entry.emissivity is not None and entry.room_C is not None:  # q = e s (T^4 - R^4) = e s (T^2 + R^2)(T + R)(T - R)
@@ -304,7 +307,7 @@ def film_and_fluid(one: Solved, entry: Cooling, told_C: np.ndarray) -> tuple[np.
         faces = enumerate(one.field.model.cooling_face)
         place = next(number for number, other in enumerate(one.case.cooling) if other is entry)
         area = sum(float((np.expand_dims(one.grid.face_area(axis), axis) * (of == place)).sum()) for axis, of in faces)
-        flow, known = entry.flow_l_min, entry.inlet_C or entry.fluid_C
+        flow, known = entry.flow_l_min, entry.inlet_C or fluid
         half = 0.0 if flow is None else 0.5 / (995.6 * 4180.0 * flow.value / 60e3)
         assert known is not None
         spread = 1.0 / (area * (entry.cooler_K_W.value + half)) if area else 0.0
@@ -316,6 +319,15 @@ def film_and_fluid(one: Solved, entry: Cooling, told_C: np.ndarray) -> tuple[np.
     share = share if entry.towards[0] == "+" else 1.0 - share
     rising = entry.low_C.value + share * (entry.high_C.value - entry.low_C.value)
     return film, np.broadcast_to(rising[:, None] if axis == 0 else rising[None, :], told_C.shape)
+
+
+def loop_C(one: Solved) -> float:
+    """Mean coolant of a loop, from the heat that its faces are told to give; 995.6 kg/m3 and 4180 J/kgK of water."""
+    loop = one.case.coolant_loop
+    assert loop is not None
+    heat = sum(flow.heat_W for flow, of in zip(one.field.flows, one.case.cooling, strict=True) if of.on_loop)
+    half = 0.0 if loop.flow_l_min is None else 0.5 * heat / (995.6 * 4180.0 * loop.flow_l_min.value / 60e3)
+    return loop.room_C.value + (heat + loop.pump_W.value) / loop.radiator_W_K.value + half
 
 
 def faces_of(one: Solved, face: int) -> tuple[np.ndarray, np.ndarray]:

@@ -7,7 +7,7 @@ from functools import cache, partial
 
 from remedies import OfCall, Row
 from remedies_of_commands import WHOLE
-from remedies_of_solving import BOTTOM, COLD, COLUMN, EXACT, LEAKS, bounded, solved, tiny
+from remedies_of_solving import BOTTOM, COLD, COLUMN, EXACT, LEAKS, ON_LOOP, bounded, solved, tiny
 
 from thermsim.case.vocabulary.schema import Case
 from thermsim.doubt.inputs import with_input_doubt
@@ -225,6 +225,11 @@ MESH: list[Row] = [
     ),
 ]
 IN_TIME: list[Row] = [
+    OfCall(
+        lambda _: warmup(tiny(ON_LOOP, base=EXACT), 1.0, 2.0),
+        "a coolant loop is not followed in time.*\n.*as a number, such as `predict` tells",
+        lambda _: warmup(tiny(base=EXACT), 1.0, 2.0, first_cells=100),
+    ),
     OfCall(
         lambda _: warmup(tiny(base=EXACT), 0.0),
         "give the first time above zero, and the last one above the first",

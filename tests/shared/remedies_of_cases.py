@@ -11,6 +11,8 @@ FIRST = "title: Corncrake on Bench Four"
 EXPOSED = "  - {face: exposed, film_W_m2K: 10, fluid_C: 30.0}"
 BOTTOM = "  - {face: bottom, film_W_m2K: 12, fluid_C: 30.0}"
 TOP = "film_W_m2K: 14000, fluid_C: 31.0"
+ON_LOOP = TOP.replace("31.0", "loop")
+WITH_LOOP = (FIRST, f"{FIRST}\ncoolant_loop: {{radiator_W_K: 20, room_C: 23}}")
 FLOW = "cooler_K_W: 0.05, flow_l_min: 2, inlet_C: 30"
 GRAPHICS = "{zone: graphics, corner_mm: [0.0, 0.0], size_mm: [4.0, 10.4], power_W: 3.4}"
 INSERT = "      - {material: void, corner_mm: 20, size_mm: 5}"
@@ -343,6 +345,31 @@ VALUES: list[Row] = [
         ((TOP, f"{FLOW}, coolant: watr"),),
         "did you mean '(water)'",
         (("watr", "{0}"),),
+    ),
+    case(
+        ((TOP, ON_LOOP),),
+        "`loop` is the coolant of a loop that the case lacks; give .*, or a number for `fluid_C`",
+        (("fluid_C: loop", "fluid_C: 31"),),
+    ),
+    case(
+        ((TOP, ON_LOOP.replace("loop", "{value: loop, plus_minus: 1}")), WITH_LOOP),
+        "`loop` stands alone: its tolerances are those of the numbers of `coolant_loop`",
+        (("{value: loop, plus_minus: 1}", "loop"),),
+    ),
+    case(
+        ((TOP, f"{ON_LOOP}, emissivity: 0.9, room_C: 20"), WITH_LOOP),
+        "cannot radiate beside it: leave out `emissivity` and `room_C`",
+        ((", emissivity: 0.9, room_C: 20, wetted", ", wetted"),),
+    ),
+    case(
+        ((TOP, ON_LOOP), (WITH_LOOP[0], WITH_LOOP[1].replace("}", ", coolant: water}"))),
+        "`coolant` says what flows: give `flow_l_min` with it, or leave it out",
+        ((", coolant: water", ""),),
+    ),
+    case(
+        ((TOP, ON_LOOP), (WITH_LOOP[0], WITH_LOOP[1].replace("radiator_W_K: 20, ", ""))),
+        "`radiator_W_K` is missing",
+        (("coolant_loop: {", "coolant_loop: {radiator_W_K: 20, "),),
     ),
     case(
         ((TOP, f"{TOP}, coolant: water"),),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from remedies import Edits, OfSlip, Row
-from remedies_of_cases import CLOCK, FILM, MAP, NO_MAP, PASTE
+from remedies_of_cases import CLOCK, FILM, FIRST, MAP, NO_MAP, PASTE
 from samples import SLICE
 
 LID = "material: copper\n    size_mm: [36.0, 32.0]"
@@ -39,6 +39,12 @@ def lid(material: str) -> tuple[str, str]:
 
 
 HEAT: list[Row] = [
+    slip(
+        FIRST,
+        f"{FIRST}\ncoolant_loop: {{radiator_W_K: 20, room_C: 23}}",
+        "no face gives its heat to the loop: it counts for nothing; write `fluid_C: loop` at the faces that do",
+        (("fluid_C: 31.0", "fluid_C: loop"),),
+    ),
     slip("power_W: 23.1", "power_W: 23100", r"C5 makes .*; did you mean (\S+) W .milliwatts", (("23100", "{0}"),)),
     slip("power_W: 23.1", "power_W: 5e5", "C5 makes .*; check its power, unless it is at work", (("5e5", "23.1"),)),
     slip("power_W: 3.4", "power_W: 5e6", "graphics makes .*; check power and size", (("5e6", "3.4"),)),

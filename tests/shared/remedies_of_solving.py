@@ -69,6 +69,8 @@ JUMPS = (CHIP, f"material: {TABLE}".replace("[150, 60]", "[35, 150], [35.01, 2]"
 KINKED = (CHIP, f"material: {TABLE}".replace("[150, 60]", "[45, 140], [150, 60]"))
 HOLDS = (BOTTOM, f"{BOTTOM}  - {{face: bottom, low_C: 20, high_C: 40, towards: +x}}\n")
 CUT = (CHIP, f"{CHIP}, inserts: [{{material: void, corner_mm: 2, size_mm: 1}}]")
+ON_LOOP = ("fluid_C: 25}", "fluid_C: loop}\ncoolant_loop: {radiator_W_K: 10, room_C: 23}")
+BESIDE = (BOTTOM, f"{BOTTOM}  - {{face: bottom, film_W_m2K: 9000, fluid_C: 35}}\n")
 UNKNOWN_MASS = (CHIP, "material: {conductivity_W_mK: 130}")
 KNOWN_MASS = (CHIP, "material: {conductivity_W_mK: 130, density_kg_m3: 2300, heat_capacity_J_kgK: 700}")
 WATTS = ("power_W: 20", "power_W: 2e6")
@@ -174,6 +176,11 @@ SOLVER: list[Row] = [
         lambda _: slopes(SMOOTH),
     ),
     OfCall(
+        lambda _: bounded(lambda: solved(ON_LOOP, BESIDE, base=COLUMN), {"solver.coolant.MOST_STEPS": 1}),
+        "the coolant of the loop still moves .*\n.*lower the power or the leakage, or cool the loop better",
+        lambda _: bounded(lambda: solved(ON_LOOP, base=COLUMN), {"solver.coolant.MOST_STEPS": 1}),
+    ),
+    OfCall(
         lambda _: assemble(model(STEEP, WATTS), model(STEEP, WATTS).first_guess()),
         "one face of the grid alone outruns conduction\n  remedy: lower the power or the leakage",
         lambda _: assemble(model(STEEP), model(STEEP).first_guess()),
@@ -199,6 +206,11 @@ MODEL: list[Row] = [
         lambda _: topology(tiny(LEAKS), model(LEAKS)),
         "linear in temperature only\n  remedy: solve each case in full",
         lambda _: solved(LEAKS),
+    ),
+    OfCall(
+        lambda _: topology(tiny(ON_LOOP), model(ON_LOOP)),
+        "not that of a loop\n  remedy: solve each case in full",
+        lambda _: solved(ON_LOOP),
     ),
     OfCall(
         lambda _: topology(tiny(HOLDS), model(HOLDS)),

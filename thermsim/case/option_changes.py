@@ -21,8 +21,20 @@ from typing import Any
 
 from thermsim.case.faults.wording import did_you_mean, found, keys_of, listed
 from thermsim.case.source.marked_values import KeyPath, Source, holds
-from thermsim.case.vocabulary.addresses import Called, called
-from thermsim.case.vocabulary.schema import BOUNDARY_KEYS, Case, Cooling, Entry, Heat, Joint, Part, Probe, Reading, Zone
+from thermsim.case.vocabulary.addresses import LOOP_KEY, Called, called
+from thermsim.case.vocabulary.schema import (
+    BOUNDARY_KEYS,
+    Case,
+    CoolantLoop,
+    Cooling,
+    Entry,
+    Heat,
+    Joint,
+    Part,
+    Probe,
+    Reading,
+    Zone,
+)
 from thermsim.errors import Fault
 from thermsim.materials.leakage import LAWS
 
@@ -62,6 +74,7 @@ ENTRY_OF: dict[str, type[Entry]] = {
     "cooling": Cooling,
     "probes": Probe,
     "readings": Reading,
+    LOOP_KEY: CoolantLoop,
 }
 PLACES_OF_ADDED = ("above", "below", "in_place_of")
 NOT_CHANGED = ("options", "title", "about", "dimensions")

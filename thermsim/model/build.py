@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Literal
 
@@ -19,6 +19,7 @@ from thermsim.model.grid.cells import as_planes, level_slice, plan_slices
 from thermsim.model.grid.outline_lines import table_of
 from thermsim.model.joints import JointPlane, joint_planes
 from thermsim.model.physics.boundary import boundary_of
+from thermsim.model.physics.coolant_loop import Loop
 from thermsim.model.physics.face_link import Boundary, Link, Surface
 from thermsim.model.physics.heat import FaceSource, VolumeSource, overlap
 from thermsim.model.regions import Region, regions_of
@@ -73,6 +74,7 @@ class Model:
     region : (nx, ny, nz) int16, index into `regions`; -1 in a void
     cooling_face : for each axis, index into `coolings` of every face across it, -1 where there is none
     may_have_islands : False where parts that rest on one another are all there is, which the reader has seen to
+    loop : the coolant loop that boundaries hang on whose `is_on_loop` holds, see `at_coolant`
     """
 
     grid: Grid
@@ -86,6 +88,21 @@ class Model:
     zones: tuple[ZoneCells, ...]
     level_of_part: dict[str, slice]
     may_have_islands: bool
+    loop: Loop | None = None
+
+    def at_coolant(self, coolant_C: float) -> Model:
+        """The same with the coolant of its loop at a temperature [C]."""
+        return replace(self, coolings=tuple(one.at_coolant(coolant_C) for one in self.coolings))
+
+    @property
+    def on_loop(self) -> tuple[int, ...]:
+        """Entries of `coolings` whose heat goes to the loop."""
+        return tuple(number for number, one in enumerate(self.coolings) if one.is_on_loop)
+
+    @property
+    def coolant_C(self) -> float | None:
+        """Of the loop [C]: where it is solved for, as in the model of a `Field`, what was found."""
+        return next((float(one.known_C[0]) for one in self.coolings if one.is_on_loop), None)
 
     def shares(self, zone: ZoneCells) -> Array:
         """What each face, or cell, of a zone has in its mean: (nx, ny) or (nx, ny, levels), 0 in a void, in all 1."""
@@ -298,6 +315,7 @@ def build_model(case: Case, grid: Grid) -> Model:
         zones=tuple(zones),
         level_of_part={part.part: level_slice(grid, low, high) for low, high, part in levels(case)},
         may_have_islands=any(part.around or part.inserts or part.stands_on for part in case.parts),
+        loop=Loop.of(case),
     )
 
 

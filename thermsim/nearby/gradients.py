@@ -20,11 +20,12 @@ from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError, UnknownNameError
 from thermsim.model.build import Guess, Model, build_model
 from thermsim.model.grid.axes import Grid, GridPlan
+from thermsim.model.grid.cells import as_planes
 from thermsim.model.grid.plan import plan_grid
 from thermsim.model.grid.topology import StretchedAxis, alike
 from thermsim.readout.answers import Local, Solved, answers, local, under
 from thermsim.readout.field import Field
-from thermsim.readout.observable import Answers, Asked, Observable, find
+from thermsim.readout.observable import COOLANT, Answers, Asked, Observable, find, of_flow
 from thermsim.solver.adjoint import Sensitivity, sensitivities
 from thermsim.solver.linearised import Linearised, linearise
 from thermsim.solver.steady import steady_state
@@ -118,19 +119,58 @@ def gradients(
             raise ThermsimError(f"{place} lies in a void", "leave it out of what is asked")
     at = linearise(field.model, field.temperature, field.guess)
     solved = Solved(case, field_of(at))
-    goals = {place: local(place, solved) for place in dict.fromkeys(places.values())}
+    to_loop = [of_flow(number) for number in field.model.on_loop]
+    goals = {place: local(place, solved) for place in dict.fromkeys([*to_loop, *places.values()])}
     nearby = _Nearby(solved, plan, multiplier, tuple(goals.values()), known)
     changes, left_out = nearby.changes([path for path in varied if known[path].acts_on not in ("sensor", "nothing")])
     rows: dict[Observable, dict[str, float]] = {}
+    by_coolant: dict[Observable, float] = {}
     found_of = sensitivities(at, [one.goal for one in goals.values()])
     for number, (place, of_goal) in enumerate(zip(goals, found_of, strict=True)):
         rows[place] = {path: _derivative(at.model, of_goal, change, number) for path, change in changes.items()}
+        by_coolant[place] = 1.0 if place == COOLANT else _by_coolant(at.model, of_goal)
+    if to_loop:
+        rows = _with_loop(rows, by_coolant, to_loop, changes, at.model)
     values: Answers[dict[str, float]] = Answers()
     for question, place in places.items():
         offset = f"readings.{question.name}.offset_K" if question.kind == "reading" else None
         kept = (path for path in varied if path not in left_out)
         values[question] = {path: rows[place].get(path, 1.0 if path == offset else 0.0) for path in kept}
     return Gradients(field, Answers({question: found[question] for question in wanted}), values, left_out, known)
+
+
+def _by_coolant(model: Model, of_goal: Sensitivity) -> float:
+    """What a goal changes with the coolant of the loop [1/K], from what it does with the fluid of each face."""
+    found = 0.0
+    for (axis, face), by_fluid in zip(model.cooled_planes, of_goal.fluids, strict=True):
+        here = np.isin(as_planes(axis, model.cooling_face[axis])[face], model.on_loop)
+        found += float(by_fluid[here].sum())
+    return found
+
+
+def _with_loop(
+    rows: dict[Observable, dict[str, float]],
+    by_coolant: dict[Observable, float],
+    to_loop: Sequence[Observable],
+    changes: dict[str, _Change],
+    model: Model,
+) -> dict[Observable, dict[str, float]]:
+    """Derivatives with the coolant of the loop moving along, from those at a known coolant.
+
+    With T_w = still + R Q, dT_w/dp = (d(still + R Q)/dp at the Q solved + R dQ/dp) / (1 - R dQ/dT_w), and each goal
+    changes with p as before, and with the coolant.
+    """
+    assert model.loop is not None  # there are faces on it
+    per_watt = model.loop.per_watt_K
+    feedback = 1.0 - per_watt * sum(by_coolant[one] for one in to_loop)
+    of_coolant = {
+        path: (change.coolant_C + per_watt * sum(rows[one][path] for one in to_loop)) / feedback
+        for path, change in changes.items()
+    }
+    return {
+        place: {path: slope + by_coolant[place] * of_coolant[path] for path, slope in row.items()}
+        for place, row in rows.items()
+    }
 
 
 def field_of(at: Linearised) -> Field:
@@ -228,6 +268,8 @@ class _Nearby:
         if grid.shape != own.grid.shape:
             return None
         model = build_model(case, own.grid if _same(grid, own.grid) else grid)
+        if own.coolant_C is not None:
+            model = model.at_coolant(own.coolant_C)
         like = (
             np.array_equal(model.region, own.region)
             and all(np.array_equal(*pair) for pair in zip(model.cooling_face, own.cooling_face, strict=True))
@@ -257,7 +299,12 @@ class _Nearby:
             *(source.made(self.solved.field.temperature) for source in model.volume_sources),
             *log_conductivity,
             np.array(asked),
+            np.array(0.0 if model.loop is None else model.loop.coolant_C(self._to_loop_W)),
         ]
+
+    @cached_property
+    def _to_loop_W(self) -> float:
+        return sum(self.solved.field.flows[number].heat_W for number in self.solved.model.on_loop)
 
     @cached_property
     def _before(self) -> tuple[float, ...]:
@@ -270,6 +317,11 @@ class _Change:
 
     conducts: tuple[tuple[int, int], ...]
     slopes: list[Array]
+
+    @property
+    def coolant_C(self) -> float:
+        """Of the coolant of the loop at unchanged heats."""
+        return float(self.slopes[-1])
 
 
 def _links(model: Model, guess: Guess) -> list[Array | float]:
@@ -291,7 +343,7 @@ def _derivative(model: Model, of_goal: Sensitivity, change: _Change, number: int
         *(of_goal.cells[:, :, source.levels] for source in model.volume_sources),
         *(of_goal.log_conductivity[axis][model.region == region] for region, axis in change.conducts),
     ]
-    *slopes, own = change.slopes
+    *slopes, own, _ = change.slopes
     return sum((float((w * slope).sum()) for w, slope in zip(weights, slopes, strict=True)), float(own[number]))
 
 

@@ -107,14 +107,20 @@ def superposition(case: Case, field: Field) -> Superposition:
     bare = _unheated(field)
     state = prepare(assemble(bare, field.guess), bare.may_have_islands)
     held = [replace(bare, face_sources=faces, volume_sources=volumes) for faces, volumes in heats]
-    solutions = solve_many(state, [made_heat(one, _guess_for(one, field)) for one in held])
+    heats_of = [made_heat(one, _guess_for(one, field)) for one in held]
+    warmer = bare if model.loop is None else bare.at_coolant(1.0)
+    if warmer is not bare:  # what a kelvin of the coolant does, which every watt lifts
+        held, heats_of = [*held, warmer], [*heats_of, assemble(warmer, _guess_for(warmer, field)).heat]
+    solutions = solve_many(state, heats_of)
     weights = {one: weights_of(one, case, model) for one in observables(case)}
     linear = {one: own for one, own in weights.items() if own is not None}
-    rows = []
+    rises = []
     for one, solution in zip(held, solutions, strict=True):
         checked = solution.checked()
-        rise = Field(one, _guess_for(one, field), checked.temperature, checked.error_K)
-        rows.append([rise.read(own) for own in linear.values()])
+        rises.append(Field(one, _guess_for(one, field), checked.temperature, checked.error_K))
+    if warmer is not bare:
+        rises = _with_loop(rises[:-1], rises[-1])
+    rows = [[rise.read(own) for own in linear.values()] for rise in rises]
     base = answers(case, field, linear)
     return Superposition(
         tuple(of_zone(zone, "mean") for zone in zones),
@@ -228,12 +234,29 @@ def _watt(field: Field, zone: ZoneCells) -> Heats:
 def _unheated(field: Field) -> Model:
     """The model without heat, every coolant at 0 C."""
     model = field.model
-    return replace(
-        model,
-        face_sources=(),
-        volume_sources=(),
-        coolings=tuple(unheated(cooling) for cooling in model.coolings),
-    )
+    coolings = tuple(one.at_coolant(0.0) if one.is_on_loop else unheated(one) for one in model.coolings)
+    return replace(model, face_sources=(), volume_sources=(), coolings=coolings)
+
+
+def _with_loop(rises: Sequence[Field], by_kelvin: Field) -> list[Field]:
+    """Rises at an unmoved coolant, with the coolant of the loop as warm as each of them makes it.
+
+    by_kelvin : what a kelvin of the coolant does
+    """
+    model = by_kelvin.model
+    assert model.loop is not None  # it has one
+    per_watt = model.loop.per_watt_K
+
+    def to_loop_W(field: Field) -> float:
+        return sum(field.flows[number].heat_W for number in model.on_loop)
+
+    feedback = 1.0 - per_watt * to_loop_W(by_kelvin)
+    found = []
+    for one in rises:
+        lifted = per_watt * to_loop_W(one) / feedback
+        temperature = one.temperature + lifted * by_kelvin.temperature
+        found.append(Field(one.model.at_coolant(lifted), one.guess, temperature, one.error_K))
+    return found
 
 
 def _guess_for(model: Model, field: Field) -> Guess:

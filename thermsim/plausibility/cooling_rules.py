@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from thermsim.case.geometry.places import part_box, shared
+from thermsim.case.vocabulary.cooling import LOOP
 from thermsim.case.vocabulary.schema import Case, Cooling, Part
+from thermsim.model.physics.coolant_loop import Loop
 from thermsim.model.physics.properties import is_void, material_of
 from thermsim.plausibility import usual_ranges as usual
 from thermsim.plausibility.coverage import area_mm2
@@ -91,8 +93,17 @@ def _weak_film(case: Case, power_W: float) -> str:
     return f"; {what}, and {NOTABLE_RISE_K:g} K would take {in_full(needed)}"
 
 
+def loop_of_no_face(case: Case) -> Iterator[Slip]:
+    """A loop that is typed and counts for nothing."""
+    if case.option is None and case.coolant_loop is not None and not any(cooling.on_loop for cooling in case.cooling):
+        remedy = f"write `fluid_C: {LOOP}` at the faces that do, or leave the loop out"
+        yield Slip("warning", "coolant_loop", "no face gives its heat to the loop: it counts for nothing", remedy)
+
+
 def _no_heat(case: Case) -> Iterator[Slip]:
     temperatures = {value for cooling in case.cooling for value in cooling.known_C}
+    loop = Loop.of(case)
+    temperatures |= set() if loop is None else {loop.still_C}
     fluxes = [c.flux_W_mm2 for c in case.cooling if c.flux_W_mm2 is not None]
     if len(temperatures) == 1 and not any(flux.value for flux in fluxes):
         message = f"no heat is made: the whole stack stays at {temperatures.pop():g} C"

@@ -17,6 +17,7 @@ from thermsim.plausibility.cooling_rules import (
     depth_of_slice,
     heat_balance,
     heated_side,
+    loop_of_no_face,
     temperatures_of_laws,
 )
 from thermsim.plausibility.coverage import area_mm2
@@ -64,6 +65,7 @@ def slips_of(case: Case, option: Option | None = None) -> tuple[Slip, ...]:
         *temperatures_of_laws(case),
         *_overhang(case, slipped),
         *bare_contacts(case),
+        *loop_of_no_face(case),
         *depth_of_slice(case),
         *heated_side(case),
         *(slip for heat in case.heat for slip in zone_gaps(case, heat)),

@@ -79,6 +79,7 @@ class FaceMeasure:
 
     film_W_m2K, resistance_K_W : the same two ways, by the area; of a cooler with a flow from where the coolant comes in
     place : where on its face it acts, in words; None unless another entry has its name and face
+    on_loop : whether its fluid is the coolant of the loop; `fluid_C` is then what that is if all power comes to it
     """
 
     label: str
@@ -91,6 +92,7 @@ class FaceMeasure:
     conductance_W_K: float | None = None
     resistance_K_W: float | None = None
     place: str | None = None
+    on_loop: bool = False
 
 
 @dataclass(frozen=True)
@@ -225,11 +227,13 @@ def _faces(case: Case, model: Model) -> list[FaceMeasure]:
     for number, (cooling, place) in enumerate(zip(model.coolings, places, strict=True)):
         area_mm2 = acting[number]
         film, fluid = cooling.film_W_m2K, cooling.fluid_C
+        if cooling.is_on_loop and model.loop is not None:
+            fluid = model.loop.coolant_C(sum(heat_W(case, heat) for heat in case.heat))
         flux = cooling.influx_W_m2 * MM2 if cooling.is_prescribed else None
         conductance = None if film is None else film * area_mm2 * MM2
         acts = (cooling.label, cooling.face, cooling.kind, area_mm2)
         resistance = 1.0 / conductance if conductance else None
-        found.append(FaceMeasure(*acts, film, fluid, flux, conductance, resistance, place))
+        found.append(FaceMeasure(*acts, film, fluid, flux, conductance, resistance, place, cooling.is_on_loop))
     return found + [FaceMeasure(face, face, "insulated", area) for face, area in bare.items() if area > 1e-9]
 
 

@@ -23,6 +23,7 @@ from thermsim.readout.axis_polynomials import POINTS
 from thermsim.readout.faces import Place, face_spot
 from thermsim.readout.field import Field
 from thermsim.readout.observable import (
+    COOLANT,
     HOTTEST,
     Answers,
     Observable,
@@ -238,6 +239,12 @@ KINDS: dict[str, Kind] = {
         lambda case: map(of_flow, range(len(case.cooling))),
         value=_flow_value,
         local=_flow_local,
+    ),
+    # That it moves with itself is said where the loop is closed: nothing else of the stack is it read off.
+    "coolant": Kind(
+        lambda case: [COOLANT] if any(cooling.on_loop for cooling in case.cooling) else [],
+        value=lambda one, at: nan if at.model.coolant_C is None else at.model.coolant_C,
+        local=lambda one, at: Local(Goal(), lambda model, case: 0.0),
     ),
 }
 

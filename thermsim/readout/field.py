@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal, NamedTuple
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,7 @@ from thermsim.readout.surface_maximum import Plane, Summit
 from thermsim.readout.touching_faces import touching
 from thermsim.readout.weights import Cell, Weights, at_point, at_warmest_cell, mean_over, sides_of
 from thermsim.solver.guesses import beside, heated_faces
+from thermsim.solver.outflow import Leaving, acting, leaving
 from thermsim.solver.steady import Steady
 from thermsim.units import ABSOLUTE_ZERO_C
 
@@ -46,17 +47,6 @@ class ZoneReading:
     highest_at: Place
     power_W: float
     area_m2: float
-
-
-class Leaving(NamedTuple):
-    """Heat [W] out through each face of a plane across an axis, zero but `here`; their temperature and area."""
-
-    axis: int
-    face: int
-    here: NDArray[np.bool_]
-    heat_W: Array
-    face_C: Array
-    area_m2: Array
 
 
 @dataclass(frozen=True)
@@ -93,6 +83,8 @@ class Field:
         ------
         HeatBalanceError
         """
+        if steady.coolant_C is not None:
+            model = model.at_coolant(steady.coolant_C)
         return cls(model, steady.guess, steady.solution.temperature, steady.error_K).checked()
 
     @property
@@ -167,27 +159,10 @@ class Field:
 
     def leaving(self, number: int) -> list[Leaving]:
         """What leaves through one entry of `cooling`, by the planes of faces that it acts on."""
-        found = []
-        for axis, face in self.model.cooled_planes:
-            here = as_planes(axis, self.model.cooling_face[axis])[face] == number
-            if here.any():
-                found.append(self._leaving(axis, face, here))
-        return found
-
-    def _leaving(self, axis: int, face: int, here: NDArray[np.bool_]) -> Leaving:
-        plane, link = self._plane(axis, face), self.model.boundary_at(axis, face, self.guess)
-        area = self.model.grid.face_area(axis)
-        below, above = beside(axis, face, self.temperature)
-        under, over = self.nodes(axis, face)
-        made = plane.heat_lower + plane.slope_lower * under + plane.heat_upper + plane.slope_upper * over
-        solid_above = here & np.isfinite(above)
-        through_cell = np.where(solid_above, plane.upper * (above - over), plane.lower * (below - under)) + made
-        film, node = link.film * area, np.where(solid_above, over, under)
-        # The same heat twice; over the stronger conductance it is a difference of all but equal numbers.
-        film_is_weaker = film < np.where(solid_above, plane.upper, plane.lower)
-        through_film = film * (np.where(solid_above, under, over) - link.known_C)
-        out = np.where(film > 0.0, np.where(film_is_weaker, through_film, through_cell), 0.0) - link.influx * area
-        return Leaving(axis, face, here, np.where(here, out, 0.0), node, area)
+        return [
+            leaving(self.model, self.guess, self.temperature, place, self._plane(*place[:2]))
+            for place in acting(self.model, number)
+        ]
 
     @cached_property
     def heat_made_W(self) -> float:

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from thermsim.model.joints import JointPlane
 from thermsim.model.physics.heat import FaceSource
-from thermsim.readout.field import Field, Leaving, ZoneReading
+from thermsim.readout.field import Field, ZoneReading
+from thermsim.solver.outflow import Leaving
 
 Array = NDArray[np.float64]
 

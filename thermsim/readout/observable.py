@@ -17,7 +17,8 @@ Value = TypeVar("Value")
 class Observable:
     """What can be read off a solved case: a temperature [C], or a heat [W].
 
-    kind : which list of the case it stands in; the hottest spot of the stack and the warmest reading are one of a kind
+    kind : which list of the case it stands in; the hottest spot of the stack, the coolant of its loop and the
+        warmest reading are one of a kind
     name : of zone, probe or reading; of a flow the number of its entry of `cooling`, from 0
     takes : what of a zone is meant; part, at : where that zone is
     label : its name in words, where others are called so
@@ -77,6 +78,7 @@ class Zoned(Protocol):
 
 
 HOTTEST = Observable("hottest")
+COOLANT = Observable("coolant")  # of the loop, mean of a pass
 WARMEST = Observable("warmest reading")
 
 

@@ -25,6 +25,7 @@ from thermsim.model.powers import as_made, scaled_power
 from thermsim.solver.guesses import guess_from
 from thermsim.solver.linear import TOLERANCE, Solution, State, prepare, renew, solve
 from thermsim.solver.mixing import Mixing
+from thermsim.solver.outflow import to_loop_W
 
 Array = NDArray[np.float64]
 
@@ -53,11 +54,14 @@ SHARE_DOUBT = 1e-4
 
 @dataclass(frozen=True)
 class Place:
-    """A steady state by its temperature: the pinned cell [C], the share of the power that holds it, and the guess."""
+    """A steady state by its temperature: the pinned cell [C], the share of the power that holds it, the guess, and the
+    coolant of a loop [C].
+    """
 
     at_C: float
     share: float
     guess: Guess
+    coolant_C: float | None = None
 
 
 @dataclass(frozen=True)
@@ -157,7 +161,7 @@ class Line:
         self.state: State | None = None
         self.steps = 0
         self.cold: Array | None = None
-        cold, heated, _ = self._parts(self._warm())
+        cold, heated, _, _ = self._parts(self._warm())
         self.start = self._warm()
         self.cell = np.unravel_index(int(np.nanargmax(heated)), heated.shape)
         self.idle_C, self.per_share_K = float(cold[self.cell]), float(heated[self.cell])
@@ -182,24 +186,28 @@ class Line:
         enough = ROUGH_ACCURACY * abs(at_C - self.idle_C) if enough_K is None else enough_K
         tolerance, change, mixing = LOOSE_RESIDUAL if enough_K is None else TOLERANCE, np.inf, Mixing()
         for _ in range(MOST_STEPS):
-            cold, heated, grown = self._parts(guess, tolerance)
+            cold, heated, grown, coolant = self._parts(guess, tolerance)
             of_heated = (at_C - float(cold[self.cell])) / float(heated[self.cell])
             share = of_heated / grown
             temperature = cold + of_heated * heated
             made = scaled_power(as_made(self.model, guess.temperature, guess.heated_face), share)
+            coolant_C = None if coolant is None else coolant[0] + of_heated * coolant[1]
+            made = made if coolant_C is None else made.at_coolant(coolant_C)
             after = guess_from(made, temperature, guess)
             before, change = change, float(np.nanmax(np.abs(temperature - guess.temperature)))
             if change * (mixing.times_change or 1.0) <= enough:
-                return Place(at_C, share, after)
+                return Place(at_C, share, after, coolant_C)
             guess = mixing.next(self.model, guess, after, change / before)
         raise NotConvergedError(
             f"the power that holds {at_C:.4g} C was not found: temperatures still move by {change:.1e} K",
             "smooth conductivities that jump with temperature",
         )
 
-    def _parts(self, guess: Guess, tolerance: float = LOOSE_RESIDUAL) -> tuple[Array, Array, float]:
+    def _parts(
+        self, guess: Guess, tolerance: float = LOOSE_RESIDUAL
+    ) -> tuple[Array, Array, float, tuple[float, float] | None]:
         """Temperatures without power [C], the rise with as much heat as is typed [K], spread as it is made at a guess;
-        and how many times as much is made there.
+        how many times as much is made there; and what the coolant of a loop is, and rises by, with both.
         """
         made = as_made(self.model, guess.temperature, guess.heated_face)
         grown = _watts(made) / _watts(self.model)
@@ -209,11 +217,33 @@ class Line:
         cold = solve(self.state, idle.heat, self.cold, tolerance, self.model.coldest_C).checked().temperature
         heated = solve(self.state, heat - idle.heat, None, tolerance).checked().temperature
         self.cold = cold
-        return cold, heated, grown
+        if self.model.loop is None:
+            return cold, heated, grown, None
+        cold, heated, coolant = self._closed(scaled_power(made, 1.0 / grown), guess, cold, heated, tolerance)
+        return cold, heated, grown, coolant
 
-    def solved(self, guess: Guess, share: float) -> tuple[Solution, State]:
-        """The temperatures at a share of the power; guess : that state already, for coefficients and sources."""
-        made = assemble(as_made(scaled_power(self.model, share), guess.temperature, guess.heated_face), guess)
+    def _closed(
+        self, made: Model, guess: Guess, cold: Array, heated: Array, tolerance: float
+    ) -> tuple[Array, Array, tuple[float, float]]:
+        """Both with the coolant of the loop as warm as the heat makes it: by one solve more, for a kelvin of it."""
+        loop, warmer = self.model.loop, self.idle.at_coolant(1.0 + (self.idle.coolant_C or 0.0))
+        assert loop is not None and self.state is not None
+        more = assemble(warmer, guess).heat - assemble(self.idle, guess).heat
+        by_kelvin = solve(self.state, more, None, tolerance).checked().temperature
+        idle_W = to_loop_W(self.idle, guess, cold)
+        lost_W = idle_W - to_loop_W(warmer, guess, cold + by_kelvin)
+        rises = [
+            loop.per_watt_K * heat / (1.0 + loop.per_watt_K * lost_W)
+            for heat in (idle_W, to_loop_W(made, guess, cold + heated) - idle_W)
+        ]
+        coolant = loop.still_C + rises[0], rises[1]
+        return cold + rises[0] * by_kelvin, heated + rises[1] * by_kelvin, coolant
+
+    def solved(self, place: Place, share: float) -> tuple[Solution, State]:
+        """The temperatures at a share of the power; place : that state already, for coefficients and sources."""
+        guess, model = place.guess, self.model
+        model = model if place.coolant_C is None else model.at_coolant(place.coolant_C)
+        made = assemble(as_made(scaled_power(model, share), guess.temperature, guess.heated_face), guess)
         self.state = prepare(made, self.model.may_have_islands) if self.state is None else renew(self.state, made)
         return solve(self.state, made.heat, guess.temperature, TOLERANCE, self.model.coldest_C).checked(), self.state
 

@@ -8,7 +8,7 @@ prove that there is none.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from thermsim.errors import NotConvergedError, RunawayError
 from thermsim.model.assemble import assemble
 from thermsim.model.build import Guess, Model
 from thermsim.rounding import three_digits_down
+from thermsim.solver.coolant import closed
 from thermsim.solver.guesses import guess_from
 from thermsim.solver.linear import TOLERANCE, Solution, State, check_way_out, prepare, renew, solve
 from thermsim.solver.mixing import Mixing
@@ -39,6 +40,7 @@ class Steady:
     steps : solves with new coefficients; iterations : of the linear solver, in all of them
     change_K : what the outer iteration has left to do [K]
     state : of the last solve, for another solve on this grid
+    coolant_C : of the coolant loop [C], None without one
     """
 
     solution: Solution
@@ -47,6 +49,7 @@ class Steady:
     iterations: int
     change_K: float
     state: State
+    coolant_C: float | None = None
 
     @property
     def error_K(self) -> float:
@@ -75,7 +78,7 @@ def steady_state(
     NoWayOutError : a body has no way out for its heat
     """
     try:
-        return iterate(model, guess or model.first_guess(), state, accuracy_K)
+        return _iterate_closed(model, guess or model.first_guess(), state, accuracy_K)
     except (RunawayError, NotConvergedError) as failure:
         is_cold = not any(source.watts.any() for source in model.sources)
         if not climb or is_cold or (model.is_linear and isinstance(failure, NotConvergedError)):
@@ -85,8 +88,24 @@ def steady_state(
         if top.share < 1.0:
             raise _with_limit(model, failure, top) from None
         place, off_K = top.at(1.0, accuracy_K)
-        solution, state = top.line.solved(place.guess, 1.0)
-        return Steady(solution, place.guess, top.line.steps, solution.iterations, off_K, state)
+        solution, state = top.line.solved(place, 1.0)
+        return Steady(solution, place.guess, top.line.steps, solution.iterations, off_K, state, place.coolant_C)
+
+
+def _iterate_closed(model: Model, guess: Guess, state: State | None, accuracy_K: float) -> Steady:
+    """As `iterate`; the coolant of a loop is found with it."""
+    if model.loop is None:
+        return iterate(model, guess, state, accuracy_K)
+    found: list[Steady] = []
+
+    def solve_at(here: Model, begin: Guess, enough_K: float) -> tuple[Array, Guess]:
+        found.append(iterate(here, begin, found[-1].state if found else state, enough_K))
+        return found[-1].solution.temperature, found[-1].guess
+
+    coolant_C, off_K = closed(model, guess, solve_at, accuracy_K)
+    steps, iterations = (sum(getattr(one, name) for one in found) for name in ("steps", "iterations"))
+    change_K = found[-1].change_K + off_K
+    return replace(found[-1], steps=steps, iterations=iterations, change_K=change_K, coolant_C=coolant_C)
 
 
 def iterate(

@@ -303,6 +303,11 @@ def _check(case: Case, from_s: float, until_s: float, also: Array, wanted: float
             f"an accuracy of {wanted} K, settled to within {settled_K} K, cannot be asked for",
             "give kelvins above zero",
         )
+    if any(cooling.on_loop for cooling in case.cooling):
+        raise ThermsimError(
+            "a coolant loop is not followed in time: it warms up along with the stack",
+            "give `fluid_C` of its faces as a number, such as `predict` tells of its coolant",
+        )
     if not case.heat:
         raise ThermsimError("nothing is switched on: the case makes no heat", "give `heat`")
 

@@ -13,7 +13,7 @@ from thermsim.case.faults.tables import check_tables
 from thermsim.case.faults.wording import context
 from thermsim.case.faults.zones import check_powers
 from thermsim.case.source.marked_values import KeyPath, Source
-from thermsim.case.vocabulary.cooling import USUAL_COOLANT_C
+from thermsim.case.vocabulary.cooling import LOOP, USUAL_COOLANT_C
 from thermsim.case.vocabulary.schema import (
     Case,
     Celsius,
@@ -287,6 +287,8 @@ def _if_in_kelvin(coldest_C: float, limit_C: float) -> str:
 
 def _coldest_C(case: Case) -> float | None:
     known = [value for cooling in case.cooling for value in cooling.known_C]
+    if case.coolant_loop is not None and any(cooling.on_loop for cooling in case.cooling):
+        known.append(case.coolant_loop.room_C.value)
     return min(known, default=None)
 
 
@@ -307,6 +309,7 @@ def check_cooling(look: Look) -> None:
     if look.knows_all("cooling") and _coldest_C(case) is None:
         what = "no entry has a film or a temperature, so heat cannot leave and no steady state exists"
         look.add(("cooling",), f"{what}; give a face `film_W_m2K` with `fluid_C`, or `temperature_C`", at_key=True)
+    _check_loop(look)
     first: dict[tuple[str | None, ...], int] = {}
     labels: dict[str, int] = {}
     for place, cooling in enumerate(case.cooling):
@@ -333,6 +336,16 @@ def check_cooling(look: Look) -> None:
                     f"{label!r} is the name of the environment or face in line {line}; give another name",
                 )
         labels.setdefault(label, place)
+
+
+def _check_loop(look: Look) -> None:
+    """Faces whose coolant is that of the loop need one."""
+    if look.case.coolant_loop is None and look.knows_all("coolant_loop"):
+        remedy = "give `coolant_loop: {radiator_W_K: ..., room_C: ...}`, or a number for `fluid_C`"
+        for place, cooling in enumerate(look.case.cooling):
+            if cooling.on_loop:
+                what = f"`{LOOP}` is the coolant of a loop that the case lacks; {remedy}"
+                look.add(("cooling", place, "fluid_C"), what)
 
 
 def check_limits(look: Look) -> None:

@@ -30,6 +30,7 @@ KINDS = {
     "kg": "a mass",
     "kg/m3": "a density",
     "J/kgK": "a heat capacity",
+    "J/K": "a heat capacity of the whole",
     "Hz": "a frequency",
     "V": "a voltage",
     "l/min": "a flow",

@@ -5,6 +5,7 @@ C0, zones.C0                                    a zone
 heat.die, heat.die.bottom                       what is made in a part, at one of its sides
 water, top, cooling.top, cooling.top.0          an environment, or a face; the first of some on that face
 probes.middle, readings.C0                      a probe or a sensor
+coolant_loop                                    the coolant loop
 """
 
 from __future__ import annotations
@@ -15,6 +16,8 @@ from dataclasses import dataclass
 
 from thermsim.case.source.marked_values import KeyPath
 from thermsim.case.vocabulary.schema import Case, Entry, Part
+
+LOOP_KEY = "coolant_loop"
 
 
 @dataclass(frozen=True)
@@ -81,6 +84,8 @@ def _named(case: Case) -> Iterator[Called]:
         among[name] += 1
         faces = () if cooling.environment is None else (cooling.face, f"cooling.{cooling.face}")
         yield Called("cooling", ("cooling", place), cooling, name, addresses, faces)
+    if case.coolant_loop is not None:
+        yield Called(LOOP_KEY, (LOOP_KEY,), case.coolant_loop, "coolant loop", (LOOP_KEY,))
     for place, probe in enumerate(case.probes):
         yield Called("probes", ("probes", place), probe, probe.probe, (probe.probe, f"probes.{probe.probe}"))
     for place, reading in enumerate(case.readings):

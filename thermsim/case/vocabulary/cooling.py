@@ -2,12 +2,30 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Any, Literal, Self
 
-from pydantic import GetJsonSchemaHandler, field_validator, model_validator
+from pydantic import (
+    GetJsonSchemaHandler,
+    ModelWrapValidatorHandler,
+    PrivateAttr,
+    SerializerFunctionWrapHandler,
+    field_validator,
+    model_serializer,
+    model_validator,
+)
 from pydantic.json_schema import JsonSchemaValue
 
-from thermsim.case.vocabulary.quantities import Celsius, Entry, Fraction, Name, Place, Positive, Quantity, Size
+from thermsim.case.vocabulary.quantities import (
+    Celsius,
+    Entry,
+    Fraction,
+    Name,
+    NonNegative,
+    Place,
+    Positive,
+    Quantity,
+    Size,
+)
 from thermsim.errors import UnknownNameError
 from thermsim.materials import catalogue
 
@@ -22,6 +40,8 @@ BOUNDARY_KEYS: dict[str, tuple[str, ...]] = {
     "cooler": ("cooler_K_W", "fluid_C"),
     "cooler with flow": ("cooler_K_W", "flow_l_min", "inlet_C"),
 }
+LOOP = "loop"  # in the place of a temperature: that of the coolant of the loop
+UNKNOWN_C = 0.0  # stands where that word stood, and is read by nobody
 USUAL_COOLANT_C = (-80.0, 150.0)  # common practice, no source
 Direction = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Face = Literal["top", "bottom", "left", "right", "front", "back", "exposed"]
@@ -52,6 +72,86 @@ class FilmCoefficient(Positive):
         return {"anyOf": [*given["anyOf"], {"type": "string", "enum": list(catalogue.cooler_names())}]}
 
 
+class FluidTemperature(Celsius):
+    """The temperature of a fluid; in the place of the number the word `loop`: that of the coolant of `coolant_loop`."""
+
+    _on_loop: bool = PrivateAttr(False)
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _of_loop(cls, given: Any, make: ModelWrapValidatorHandler[Self]) -> Self:
+        if given == LOOP:
+            made = make({"value": UNKNOWN_C})
+            made._on_loop = True
+            return made
+        if isinstance(given, dict) and given.get("value") == LOOP:
+            raise ValueError(f"`{LOOP}` stands alone: its tolerances are those of the numbers of `coolant_loop`")
+        return make(given)
+
+    @model_serializer(mode="wrap")
+    def _as_written(self, make: SerializerFunctionWrapHandler) -> Any:
+        return LOOP if self._on_loop else make(self)
+
+    @property
+    def on_loop(self) -> bool:
+        """Whether the word stood there."""
+        return self._on_loop
+
+    @property
+    def is_number(self) -> bool:
+        return not self._on_loop
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, core: Any, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        given = super().__get_pydantic_json_schema__(core, handler)
+        return {"anyOf": [*given["anyOf"], {"type": "string", "enum": [LOOP]}]}
+
+
+class CoolantLoop(Entry):
+    """The coolant that several faces may give their heat to (`fluid_C: loop`), and the radiator that it leaves by.
+
+    Where a block lets heat Q in, the coolant comes out of the radiator at  room + (Q + pump) / radiator  and is warmed
+    by Q / (rho c flow) in one pass; faces feel the mean of before and after, one for all faces of the loop.
+    """
+
+    radiator_W_K: Positive
+    """heat that leaves by the radiator for each kelvin that the coolant which leaves it is warmer than the room"""
+    room_C: Celsius
+    """temperature of the air at the radiator"""
+    heat_capacity_J_K: Positive | None = None
+    """of all coolant, and of the metal that is as warm as it: needed where time is followed"""
+    flow_l_min: Positive | None = None
+    """flow of the coolant; without it the coolant is not warmed in a pass"""
+    pump_W: NonNegative = NonNegative(value=0.0)
+    """heat that the pump gives the coolant"""
+    coolant: Name | None = None
+    """with `flow_l_min`: what flows, a material of the catalogue with density and heat capacity; water unless given"""
+
+    @field_validator("coolant")
+    @classmethod
+    def _carries_heat(cls, given: str | None) -> str | None:
+        return _that_carries_heat(given)
+
+    @model_validator(mode="after")
+    def _with_a_flow(self) -> CoolantLoop:
+        if self.coolant is not None and self.flow_l_min is None:
+            raise ValueError("`coolant` says what flows: give `flow_l_min` with it, or leave it out")
+        return self
+
+
+def _that_carries_heat(given: str | None) -> str | None:
+    """A material of the catalogue that may flow."""
+    if given is None:
+        return None
+    try:
+        body = catalogue.material(given)
+    except UnknownNameError as error:
+        raise ValueError(f"{error.what}; {error.remedy}") from None
+    if body.density_kg_m3 is None or body.heat_capacity_J_kgK is None:
+        raise ValueError(f"{given!r} has no density and heat capacity in the catalogue: take `water` or `air`")
+    return given
+
+
 class Cooling(Entry):
     """What happens on one outer face of the stack, or on every face that looks into a void (`exposed`)."""
 
@@ -78,8 +178,8 @@ class Cooling(Entry):
     """temperature of the coolant where it comes in"""
     coolant: Name | None = None
     """with `flow_l_min`: what flows, a material of the catalogue with density and heat capacity; water unless given"""
-    fluid_C: Celsius | None = None
-    """temperature of the fluid"""
+    fluid_C: FluidTemperature | None = None
+    """temperature of the fluid: a number, or `loop` for the coolant of `coolant_loop`"""
     temperature_C: Celsius | None = None
     """the face is held at it"""
     low_C: Celsius | None = None
@@ -104,20 +204,17 @@ class Cooling(Entry):
     @field_validator("coolant")
     @classmethod
     def _carries_heat(cls, given: str | None) -> str | None:
-        if given is None:
-            return None
-        try:
-            body = catalogue.material(given)
-        except UnknownNameError as error:
-            raise ValueError(f"{error.what}; {error.remedy}") from None
-        if body.density_kg_m3 is None or body.heat_capacity_J_kgK is None:
-            raise ValueError(f"{given!r} has no density and heat capacity in the catalogue: take `water` or `air`")
-        return given
+        return _that_carries_heat(given)
 
     @model_validator(mode="after")
     def _one_kind(self) -> Cooling:
         if self._given not in map(set, BOUNDARY_KEYS.values()):
             raise ValueError(self._told_of_kind())
+        if self.on_loop and self.emissivity is not None:
+            raise ValueError(
+                "a face on the loop cannot radiate beside it: leave out `emissivity` and `room_C`, which matter "
+                "little beside a coolant, or give `fluid_C` as a number"
+            )
         if self.low_C is not None and self.high_C is not None and self.low_C.value > self.high_C.value:
             raise ValueError("`low_C` is above `high_C`: exchange them, or turn `towards` round")
         if (self.corner_mm is None) != (self.size_mm is None) or (self.wetted_mm and self.size_mm):
@@ -160,5 +257,11 @@ class Cooling(Entry):
 
     @property
     def known_C(self) -> list[float]:
-        """The temperatures that it ties the face to [C]; none for a heat that is given."""
-        return [getattr(self, key).value for key in BOUNDARY_KEYS[self.kind] if key.endswith("_C")]
+        """The temperatures that it ties the face to [C]; none for a heat that is given, or the coolant of a loop."""
+        given = [getattr(self, key) for key in BOUNDARY_KEYS[self.kind] if key.endswith("_C")]
+        return [one.value for one in given if one.is_number]
+
+    @property
+    def on_loop(self) -> bool:
+        """Whether its fluid is the coolant of the loop."""
+        return self.fluid_C is not None and self.fluid_C.on_loop

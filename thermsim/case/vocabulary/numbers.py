@@ -45,6 +45,7 @@ ACTS_ON: dict[str, ActsOn] = {
     "weighed_g": "nothing",
     "density_kg_m3": "nothing",
     "heat_capacity_J_kgK": "nothing",
+    "heat_capacity_J_K": "nothing",
 }
 # Of plain numbers only those that are named here are numbers of the stack; the others are settings and limits.
 PLAIN: dict[type[Entry], dict[str, ActsOn]] = {
@@ -56,14 +57,16 @@ PLAIN: dict[type[Entry], dict[str, ActsOn]] = {
 # Keys of inputs in which temperatures are linear, or have the derivative of a linear model at the solved state.
 LINEAR = (
     "power_W", "film_W_m2K", "fluid_C", "inlet_C", "temperature_C", "low_C", "high_C", "flux_W_mm2", "per_K", "share",
+    "pump_W",
 )  # fmt: skip
 PLACES = ("corner_mm", "centre_mm", "at_mm")
 FILMS = ("film_um", "low", "high", "edge", "centre")
 UNITS = (
-    "mm2K_W", "W_m2K", "W_mm2", "W_mK", "J_kgK", "kg_m3", "K_W", "l_min", "mm", "um", "GHz", "C", "K", "W", "V", "g",
+    "mm2K_W", "W_m2K", "W_mm2", "W_mK", "J_kgK", "kg_m3", "W_K", "J_K", "K_W", "l_min", "mm", "um",
+    "GHz", "C", "K", "W", "V", "g",
 )  # fmt: skip
 UNIT_IN_WORDS = {"mm2K_W": "mm2K/W", "W_m2K": "W/m2K", "W_mm2": "W/mm2", "W_mK": "W/mK", "J_kgK": "J/kgK"}
-UNIT_IN_WORDS |= {"kg_m3": "kg/m3", "K_W": "K/W", "l_min": "l/min"}
+UNIT_IN_WORDS |= {"kg_m3": "kg/m3", "K_W": "K/W", "W_K": "W/K", "J_K": "J/K", "l_min": "l/min"}
 
 
 @dataclass(frozen=True)
@@ -182,7 +185,8 @@ def _of_entry(entry: Entry, prefix: str, owner: str, steps: Steps) -> Iterator[I
         value, place = getattr(entry, key), (*steps, key)
         path = prefix.removesuffix(".") if key == "value" else f"{prefix}{key}"
         if isinstance(value, Quantity):
-            yield _quantity(path, value, owner, place)
+            if value.is_number:
+                yield _quantity(path, value, owner, place)
         elif isinstance(value, (float, int)) and key in PLAIN.get(kind, {}):
             given = entry if isinstance(entry, Tolerance) and key == "value" else EXACT
             yield input_of(path, given, float(value), owner, place, bounds_of(kind, key), PLAIN[kind][key])

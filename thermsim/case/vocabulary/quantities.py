@@ -65,6 +65,11 @@ class Quantity(Tolerance):
     def _plain_number(cls, given: Any) -> Any:
         return {"value": given} if isinstance(given, (int, float)) and not isinstance(given, bool) else given
 
+    @property
+    def is_number(self) -> bool:
+        """Whether it is given; not where what is solved for stands in its place."""
+        return True
+
     @classmethod
     def __get_pydantic_json_schema__(cls, core: Any, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
         whole = handler.resolve_ref_schema(handler(core))

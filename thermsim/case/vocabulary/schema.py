@@ -18,6 +18,7 @@ from pydantic import Field, PrivateAttr, model_validator
 from thermsim.case.source.file_origin import Origin
 from thermsim.case.source.marked_values import KeyPath, Mark
 from thermsim.case.vocabulary.cooling import BOUNDARY_KEYS as BOUNDARY_KEYS
+from thermsim.case.vocabulary.cooling import CoolantLoop as CoolantLoop
 from thermsim.case.vocabulary.cooling import Cooling as Cooling
 from thermsim.case.vocabulary.cooling import Direction as Direction
 from thermsim.case.vocabulary.cooling import Face as Face
@@ -189,6 +190,8 @@ class Case(Entry):
     """where it leaves; of two entries for one face the narrower comes first, and an outer face without any is
     insulated
     """
+    coolant_loop: CoolantLoop | None = None
+    """the coolant that faces with `fluid_C: loop` give their heat to, and its radiator"""
     probes: list[Probe] = Field(default_factory=list)
     """points where a temperature is asked for"""
     readings: list[Reading] = Field(default_factory=list)

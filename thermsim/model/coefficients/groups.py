@@ -97,6 +97,11 @@ def topology(case: Case, model: Model) -> Topology:
     """Raises ThermsimError where leakage or a boundary is not linear, or a face is held at many temperatures."""
     if any(source.leakage is not None and not source.leakage.is_linear for source in model.sources):
         raise ThermsimError("a small model takes leakage linear in temperature only", "solve each case in full")
+    if model.on_loop:
+        raise ThermsimError(
+            "a small model takes coolants whose temperatures are known, and not that of a loop",
+            "solve each case in full",
+        )
     uneven = [one.label for one in model.coolings if not (one.is_linear and one.is_even)]
     if uneven:
         raise ThermsimError(

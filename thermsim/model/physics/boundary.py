@@ -13,16 +13,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import Box, face_box, levels, patch_box, stack_box
+from thermsim.case.vocabulary.cooling import LOOP
 from thermsim.case.vocabulary.schema import Case, Cooling, Quantity
-from thermsim.materials import catalogue
+from thermsim.model.physics.coolant_loop import Loop, warmed_K_W
 from thermsim.model.physics.face_link import FIXED_TEMPERATURE_FILM, Boundary, Link, Surface
 from thermsim.rounding import celsius
-from thermsim.units import L_MIN, MM, W_MM2, ZERO_CELSIUS_K
+from thermsim.units import MM, W_MM2, ZERO_CELSIUS_K
 
 Array = NDArray[np.float64]
 
 STEFAN_BOLTZMANN = 5.670374419e-8  # [W/m2K4] CODATA 2018, exact in the SI
-COOLANT = "water"  # what flows through a cooler unless a case says otherwise
 
 
 @dataclass(frozen=True)
@@ -32,10 +32,14 @@ class FilmBoundary(Boundary):
     kind = "film"
     film: float
     fluid: float
+    is_on_loop: bool = False
 
     @classmethod
     def read(cls, case: Case, entry: Cooling) -> Self:
-        return cls(entry.label, entry.face, _value(entry.film_W_m2K), _value(entry.fluid_C))
+        return cls(entry.label, entry.face, _value(entry.film_W_m2K), _fluid_C(case, entry), entry.on_loop)
+
+    def at_coolant(self, coolant_C: float) -> FilmBoundary:
+        return replace(self, fluid=coolant_C) if self.is_on_loop else self
 
     def link(self, at: Surface) -> Link:
         return Link(self.film, self.fluid, 0.0)
@@ -50,7 +54,7 @@ class FilmBoundary(Boundary):
 
     @property
     def words(self) -> str:
-        return f"{self.film:g} W/m2K, {celsius(self.fluid)} C"
+        return f"{self.film:g} W/m2K, {_named(self.fluid, self.is_on_loop)}"
 
 
 @dataclass(frozen=True)
@@ -219,10 +223,15 @@ class CoolerBoundary(Boundary):
     of_flow: float
     fluid: float
     area: float | None = None
+    is_on_loop: bool = False
 
     @classmethod
     def read(cls, case: Case, entry: Cooling) -> Self:
-        return cls(entry.label, entry.face, _value(entry.cooler_K_W), 0.0, _value(entry.fluid_C))
+        fluid = _fluid_C(case, entry)
+        return cls(entry.label, entry.face, _value(entry.cooler_K_W), 0.0, fluid, is_on_loop=entry.on_loop)
+
+    def at_coolant(self, coolant_C: float) -> CoolerBoundary:
+        return replace(self, fluid=coolant_C) if self.is_on_loop else self
 
     def over(self, area_m2: float) -> CoolerBoundary:
         return replace(self, area=area_m2)
@@ -246,7 +255,7 @@ class CoolerBoundary(Boundary):
 
     @property
     def words(self) -> str:
-        return f"{self.resistance:g} K/W, {celsius(self.fluid)} C"
+        return f"{self.resistance:g} K/W, {_named(self.fluid, self.is_on_loop)}"
 
 
 @dataclass(frozen=True)
@@ -258,11 +267,9 @@ class CoolerWithFlowBoundary(CoolerBoundary):
 
     @classmethod
     def read(cls, case: Case, entry: Cooling) -> Self:
-        body, flow = catalogue.material(entry.coolant or COOLANT), _value(entry.flow_l_min)
-        assert body.density_kg_m3 is not None and body.heat_capacity_J_kgK is not None  # as the reader has seen to
-        per_watt = 1.0 / (body.density_kg_m3 * body.heat_capacity_J_kgK * L_MIN * flow)
-        inlet = _value(entry.inlet_C)
-        return cls(entry.label, entry.face, _value(entry.cooler_K_W), 0.5 * per_watt, inlet, flow_l_min=flow)
+        flow, inlet = _value(entry.flow_l_min), _value(entry.inlet_C)
+        half = 0.5 * warmed_K_W(flow, entry.coolant)
+        return cls(entry.label, entry.face, _value(entry.cooler_K_W), half, inlet, flow_l_min=flow)
 
     @property
     def words(self) -> str:
@@ -326,6 +333,19 @@ def unheated(boundary: Boundary) -> Boundary:
 def _value(given: Quantity | None) -> float:
     assert given is not None  # the schema wants every key of a kind
     return given.value
+
+
+def _fluid_C(case: Case, entry: Cooling) -> float:
+    """Of a fluid; where it is the coolant of the loop, as if no heat came from the stack, until that is solved for."""
+    if not entry.on_loop:
+        return _value(entry.fluid_C)
+    loop = Loop.of(case)
+    assert loop is not None  # the reader has seen to it
+    return loop.still_C
+
+
+def _named(fluid_C: float, is_on_loop: bool) -> str:
+    return LOOP if is_on_loop else f"{celsius(fluid_C)} C"
 
 
 def _extent_mm(case: Case, entry: Cooling) -> tuple[tuple[float, float], ...]:

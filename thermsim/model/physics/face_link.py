@@ -66,6 +66,15 @@ class Boundary(ABC):
         """The same where it is known on how much area it acts [m2]; most kinds do the same on any."""
         return self
 
+    @property
+    def is_on_loop(self) -> bool:
+        """Whether its fluid is the coolant of the loop, whose temperature is solved for."""
+        return False
+
+    def at_coolant(self, coolant_C: float) -> Boundary:
+        """The same where the coolant of the loop has that temperature [C]."""
+        return self
+
     @abstractmethod
     def link(self, at: Surface) -> Link:
         """The tangent of q_out at the temperatures of some faces."""

@@ -16,7 +16,7 @@ from thermsim.case.geometry.places import levels, part_box
 from thermsim.case.vocabulary.schema import Case, Reading
 from thermsim.readout.faces import Place
 from thermsim.readout.field import Field, ZoneReading
-from thermsim.readout.observable import HOTTEST, Observable, of_flow, of_probe, of_reading, of_zone
+from thermsim.readout.observable import COOLANT, HOTTEST, Observable, of_flow, of_probe, of_reading, of_zone
 from thermsim.report.data.versions import thermsim_version
 from thermsim.units import MM, MM2
 
@@ -46,6 +46,7 @@ def result(prediction: Prediction) -> dict[str, Any]:
         "readings": [_reading(prediction, reading) for reading in case.readings],
         "probes": _probes(prediction),
         "flows": _flows(prediction),
+        "coolant_loop": _loop(prediction),
         "heat_typed_W": typed_W(field),
         "heat_made_W": field.heat_made_W,
         "heat_balance_W": field.heat_balance_W,
@@ -240,6 +241,22 @@ def _flows(prediction: Prediction) -> list[dict[str, Any]]:
         }
         for number, (flow, place) in enumerate(zip(prediction.field.flows, places_told(prediction.case), strict=True))
     ]
+
+
+def _loop(prediction: Prediction) -> dict[str, Any] | None:
+    """The coolant of the loop, and what the heat that it gets on the finest grid makes of it; null without one."""
+    loop, field = prediction.field.model.loop, prediction.field
+    if loop is None:
+        return None
+    heat = sum(field.flows[number].heat_W for number in field.model.on_loop)
+    return {
+        "coolant_C": prediction.answers[COOLANT],
+        "mesh_doubt_K": _doubt(prediction, COOLANT),
+        "inputs": _inputs(prediction, COOLANT),
+        "left_radiator_C": loop.left_radiator_C(heat),
+        "pass_rise_K": 2.0 * loop.pass_K_W * heat,
+        "heat_W": heat,
+    }
 
 
 def _bounds(prediction: Prediction) -> dict[str, Any] | None:

@@ -285,8 +285,19 @@ def _flows(answer: dict[str, Any]) -> Block:
     return Block(
         "Heat through the faces",
         *_kept(answer, (Column("face", right=False), *map(Column, headings)), tuple(rows)),
-        notes=(balance, *_bounds(answer["bounds"]), *nothing),
+        notes=(balance, *_loop(answer["coolant_loop"]), *_bounds(answer["bounds"]), *nothing),
     )
+
+
+def _loop(loop: dict[str, Any] | None) -> tuple[str, ...]:
+    if loop is None:
+        return ()
+    told = f"Coolant loop: {with_doubt(loop['coolant_C'], loop['mesh_doubt_K'])} C in the mean of a pass"
+    if loop["inputs"] is not None:
+        told += f", inputs {swing(loop['coolant_C'], loop['inputs'])} K"
+    told += f"; it leaves the radiator at {loop['left_radiator_C']:.2f} C"
+    told += f" and is warmed by {loop['pass_rise_K']:.2f} K in a pass" if loop["pass_rise_K"] else ""
+    return (f"{told}. The stack gives it {loop['heat_W']:.2f} W.",)
 
 
 def _bounds(bounds: dict[str, float | None] | None) -> tuple[str, ...]:

@@ -229,14 +229,15 @@ def _faces(faces: tuple[FaceMeasure, ...]) -> Block:
             "coolant film" if face.kind == "film" else face.kind,
             significant(face.area_mm2, 4),
             significant(face.film_W_m2K, 5),
-            significant(face.fluid_C, 4),
+            significant(face.fluid_C, 4) + (" *" if face.on_loop else ""),
             significant(face.resistance_K_W, 3),
             significant(face.flux_W_mm2, 3),
         )
         for face in faces
     )
     headings = ("area [mm2]", "[W/m2K]", "[C]", "[K/W]", "flux in [W/mm2]")
-    return Block("Faces", columns=(_left("face"), _left("is"), *map(Column, headings)), rows=rows)
+    notes = ("* Coolant of the loop, if all power comes to it.",) if any(face.on_loop for face in faces) else ()
+    return Block("Faces", columns=(_left("face"), _left("is"), *map(Column, headings)), rows=rows, notes=notes)
 
 
 def _options(measured: Measurements) -> Block:
