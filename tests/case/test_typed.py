@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from math import sqrt
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,8 @@ import click
 import pytest
 import yaml
 from lidded import LIDDED
+from malformed import load
+from schema_fit import fits
 from scipy import stats
 
 from thermsim.case.faults.wording import did_you_mean
@@ -17,6 +20,7 @@ from thermsim.case.inputs.values import inputs
 from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
 from thermsim.case.typed.typed_numbers import typed_numbers
+from thermsim.case.vocabulary.json_schema import schema_text
 from thermsim.case.vocabulary.schema import Case, Quantity
 from thermsim.commands.terminal import FiniteRange
 from thermsim.errors import CaseError, ThermsimError, UnknownNameError
@@ -27,14 +31,19 @@ from thermsim.rounding import with_tolerance
 from thermsim.sweeps.points import Vary, ranges_of
 
 STARTER = LIDDED
+SCHEMA = json.loads(schema_text())
 THICK = "thickness_mm: {value: 0.7, plus_minus: 0.02, basis: measured}"
 FILM = "film_W_m2K: {value: 9000, plus_minus: 1000}"
 TOP = "cooling.top.film_W_m2K: {value: 12000, plus_minus: 1500}"
 
 
 def with_text(old: str, new: str, text: str = STARTER) -> Case:
+    """A case that is read; what its reader takes, an editor that checks it by the schema takes too."""
     assert old in text, old
-    return parse_case(text.replace(old, new, 1), "f", Path())
+    changed = text.replace(old, new, 1)
+    case = parse_case(changed, "f", Path())
+    assert fits(load(changed), SCHEMA, SCHEMA), new
+    return case
 
 
 def plain(text: str) -> Any:

@@ -108,3 +108,36 @@ def test_what_cannot_be_is_refused(corncrake: Case) -> None:
         with_inputs(corncrake, {"die.thickness_mm": 0.0})
     with pytest.raises(ThermsimError, match="at most 1"):
         with_inputs(corncrake, {"solder.wetted_fraction": 1.01})
+
+
+@pytest.mark.parametrize(
+    ("path", "typed", "value"),
+    [
+        ("die.thickness_mm", "780 um", 0.78),
+        ("die.thickness_mm", " 0.78 ", 0.78),
+        ("die.thickness_mm", "3/8 in", 9.525),
+        ("top.fluid_C", "86 F", 30.0),
+        ("top.film_W_m2K", "1.5 W/cm2K", 15000.0),
+        ("solder.wetted_fraction", "90 %", 0.9),
+        ("material copper", "1.1", 1.1),
+    ],
+)
+def test_a_number_is_typed_as_in_a_case_file(corncrake: Case, path: str, typed: str, value: float) -> None:
+    """An inch is 25.4 mm by definition, 86 F are 30 C (NIST Special Publication 811, 2008, appendix B)."""
+    assert with_inputs(corncrake, {path: typed}) == with_inputs(corncrake, {path: value})
+
+
+@pytest.mark.parametrize(
+    ("path", "typed", "told"),
+    [
+        ("die.thickness_mm", "780 W", "die.thickness_mm cannot be '780 W'\n.*a length in mm"),
+        ("die.thickness_mm", "0.7 +- 0.1 mm", "it is one number: write it in mm"),
+        ("die.thickness_mm", "1,234 mm", "that may be 1.234 mm or 1234 mm"),
+        ("die.thickness_mm", "thick", "write a number in mm"),
+        ("die.thickness_mm", "-780 um", "die.thickness_mm cannot be -0.78\n.*above 0"),
+        ("top.fluid_C", "inf", "top.fluid_C cannot be inf"),
+    ],
+)
+def test_what_is_no_such_number_is_refused(corncrake: Case, path: str, typed: str, told: str) -> None:
+    with pytest.raises(ThermsimError, match=told):
+        with_inputs(corncrake, {path: typed})

@@ -116,7 +116,7 @@ def test_a_sample_in_runaway_has_no_answer_but_a_reason() -> None:
 
 def test_offsets_of_sensors_shift_what_they_show_and_no_temperature() -> None:
     case = stack()
-    found = many(case, [{}, {"readings.mean.offset_K": 3.5}], accuracy_K=0.5)
+    found = many(case, [{}, {"readings.mean.offset_K": "3500 mK"}], accuracy_K=0.5)
     assert found.ways == ("base", "base")
     shift = found.values[1] - found.values[0]
     assert shift[found.questions.index(of_reading("mean"))] == pytest.approx(2.0, abs=1e-12)

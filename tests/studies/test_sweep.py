@@ -284,7 +284,7 @@ def test_what_is_watched_is_called_as_it_is_told() -> None:
     assert [str(one) for one in questions_of(case, asked_for)] == told
     with pytest.raises(UnknownNameError) as caught:
         questions_of(case, ["reading C55"])
-    assert "did you mean `reading C5`" in caught.value.what
+    assert "there are `reading C0`, `reading C5`" in caught.value.what
 
 
 # ---- where it is lowest -----------------------------------------------------------------------------------------

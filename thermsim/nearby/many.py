@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.zones import zones_of
-from thermsim.case.inputs.values import inputs, with_inputs
+from thermsim.case.inputs.values import as_numbers, inputs, with_inputs
 from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import MemoryLimitError, ThermsimError
@@ -85,7 +85,7 @@ class Many:
 
 def many(
     case: Case,
-    samples: Sequence[Mapping[str, float]],
+    samples: Sequence[Mapping[str, float | str]],
     *,
     asked: Collection[Asked] | None = None,
     accuracy_K: float | None = None,
@@ -97,7 +97,7 @@ def many(
 
     Parameters
     ----------
-    samples : of each what differs, by the paths of `thermsim.inputs(case)`, in their units
+    samples : of each what differs, by the paths of `thermsim.inputs(case)`, as `with_inputs` takes it
     asked : temperatures; all that the case has unless given. Superposition serves where only powers vary and only
         means of zones and probes are asked
     accuracy_K : that every doubt is held to, the case's own unless given
@@ -113,9 +113,11 @@ def many(
     known = {one.path: one for one in inputs(case)}
     if not samples:
         raise ThermsimError("there are no samples to answer", "give at least one, as {path: value}")
+    table: list[dict[str, float]] = []
     for number, sample in enumerate(samples):
         try:
-            with_inputs(case, sample, known)
+            table.append(as_numbers(sample, known))
+            with_inputs(case, table[-1], known)
         except ThermsimError as error:
             error.add_note(f"in sample {number}")
             raise
@@ -123,7 +125,7 @@ def many(
     base = predict(case, accuracy_K=MESH_SHARE * wanted, memory_GB=memory_GB, progress=progress)
     offered = [question for question in temperatures(base.answers) if np.isfinite(base.answers[question])]
     questions = tuple(find(offered, one) for one in asked or offered)
-    return _Study(case, known, samples, questions, base, wanted, workers, memory_GB, progress).answer()
+    return _Study(case, known, table, questions, base, wanted, workers, memory_GB, progress).answer()
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,7 @@ import numpy as np
 
 from thermsim.case.faults.wording import did_you_mean, listed
 from thermsim.case.geometry.heights import made_up_mm
-from thermsim.case.inputs.values import inputs, with_inputs
-from thermsim.case.typed.number_text import NotUnderstoodError, value_in
+from thermsim.case.inputs.values import inputs, number_of, with_inputs
 from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case, Part
 from thermsim.errors import ThermsimError, UnknownNameError
@@ -99,7 +98,7 @@ def _range(known: dict[str, Input], vary: Vary) -> Range:
     if vary.count < FEWEST_VALUES:
         raise ThermsimError(f"{vary.path}: {vary.count} value makes no range", f"ask for {FEWEST_VALUES} at least")
     one = known[vary.path]
-    low, high = (_end(one, given) for given in (vary.low, vary.high))
+    low, high = (float(number_of(one, given)) for given in (vary.low, vary.high))
     if not (math.isfinite(low) and math.isfinite(high)):
         raise ThermsimError(f"{vary.path}: {low:g} to {high:g} is no range", "give two numbers")
     if not low < high:
@@ -112,18 +111,6 @@ def _range(known: dict[str, Input], vary: Vary) -> Range:
     spaced = (np.geomspace if vary.is_log else np.linspace)(low, high, vary.count)
     values = tuple(float(f"{value:.{DIGITS}g}") for value in spaced.tolist())
     return Range(one.path, one.unit, one.value, values, vary.is_log)
-
-
-def _end(one: Input, given: float | str) -> float:
-    """One end of a range in the unit of the number.
-
-    Raises ThermsimError where text is no number of its kind.
-    """
-    try:
-        return value_in(given, one.key, one.unit)
-    except NotUnderstoodError as told:
-        remedy = told.reason or f"write a number{f' in {one.unit}' if one.unit else ''}"
-        raise ThermsimError(f"{one.path} cannot be {given!r}", remedy) from None
 
 
 def _may_mean(path: str, whole: str) -> bool:

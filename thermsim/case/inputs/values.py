@@ -12,6 +12,7 @@ from math import inf
 
 from thermsim.case.faults.changed import check_changed, check_held
 from thermsim.case.geometry.floor_plan import FloorPlan, kept, put, with_number
+from thermsim.case.typed.number_text import NotUnderstoodError, value_in
 from thermsim.case.vocabulary.addresses import called
 from thermsim.case.vocabulary.numbers import POSITIVE, Input, bounds_of, materials, numbers, unit_of
 from thermsim.case.vocabulary.schema import (
@@ -48,7 +49,7 @@ def inputs(case: Case) -> tuple[Input, ...]:
 
 def with_inputs(
     case: Case,
-    values: Mapping[str, float],
+    values: Mapping[str, float | str],
     known: Mapping[str, Input] | None = None,
     floor_plan: FloorPlan = "stretched",
 ) -> Case:
@@ -56,6 +57,7 @@ def with_inputs(
 
     Parameters
     ----------
+    values : in the units of the paths, or as text with a unit, as in a case file ("780 um")
     known : inputs of the case by path, where they are at hand
     floor_plan : whether a part that changes its size takes its zones and inserts along (right for a tolerance), or
         they are kept where they are on the stack, with probes and patches (right for another part in its place)
@@ -68,10 +70,8 @@ def with_inputs(
     """
     known = {one.path: one for one in inputs(case)} if known is None else known
     changed = case
-    for path, value in values.items():
-        one = known.get(path)
-        if one is None:
-            raise UnknownNameError(f"the case has no number {path!r}", "see `thermsim.inputs(case)` for what it has")
+    for path, value in as_numbers(values, known).items():
+        one = known[path]
         if not one.allows(value):
             raise ThermsimError(f"{path} cannot be {value:g}", f"it must be {one.bounds}")
         changed = _with(changed, one, value, floor_plan)
@@ -82,6 +82,34 @@ def with_inputs(
         check_held(changed)
     check_changed(changed, varied)
     return changed
+
+
+def as_numbers(values: Mapping[str, float | str], known: Mapping[str, Input]) -> dict[str, float]:
+    """Values of inputs in their units.
+
+    Raises
+    ------
+    UnknownNameError : a path that the case does not have
+    ThermsimError : text that is no number of its kind
+    """
+    for path in values:
+        if path not in known:
+            raise UnknownNameError(f"the case has no number {path!r}", "see `thermsim.inputs(case)` for what it has")
+    return {path: number_of(known[path], value) for path, value in values.items()}
+
+
+def number_of(one: Input, given: float | str) -> float:
+    """A number, or text with or without a unit, in the unit of an input.
+
+    Raises ThermsimError where text is no number of its kind.
+    """
+    if not isinstance(given, str):
+        return given
+    try:
+        return value_in(given, one.key, one.unit)
+    except NotUnderstoodError as told:
+        remedy = told.reason or f"write a number{f' in {one.unit}' if one.unit else ''}"
+        raise ThermsimError(f"{one.path} cannot be {given!r}", remedy) from None
 
 
 # ---- what the catalogue fills in --------------------------------------------------------------------------------

@@ -68,10 +68,34 @@ def _or_text(node: Any) -> Any:
         return {"anyOf": [{key: node[key] for key in node if key not in told}, {"$ref": "#/$defs/Text"}], **told}
     found = {key: _or_text(value) for key, value in node.items()}
     for key, value in found.get("properties", {}).items():
-        if str(value.get("$ref")).rpartition("/")[2] in WITH_TOLERANCE:
-            told = {word: value[word] for word in value if word != "$ref"}
-            found["properties"][key] = {"anyOf": [{"$ref": value["$ref"]}, {"$ref": "#/$defs/Readings"}], **told}
+        found["properties"][key] = _or_listed(_or_readings(value))
     return found
+
+
+def _takes_tolerance(node: Any) -> bool:
+    """Whether a schema is that of a number with or without a tolerance."""
+    return isinstance(node, dict) and str(node.get("$ref")).rpartition("/")[2] in WITH_TOLERANCE
+
+
+def _or_readings(node: Any) -> Any:
+    """A number, also as one of several in plan, that may be the mean of readings."""
+    if _takes_tolerance(node):
+        told = {word: node[word] for word in node if word != "$ref"}
+        return {"anyOf": [{"$ref": node["$ref"]}, {"$ref": "#/$defs/Readings"}], **told}
+    if isinstance(node, dict) and _takes_tolerance(node.get("items")):
+        return {**node, "items": _or_readings(node["items"])}
+    if isinstance(node, dict) and "anyOf" in node:
+        return {**node, "anyOf": [way if _takes_tolerance(way) else _or_readings(way) for way in node["anyOf"]]}
+    return node
+
+
+def _or_listed(node: Any) -> Any:
+    """A place in space that may be text as a whole, such as `7 x 5 x 0 mm`; one in plan is so as one number is."""
+    if not isinstance(node, dict) or node.get("type") != "array" or "anyOf" not in node.get("items", {}):
+        return node
+    told = {word: node[word] for word in ("description", "default") if word in node}
+    ways = [{word: node[word] for word in node if word not in told}, {"$ref": "#/$defs/Text"}]
+    return {"anyOf": ways, **told}
 
 
 def _as_read(node: Any) -> Any:
