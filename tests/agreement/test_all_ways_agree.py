@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from coarse_grids import begin_coarsely
 from covering import all_pairs, pairs_of
 from drawn_cases import (
     ACCURACY_K,
@@ -109,8 +110,7 @@ def one(request: pytest.FixtureRequest) -> Solved:
 @pytest.fixture(autouse=True)
 def coarse(monkeypatch: pytest.MonkeyPatch) -> None:
     """Mesh studies begin on grids as coarse as outlines allow."""
-    monkeypatch.setitem(predict.__kwdefaults__, "first_cells", FIRST_CELLS)
-    monkeypatch.setattr(plan_grid, "__defaults__", (CELLS, plan_grid.__defaults__[1]))
+    begin_coarsely(monkeypatch, CELLS, FIRST_CELLS)
 
 
 def random(one: Solved) -> np.random.Generator:

@@ -27,6 +27,9 @@ from thermsim.proof.run.honesty import draw
 from thermsim.proof.run.random_stacks import exact_of
 from thermsim.readout.observable import HOTTEST, WARMEST, temperatures
 
+# Slabs have the same answers on any grid.
+pytestmark = pytest.mark.usefixtures("coarse_grids")
+
 SEED = 20_264
 WATTS, SIDE_mm, FILM = 50.0, 20.0, 8000.0
 AREA = 1e-6 * SIDE_mm**2
@@ -136,9 +139,9 @@ def test_verdicts(worth_K: float, scatter_K: float, kind: str) -> None:
 def test_a_joint_that_is_taken_away_is_not_worth_it() -> None:
     """What is read as perfect contact is a gain that no mount has: the warning of the option stands against it."""
     layers = [
-        part("die", [10, 10], 0.7, "silicon"),
+        part("die", [10, 10], 0.7, {"name": "silicon", "conductivity_W_mK": 120.0}),
         {"joint": "film", "resistance_mm2K_W": {"value": 10.0, "plus_minus": 2.0}},
-        part("lid", [10, 10], 2.0, "copper"),
+        part("lid", [10, 10], 2.0, {"name": "copper", "conductivity_W_mK": 390.0}),
     ]
     heat = [{"in": "die", "zones": [{"zone": "all of it", "power_W": 50.0}]}]
     options = [{"option": "none", "changes": {"film": "remove"}}]
@@ -165,9 +168,9 @@ def test_nothing_is_worth_it_without_a_tolerance() -> None:
 
 def test_gallium_on_aluminium_is_refused_unless_it_is_named() -> None:
     layers = [
-        part("die", [10, 10], 0.7, "silicon"),
+        part("die", [10, 10], 0.7, 120.0),
         {"joint": "film", "material": "silicone paste"},
-        part("lid", [20, 20], 2, "aluminium"),
+        part("lid", [10, 10], 2, "aluminium"),
     ]
     heat = [{"in": "die", "zones": [{"zone": "all", "power_W": 30.0}]}]
     options = [{"option": "gallium", "changes": {"film.material": "gallium film"}}]

@@ -406,22 +406,30 @@ def test_an_input_that_parts_outlines_is_left_out_and_said_so() -> None:
     assert "outlines" in found.left_out["lid.size_mm.0"]
 
 
-@pytest.mark.parametrize(
-    "path",
-    [
-        "h.power_W",
-        *(pytest.param(path, marks=pytest.mark.slow) for path in ("die.thickness_mm", "top.film_W_m2K")),
-        pytest.param("tim.resistance_mm2K_W", marks=pytest.mark.slow),
-    ],
-)
-def test_sensitivities_agree_with_predictions_to_either_side(path: str) -> None:
-    """Of a small hotspot, where one coarse grid is a fifth off; central differences of tight mesh studies."""
+def hotspot(dimensions: int) -> Case:
+    """A zone of a twentieth of the die, where one coarse grid is a fifth off; as a slice, its watts are of a metre."""
+    scale = {3: 1.0, 2: 100.0}[dimensions]
+
+    def lengths(x: float, y: float) -> Any:
+        return [x, y] if dimensions == 3 else x
+
     zones = [
-        {"zone": "h", "corner_mm": [5, 4], "size_mm": [0.6, 0.6], "power_W": 4.0},
-        {"zone": "rest", "corner_mm": [1, 1], "size_mm": [3, 6], "power_W": 20.0},
+        {"zone": "h", "corner_mm": lengths(5, 4), "size_mm": lengths(0.6, 0.6), "power_W": 4.0 * scale},
+        {"zone": "rest", "corner_mm": lengths(1, 1), "size_mm": lengths(3, 6), "power_W": 20.0 * scale},
     ]
-    layers = [part("die", [12, 8], 0.5, "silicon"), joint("tim", 6.0), part("lid", [24, 20], 2.0, 390.0)]
-    case = case_of(layers, [{"in": "die", "zones": zones}], [film("top", 12_000.0, 30.0)])
+    layers = [
+        part("die", lengths(12, 8), 0.5, "silicon"),
+        joint("tim", 6.0),
+        part("lid", lengths(24, 20), 2.0, 390.0),
+    ]
+    return case_of(layers, [{"in": "die", "zones": zones}], [film("top", 12_000.0, 30.0)], dimensions=dimensions)
+
+
+@pytest.mark.parametrize("dimensions", [2, pytest.param(3, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("path", ["h.power_W", "die.thickness_mm", "top.film_W_m2K", "tim.resistance_mm2K_W"])
+def test_sensitivities_agree_with_predictions_to_either_side(path: str, dimensions: int) -> None:
+    """Central differences of tight mesh studies."""
+    case = hotspot(dimensions)
     mean = ("zone", "h", "mean")
     found = sensitivities(case, [mean], [path], accuracy_K=0.05)
     told = found[mean][path]

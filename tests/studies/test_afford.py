@@ -35,6 +35,9 @@ FILM, SLAB, FLUID_C = 0.5, 0.03125, 25.0
 PATH = FILM + SLAB  # [K/W] from the bottom face
 CLOCK = {"frequency_GHz": 4.0, "voltage_V": 1.0}
 
+# Slabs have the same answers on any grid.
+pytestmark = pytest.mark.usefixtures("coarse_grids")
+
 
 def slab(power_W: float = 50.0, limit_C: float = 95.0, leakage: Any = None, **more: Any) -> Case:
     heat: dict[str, Any] = {"in": "slab", "zones": [{"zone": "core", "power_W": power_W}]}
