@@ -13,7 +13,7 @@ for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 
 @pytest.fixture
 def coarse_grids(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Grids of a tenth of the usual cells, for closed forms that every grid meets; longer proofs keep the usual ones."""
+    """Grids of a tenth of the usual cells, for closed forms that every grid meets; slow tests keep the usual ones."""
     if request.node.get_closest_marker("slow") is None:
         from coarse_grids import begin_coarsely  # numpy and the solver are not imported before the settings above
 

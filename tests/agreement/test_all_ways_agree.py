@@ -74,7 +74,6 @@ from thermsim.model.build import Model
 from thermsim.model.coefficients.groups import check_varies
 from thermsim.model.grid.axes import Axis, Grid
 from thermsim.model.grid.outline_lines import outlines
-from thermsim.model.grid.plan import plan_grid
 from thermsim.nearby.gradients import gradients
 from thermsim.nearby.many import many
 from thermsim.nearby.sample_solver import SampleSolver

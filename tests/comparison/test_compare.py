@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from coarse_grids import begin_coarsely
 from stacks import case_of, film, part
 
 from thermsim.case.inputs.values import with_inputs
@@ -22,6 +23,7 @@ from thermsim.comparison.family import family
 from thermsim.comparison.limit import Limit, base_limit_remark, limit_words
 from thermsim.doubt.inputs import with_input_doubt
 from thermsim.errors import ThermsimError, UnknownNameError
+from thermsim.model.grid.plan import FIRST_GRID_CELLS
 from thermsim.proof.closed_form.flux_channel import Channel
 from thermsim.proof.run.honesty import draw
 from thermsim.proof.run.random_stacks import exact_of
@@ -191,8 +193,9 @@ def test_an_option_that_is_built_is_the_base() -> None:
     assert found.options[0].kind == "not worth it"
 
 
-def test_an_option_is_blamed_for_its_accuracy_only_where_its_gains_are() -> None:
+def test_an_option_is_blamed_for_its_accuracy_only_where_its_gains_are(monkeypatch: pytest.MonkeyPatch) -> None:
     """Its temperatures may be wider than asked, on the grids of the base; what is asked of it is its gains."""
+    begin_coarsely(monkeypatch, FIRST_GRID_CELLS, FIRST_GRID_CELLS)
     case = read_case(Path(__file__).parents[2] / "cases" / "crooked-film.yaml")
     names, cases = chosen(case, None, ["gallium film, 30 um"])
     option = family(names, cases, accuracy_K=0.1).predictions[1]

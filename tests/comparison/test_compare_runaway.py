@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import csv
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from coarse_grids import begin_coarsely
 from stacks import case_of, film, part
 
 from thermsim.case.inputs.spread import Spread, table
@@ -65,6 +67,14 @@ def lost_of_all(joint: float, film_doubt: float = FILM_DOUBT) -> int:
 
 
 FEW_LOST = (FILM - weakest(OLD)) / (1.0 - 2.0 * 0.02)  # a tolerance with two samples in a hundred beyond the limit
+
+
+@pytest.fixture(scope="module", autouse=True)
+def coarse() -> Iterator[None]:
+    """A straight line of temperatures is the same on any grid."""
+    with pytest.MonkeyPatch.context() as patch:
+        begin_coarsely(patch, 400, 400)
+        yield
 
 
 @pytest.fixture(scope="module")

@@ -58,6 +58,7 @@ def misses(
     return np.array(rows)
 
 
+@pytest.mark.usefixtures("coarse_grids")  # a slab is the same on any grid
 @pytest.mark.parametrize(("count", "way"), [(3, "all grids"), (40, "full solve"), (360, "small model")])
 def test_a_slab_in_closed_form(count: int, way: str) -> None:
     case = slab()
@@ -106,6 +107,7 @@ def test_samples_that_no_short_cut_answers_get_a_mesh_study(monkeypatch: pytest.
         assert abs(value - slab_C(sample)) <= doubt <= case.accuracy_K
 
 
+@pytest.mark.usefixtures("coarse_grids")  # a slab is the same on any grid
 def test_a_sample_in_runaway_has_no_answer_but_a_reason() -> None:
     """Leakage of 0.3 P 2^((T - 60)/10) outruns 2 W/K: at 4000 W it takes off from the first kelvin (by hand)."""
     case = slab(leakage={"share": 0.3, "doubling_K": 10, "at_C": 60})
@@ -123,6 +125,7 @@ def test_offsets_of_sensors_shift_what_they_show_and_no_temperature() -> None:
     assert np.count_nonzero(shift) == 1
 
 
+@pytest.mark.usefixtures("coarse_grids")  # a slab is the same on any grid
 def test_answers_do_not_depend_on_the_number_of_processes() -> None:
     case = slab()
     samples = drawn(case, ["top.film_W_m2K", "slab.thickness_mm"], 40)

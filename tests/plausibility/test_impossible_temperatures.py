@@ -30,6 +30,8 @@ from thermsim.solver.steady import steady_state
 from thermsim.sweeps.points import Vary
 from thermsim.sweeps.sweep import sweep
 
+pytestmark = pytest.mark.usefixtures("coarse_grids")
+
 
 def stack(watts: float = 40.0, material: str = "copper", fluid_C: float = 30.0, **more: object) -> Case:
     """A die under a lid, 4 W/mm2 K from the coolant: 40 W make 100 K in the film."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import dataclasses
 import json
+import shutil
 import struct
 import xml.etree.ElementTree as ElementTree
 from pathlib import Path
@@ -46,6 +47,16 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
     paths = export.write(found, folder, PACKAGE, resistances=resistances_of(found))
     assert {path.relative_to(folder).as_posix() for path in paths} == FILES
     return folder
+
+
+@pytest.fixture
+def drawn_before(written: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The pictures of one result for all: drawing takes longest, and only their names matter where this is used."""
+
+    def copied(_: object, into: Path | str) -> list[Path]:
+        return [Path(shutil.copy(written / name, Path(into) / name)) for name in sorted(PICTURES)]
+
+    monkeypatch.setattr(figures, "save_all", copied)
 
 
 def test_all_files_and_nothing_else(written: Path) -> None:
@@ -121,6 +132,7 @@ def test_volume_reads_back(written: Path) -> None:
     np.testing.assert_array_equal(ghost == 32, field.model.region < 0)  # 32: HIDDENCELL
 
 
+@pytest.mark.usefixtures("drawn_before")
 def test_the_case_comes_along_and_reads_again(tmp_path: Path) -> None:
     text = PACKAGE.replace("{low: 20, high: 140, towards: +x}", "{file: tables/film.csv}")
     source = tmp_path / "source"
@@ -133,6 +145,7 @@ def test_the_case_comes_along_and_reads_again(tmp_path: Path) -> None:
     assert (tmp_path / "out/case/tables/film.csv").read_bytes() == (source / "tables/film.csv").read_bytes()
 
 
+@pytest.mark.usefixtures("drawn_before")
 def test_a_table_from_elsewhere_is_kept_beside_the_case(tmp_path: Path) -> None:
     text = PACKAGE.replace("{low: 20, high: 140, towards: +x}", "{file: ../film.csv}")
     source = tmp_path / "source"
@@ -145,15 +158,16 @@ def test_a_table_from_elsewhere_is_kept_beside_the_case(tmp_path: Path) -> None:
     assert not (tmp_path / "a/out/film.csv").exists()
 
 
+@pytest.mark.usefixtures("drawn_before")
 @pytest.mark.parametrize("stop", [OSError(28, "No space left on device"), KeyboardInterrupt(), RuntimeError("a bug")])
 @pytest.mark.parametrize("where", ["figures", "first move", "late move"])
 @pytest.mark.parametrize("before", [False, True])
 def test_all_or_nothing(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, stop: BaseException, where: str, before: bool
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, written: Path, stop: BaseException, where: str, before: bool
 ) -> None:
     folder = tmp_path / "deep" / "out"
     if before:
-        export.write(prediction("package"), folder, PACKAGE)
+        shutil.copytree(written, folder)
         (folder / "notes.txt").write_text("mine", encoding="utf-8")
     stood = files_in(tmp_path)
     count = 0
@@ -194,6 +208,7 @@ def test_a_second_prediction_replaces_the_first_and_leaves_foreign_files(tmp_pat
     }  # nothing is left of the first
 
 
+@pytest.mark.usefixtures("drawn_before")
 def test_the_result_of_another_case_or_option_stays_unless_told(tmp_path: Path) -> None:
     made = prediction("package")
     export.write(made, tmp_path, PACKAGE)
@@ -226,6 +241,7 @@ def test_a_target_is_tried_before_anything_is_solved_and_nothing_is_left(tmp_pat
     assert files_in(tmp_path) == {"out": b"mine"}
 
 
+@pytest.mark.usefixtures("drawn_before")
 def test_a_large_volume_is_left_out_unless_asked_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(export, "MOST_VOLUME_CELLS", 10)
     assert tmp_path / "field.vtr" not in export.write(prediction("bars"), tmp_path)
@@ -241,6 +257,7 @@ def test_files_that_others_wrote_are_not_replaced(tmp_path: Path) -> None:
     assert files_in(tmp_path) == {"zones.csv": b"mine"}
 
 
+@pytest.mark.usefixtures("drawn_before")
 def test_a_table_of_the_case_is_not_replaced(tmp_path: Path) -> None:
     export.write(prediction("bars"), tmp_path, "")
     text = PACKAGE.replace("{low: 20, high: 140, towards: +x}", "{file: zones.csv}")
@@ -275,6 +292,7 @@ def test_a_picture_of_the_stack(tmp_path: Path) -> None:
         export.write_stack(case, tmp_path / "stack.png" / "below.png")
 
 
+@pytest.mark.usefixtures("drawn_before")
 def test_the_current_folder_can_be_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     export.write(prediction("bars"), ".", "")

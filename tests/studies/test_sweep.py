@@ -24,6 +24,8 @@ from thermsim.sweeps.sweep import Sweep, Vary, sweep
 
 FLUID_C = 25.0
 
+pytestmark = pytest.mark.usefixtures("coarse_grids")
+
 
 def slab(**more: object) -> Case:
     """A plate of 10 mm by 10 mm, 20 W in all of its underside, and a film on top."""
