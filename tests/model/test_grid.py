@@ -191,3 +191,23 @@ def test_planes_across_an_axis_are_a_view_like_numpys() -> None:
     for axis in range(3):
         assert np.shares_memory(as_planes(axis, cells), cells)
         np.testing.assert_array_equal(as_planes(axis, cells), np.moveaxis(cells, axis, 0))
+
+
+@pytest.mark.parametrize("columns", [14, 40, 41, 1000])
+@pytest.mark.parametrize("strong", [0, 3])
+def test_lines_of_a_map_whose_columns_are_alike_stand_evenly(tmp_path: Path, columns: int, strong: int) -> None:
+    """More edges than a map adds lines for, all as strong or a few stronger: no end of the map has more lines than the
+    other, and no gap between lines is twice as wide as even ones are."""
+    conducts = 1.0 + np.arange(columns) % 2
+    conducts[:strong] += 10.0 * (1 + np.arange(strong) % 2)
+    (tmp_path / "film.csv").write_text(",".join(map(repr, (100.0 / conducts).tolist())))
+    streaks = {"joint": "tim", "film_um": {"file": "film.csv"}, "conductivity_W_mK": 5}
+    layers = [part("die", 20, 0.6, 120), streaks, part("lid", 20, 2, 380)]
+    case = case_of(layers, cooling=[film("top", 5000.0)], folder=tmp_path, dimensions=2)
+    of_map = [1e3 * line.place + 10.0 for line in outlines(case)[0] if "map" in line.name]
+    edges = np.sort(np.round(np.array(of_map) / 20.0 * columns)).astype(int)
+    assert 11 <= len(edges) <= 12
+    assert set(range(1, strong + 1)) <= set(edges.tolist())
+    gaps = np.diff(np.concatenate([[strong], edges[edges > strong], [columns]]))
+    assert gaps.max() <= 2.0 * (columns - strong) / len(gaps) + 1.0
+    assert strong or np.array_equal(gaps, gaps[::-1])

@@ -26,6 +26,7 @@ from thermsim.readout.ladder import ladder
 from thermsim.readout.observable import find
 from thermsim.report.drawing.text_stack import drawing
 from thermsim.report.figures.stack_figure import layers_drawn, stack
+from thermsim.warming.warmup import reader_of
 
 RIM: dict[str, Any] = {"down_to": "board", "rim_mm": 2.0, "resistance_mm2K_W": 90.0}
 LEGS: dict[str, Any] = {
@@ -250,3 +251,22 @@ def test_wrong_stands_are_told(stand: Mapping, told: str) -> None:
 def test_a_rim_that_would_reach_the_die_is_refused() -> None:
     with pytest.raises(ThermsimError, match="runs through 'die'"):
         with_inputs(lidded(), {"lid.stands_on.rim_mm": 3.5})
+
+
+@pytest.mark.parametrize("stands_on, foot_mm2", [(RIM, 16 * 12 - 12 * 8), (LEGS, 2 * 2 * 3)])
+def test_beside_a_film_that_stores_heat_a_rim_stores_too(stands_on: Mapping, foot_mm2: float) -> None:
+    """A film of 0.24 mm lifts the lid by as much, and the rim reaches up to it: all bodies by hand, length x width x
+    height x 2e6 J/m3K."""
+    stores = {"density_kg_m3": 4000.0, "heat_capacity_J_kgK": 500.0}
+    solder = {"joint": "solder", "film_um": 240.0, "conductivity_W_mK": 70.0, **stores}
+    layers = [
+        part("board", [20.0, 16.0], 1.5, {"conductivity_W_mK": 8.0, **stores}),
+        part("die", [8.0, 6.0], 0.8, {"conductivity_W_mK": 120.0, **stores}),
+        solder,
+        part("lid", [16.0, 12.0], 1.2, {"conductivity_W_mK": 300.0, **stores}, stands_on=stands_on),
+    ]
+    heat = [{"in": "die", "zones": [{"zone": "all", "power_W": 20.0}]}]
+    case = case_of(layers, heat, [film("top", 3000.0, 30.0)])
+    reader = reader_of(case, solve_case(case, 500, 1), 1e-3, 1)
+    by_hand_mm3 = 20 * 16 * 1.5 + 8 * 6 * (0.8 + 0.24) + foot_mm2 * (0.8 + 0.24) + 16 * 12 * 1.2
+    assert reader.system.capacity.sum() == pytest.approx(2e6 * 1e-9 * by_hand_mm3)

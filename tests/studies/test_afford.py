@@ -373,7 +373,7 @@ def test_steps_of_a_hotspot_on_a_warm_plate_are_those_of_superposition() -> None
 def reading_at(share: float, *, more: tuple[float, float] = (0.0, 0.0)) -> State:
     """Of a linear problem: 60 C idle and 20 K with all power. more : what a better grid has of each [K]"""
     value = 60.0 + more[0] + share * (20.0 + more[1])
-    return State(proportional(share), {"R": value}, 20.0 * share, 20.0, None)  # type: ignore[arg-type]
+    return State(proportional(share), {"R": value}, 20.0 * share, 20.0, None, None)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("more", [(0.0, 0.4), (0.0, -0.4), (0.3, 0.0), (0.3, 0.4)])

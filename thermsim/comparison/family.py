@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
-from thermsim.mesh.convergence import Doubt, doubts
+from thermsim.mesh.convergence import Doubt
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
 from thermsim.mesh.prediction_remarks import remarks
+from thermsim.mesh.settling import judged
 from thermsim.model.grid.topology import alike
 from thermsim.progress import Progress
 from thermsim.readout.observable import HOTTEST, WARMEST, Asked, Observable, find, temperatures
@@ -73,9 +74,8 @@ class Family:
         """Gain of a case (base less option) in one temperature, over the grids."""
         place = self.questions.index(find(self.questions, question))
         difference = self.table[:, 0, place] - self.table[:, number, place]
-        steps = self.predictions[0].steps
-        noise = max(a.error_K + b.error_K for a, b in zip(steps, self.predictions[number].steps, strict=True))
-        return doubts(difference[:, None], [step.size for step in steps], noise)[0]
+        both = zip(self.predictions[0].steps, self.predictions[number].steps, strict=True)
+        return judged(difference[:, None], [one.seen - other.seen for one, other in both])[0]
 
 
 def family(
@@ -129,8 +129,8 @@ def _held(whole: Family, number: int) -> Prediction:
         return first
     asked = {whole.questions[place] for place in whole.judged}
     widest = max(whole.gain(number, one).half_width for one in whole.in_common(number) if one in asked)
-    judged = replace(other, status="accuracy held" if widest <= first.accuracy_K else "accuracy not held")
-    return replace(judged, remarks=remarks(judged))
+    held = replace(other, status="accuracy held" if widest <= first.accuracy_K else "accuracy not held")
+    return replace(held, remarks=remarks(held))
 
 
 def warmest(table: Array, questions: Sequence[Observable]) -> Array:

@@ -96,11 +96,9 @@ def _afford(case: Case, own_K: float, accuracy_K: float, study: Study) -> Afford
     limit_C = case.limits.reading_C
     assert limit_C is not None  # as just checked
     plan = plan_grid(case)
-    rough_search = LimitSearch(case, States(case, plan.grid(MULTIPLIERS[0])))
+    rough_search = LimitSearch(case, States(case, plan, MULTIPLIERS[0]))
     met = rough_search.power_at(limit_C, "expected")
-    search, is_accuracy_held = _studied(
-        States(case, plan.grid(MULTIPLIERS[SEARCH_GRID])), met, own_K, accuracy_K, study
-    )
+    search, is_accuracy_held = _studied(States(case, plan, MULTIPLIERS[SEARCH_GRID]), met, own_K, accuracy_K, study)
     clock = case.clock
     steps = () if clock is None else tuple(search.step(clock, limit_C, *pair) for pair in _pairs(clock))
     between, beyond = (None, None) if clock is None else search.between(clock, limit_C)

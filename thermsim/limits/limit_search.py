@@ -6,6 +6,7 @@ They are found on one grid that is quick, and corrected by what a mesh study has
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from math import inf, isfinite
 
 from thermsim.case.vocabulary.schema import Case, Clock
@@ -14,8 +15,8 @@ from thermsim.limits.affordance import Between, Beyond, PowerAtLimit, Step, Verd
 from thermsim.limits.clock import Drive, drive_at, proportional, voltage_at, voltage_points
 from thermsim.limits.corrected_readings import Studied, Told, told
 from thermsim.limits.states import EDGE_WIDTH, MEETS_K, Crossing, State, States, crossing
-from thermsim.mesh.convergence import doubt as doubt_of
 from thermsim.mesh.predict import FEWEST_GRIDS
+from thermsim.mesh.settling import OnGrid, judged
 from thermsim.model.grid.plan import MULTIPLIERS, plan_grid
 from thermsim.readout.materials_held import NotHeld, worst_of
 
@@ -117,25 +118,25 @@ class LimitSearch:
         highest, name = self.highest(state)
         return (self.told(state, name).mesh_K + MEETS_K) / (highest - self.told(below, name).value_C), below
 
-    def _power_edge(self, limit_C: float) -> tuple[float, float] | None:
-        """Power [W] at the edge of runaway, and how exactly it was found; None where the limit is met before it."""
+    def _power_edge(self, limit_C: float) -> _Edge | None:
+        """In power [W]; None where the limit is met before it."""
         met = self.power_at(limit_C, "expected")
         if met is None or met.ends_by == "limit":
             return None
-        edge, before = (self._state(proportional(met.at * part)).made_W for part in (1.0, 1.0 - EDGE_WIDTH))
-        return edge, edge - before
+        edge, before = (self._state(proportional(met.at * part)) for part in (1.0, 1.0 - EDGE_WIDTH))
+        return _Edge(edge.made_W, edge.made_W - before.made_W, edge)
 
-    def _edge_doubt(self, edge: Callable[[LimitSearch], tuple[float, float] | None]) -> float | None:
+    def _edge_doubt(self, edge: Callable[[LimitSearch], _Edge | None]) -> float | None:
         """Mesh doubt of an edge of runaway, from that edge on three grids; None where one of them has none."""
         plan, found = plan_grid(self.case), []
         for number, multiplier in enumerate(MULTIPLIERS[:FEWEST_GRIDS]):
-            search = self if number == SEARCH_GRID else LimitSearch(self.case, States(self.case, plan.grid(multiplier)))
+            search = self if number == SEARCH_GRID else LimitSearch(self.case, States(self.case, plan, multiplier))
             here = edge(search)
             if here is None:
                 return None
             found.append(here)
-        sizes = [1.0 / multiplier for multiplier in MULTIPLIERS[:FEWEST_GRIDS]]
-        return doubt_of([value for value, _ in found], sizes).half_width + max(exact for _, exact in found)
+        doubt = judged([[one.at] for one in found], [one.seen for one in found])[0]
+        return doubt.half_width + max(one.exact for one in found)
 
     def _state(self, drive: Drive) -> State:
         state = self.states.at(drive)
@@ -203,10 +204,13 @@ class LimitSearch:
         doubt_GHz = None if between is None else between.mesh_doubt_GHz
         return None if doubt_GHz is None else met.at - doubt_GHz
 
-    def _clock_edge(self, clock: Clock, limit_C: float) -> tuple[float, float] | None:
-        """Clock [GHz] at the edge of runaway, and how exactly it was found; None where the limit is met before it."""
-        met, _ = self._clock_at(clock, voltage_points(clock), limit_C, "expected")
-        return None if met is None or met.ends_by == "limit" else (met.at, EDGE_WIDTH * met.at)
+    def _clock_edge(self, clock: Clock, limit_C: float) -> _Edge | None:
+        """In clock [GHz]; None where the limit is met before it."""
+        points = voltage_points(clock)
+        met, _ = self._clock_at(clock, points, limit_C, "expected")
+        if met is None or met.ends_by == "limit":
+            return None
+        return _Edge(met.at, EDGE_WIDTH * met.at, self._state(_drive_along(clock, points, met.at)))
 
     def _clock_at(
         self, clock: Clock, points: tuple[tuple[float, float], ...], limit_C: float, width: Width
@@ -221,6 +225,21 @@ class LimitSearch:
                 return (None, "below the slowest") if low is None else (crossing(excess, low, frequency), None)
             low = frequency
         return None, "above the fastest"
+
+
+@dataclass(frozen=True)
+class _Edge:
+    """The edge of runaway on one grid. at : in power [W] or clock [GHz]; exact : how exactly it was found"""
+
+    at: float
+    exact: float
+    state: State
+
+    @property
+    def seen(self) -> OnGrid:
+        """What its doubt hangs on besides: of what film maps hide, the share of the rise is that of the power."""
+        seen, rise = self.state.seen, max(self.state.readings.values()) - self.state.coolant_C
+        return replace(seen, error=0.0, unseen={film: self.at / rise * row for film, row in seen.unseen.items()})
 
 
 def _below(excess_K: float | None) -> bool:

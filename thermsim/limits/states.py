@@ -9,8 +9,9 @@ from typing import Literal
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import NotConvergedError, RunawayError
 from thermsim.limits.clock import Drive, driven
+from thermsim.mesh.settling import OnGrid
 from thermsim.model.build import Guess, build_model
-from thermsim.model.grid.axes import Grid
+from thermsim.model.grid.axes import GridPlan
 from thermsim.readout.answers import answers
 from thermsim.readout.field import Field
 from thermsim.readout.materials_held import NotHeld, materials_not_held
@@ -27,7 +28,7 @@ MOST_TRIALS = 80
 class State:
     """One steady state. readings : expected [C], by name; made_W : with leakage; guess : to start a warmer one from
 
-    not_held : what gets hotter than its material holds
+    seen : what doubts hang on besides; not_held : what gets hotter than its material holds
     """
 
     drive: Drive
@@ -35,15 +36,16 @@ class State:
     made_W: float
     coolant_C: float
     guess: Guess
+    seen: OnGrid
     not_held: tuple[NotHeld, ...] = ()
 
 
 class States:
     """Steady states of a case on a grid, each begun from the warmest one found that is surely colder."""
 
-    def __init__(self, case: Case, grid: Grid) -> None:
-        self.case = case
-        self.grid = grid
+    def __init__(self, case: Case, plan: GridPlan, multiplier: int) -> None:
+        self.case, self.multiplier = case, multiplier
+        self.grid = plan.grid(multiplier)
         self._found: dict[Drive, State | None] = {}
 
     def at(self, drive: Drive) -> State | None:
@@ -77,8 +79,11 @@ class States:
         found = answers(case, field)
         readings = {reading.reading: found[of_reading(reading.reading)] for reading in case.readings}
         guess = model.guess(field.filled, field.heated_face)
-        not_held = materials_not_held(case, field)
-        return State(drive, readings, field.heat_made_W, field.coolant_C, guess, not_held)
+        seen, not_held = OnGrid.of(case, field, self.multiplier, self._seen()), materials_not_held(case, field)
+        return State(drive, readings, field.heat_made_W, field.coolant_C, guess, seen, not_held)
+
+    def _seen(self) -> OnGrid | None:
+        return next((state.seen for state in self._found.values() if state is not None), None)
 
     def _colder(self, drive: Drive) -> Guess | None:
         """From a colder guess the iteration rises to the stable state and never to the unstable one above it."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Collection
 from dataclasses import replace
-from math import inf, nan
+from math import inf
 from typing import Literal
 
 import numpy as np
@@ -14,13 +14,12 @@ from numpy.typing import NDArray
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import MemoryLimitError, NotConvergedError, RunawayError, ThermsimError
 from thermsim.mesh.bounds import source_bounds
-from thermsim.mesh.convergence import Doubt, doubts, limit_weights
+from thermsim.mesh.convergence import Doubt, limit_weights
 from thermsim.mesh.memory import allowed_GB
-from thermsim.mesh.pinched_edges import slowest_order
 from thermsim.mesh.prediction import MeshStep, Prediction
 from thermsim.mesh.prediction_remarks import remarks
 from thermsim.mesh.refine import error_origin, goal_plan, pilot_grid
-from thermsim.mesh.unseen_streaks import unseen_K
+from thermsim.mesh.settling import ENDLESS, OnGrid, judged
 from thermsim.model.build import build_model
 from thermsim.model.grid.axes import Grid, GridPlan
 from thermsim.model.grid.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, needed_GB, plan_grid
@@ -39,8 +38,6 @@ FEWEST_GRIDS = 3
 # Where conductivity or power depends on temperature, the iteration may stop at this share of the accuracy asked for,
 # and at this many kelvins at most.
 OUTER_SHARE, OUTER_K = 1e-4, 1e-5
-# Doubt of the heat between touching faces of two temperatures.
-ENDLESS = Doubt(nan, nan, None, inf, "grows without bound")
 MOST_RUNAWAY_CELLS = 200_000  # cells up to which a runaway on one grid may be due to the grid: finer ones are tried
 LARGEST_REDUCTION = 4  # the first grid of a family made for what is asked has at least `first_cells` over this
 
@@ -97,7 +94,7 @@ def predict(
     if plan is None:
         plan, field = plan_for(case, even, first_cells, wanted, memory_GB)
     steps: list[MeshStep] = []
-    judged: Answers[Doubt] = Answers()
+    found: Answers[Doubt] = Answers()
     accuracy_held = False
     runaways = _Runaways()
     for multiplier in plan.multipliers[:grids]:
@@ -119,37 +116,35 @@ def predict(
                 grid.cells,
                 time.perf_counter() - start,
                 iterations,
-                field.error_K,
                 field.heat_balance_relative,
                 answers(case, field),
                 ladder(field),
-                steps[0].slowest if steps else slowest_order(field.model),
-                unseen_K(case, field),
+                OnGrid.of(case, field, multiplier, steps[0].seen if steps else None),
             )
         )
-        judged = judge(steps) if len(steps) >= FEWEST_GRIDS else Answers()
-        worst = max((judged[one].half_width for one in held_to if one in judged), default=float("inf"))
+        found = judge(steps) if len(steps) >= FEWEST_GRIDS else Answers()
+        worst = max((found[one].half_width for one in held_to if one in found), default=float("inf"))
         if progress is not None:
             progress(_line(steps[-1], worst))
         if each is not None:
             each(multiplier, field)
-        accuracy_held = bool(judged) and worst <= wanted and _flows_hold(judged, wanted_W)
+        accuracy_held = bool(found) and worst <= wanted and _flows_hold(found, wanted_W)
         if accuracy_held and grids is None:
             break
         start = time.perf_counter()
     assert field is not None
     status: Literal["accuracy held", "accuracy not held"] = "accuracy held" if accuracy_held else "accuracy not held"
-    ladder_of_limit = _ladder_told(steps, judged)
+    ladder_of_limit = _ladder_told(steps, found)
     bounds = source_bounds(field)
-    found = Prediction(
-        case, field, tuple(steps), judged, ladder_of_limit, wanted, status, plan, bounds, accuracy_W=wanted_W
+    prediction = Prediction(
+        case, field, tuple(steps), found, ladder_of_limit, wanted, status, plan, bounds, accuracy_W=wanted_W
     )
-    return replace(found, remarks=remarks(found))
+    return replace(prediction, remarks=remarks(prediction))
 
 
-def _flows_hold(judged: Answers[Doubt], wanted_W: float | None) -> bool:
+def _flows_hold(found: Answers[Doubt], wanted_W: float | None) -> bool:
     """Whether every flow that has a bound is known to within so many watts; none is asked of where that is None."""
-    flows = (one.half_width for asked, one in judged.items() if asked.kind == "flow" and one is not ENDLESS)
+    flows = (one.half_width for asked, one in found.items() if asked.kind == "flow" and one is not ENDLESS)
     return wanted_W is None or max(flows, default=0.0) <= wanted_W
 
 
@@ -226,27 +221,19 @@ def _line(step: MeshStep, worst_K: float) -> str:
 
 
 def judge(steps: list[MeshStep]) -> Answers[Doubt]:
-    """Every answer with its mesh doubt, from three or more grids; heats as they balance on the finest."""
+    """Every answer with its mesh doubt, from three or more grids."""
     asked = list(steps[-1].answers)
-    table = np.array([[step.answers[one] for one in asked] for step in steps])
-    noise = max(step.error_K for step in steps)
-    bound = np.isfinite(table).all(axis=0)
-    settling = iter(doubts(table[:, bound], _sizes(steps), noise, steps[-1].slowest))
-    found = {one: next(settling) if has else ENDLESS for one, has in zip(asked, bound, strict=True)}
-    as_balanced = {one: doubt.at_finest for one, doubt in found.items() if one.is_heat and doubt is not ENDLESS}
-    unseen = steps[-1].unseen_K
-    if unseen > 0.0:
-        for one in temperatures(found):
-            found[one] = replace(found[one], half_width=found[one].half_width + unseen)
-    return Answers({**found, **as_balanced})
+    table = [[step.answers[one] for one in asked] for step in steps]
+    found = judged(table, [step.seen for step in steps], [one.is_heat for one in asked])
+    return Answers(zip(asked, found, strict=True))
 
 
-def _ladder_told(steps: list[MeshStep], judged: Answers[Doubt]) -> Ladder | None:
+def _ladder_told(steps: list[MeshStep], told: Answers[Doubt]) -> Ladder | None:
     """The ladder down from where the told temperature of its start stands."""
     last = steps[-1].ladder
     if last is None:
         return None
-    start = judged[HOTTEST if last.starts_at == "hottest spot" else of_zone(last, "mean")]
+    start = told[HOTTEST if last.starts_at == "hottest spot" else of_zone(last, "mean")]
     found = [step.ladder for step in steps[-3:]]
     alike = [one for one in found if one is not None and one.is_like(last)]
     if start.order is None or start.value == start.finest or len(alike) < len(found):

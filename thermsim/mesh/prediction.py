@@ -9,6 +9,7 @@ from thermsim.case.vocabulary.schema import Case
 from thermsim.mesh.bounds import Bounds
 from thermsim.mesh.convergence import Doubt
 from thermsim.mesh.input_doubt import InputDoubt
+from thermsim.mesh.settling import OnGrid
 from thermsim.model.grid.axes import GridPlan
 from thermsim.printable import Printable
 from thermsim.readout.field import Field
@@ -20,25 +21,27 @@ from thermsim.readout.observable import Answers, Observable, temperatures
 class MeshStep:
     """One grid of the study.
 
-    size : cell width relative to the plan's; answers, ladder : on this grid; slowest : see `pinched_edges`
-    unseen_K : what film maps add within cells, see `unseen_streaks`
+    answers, ladder : on this grid; seen : what their doubts hang on besides
     """
 
     multiplier: int
     cells: int
     seconds: float
     iterations: int
-    error_K: float
     balance_relative: float
     answers: Answers[float]
     ladder: Ladder | None
-    slowest: float | None = None
-    unseen_K: float = 0.0
+    seen: OnGrid
 
     @property
     def size(self) -> float:
-        """The width of its cells, as a share of those of the coarsest grid that could be."""
-        return 1.0 / self.multiplier
+        """Cell width relative to the plan's."""
+        return self.seen.size
+
+    @property
+    def error_K(self) -> float:
+        """Of a temperature, by the solver."""
+        return self.seen.error
 
 
 @dataclass(frozen=True)

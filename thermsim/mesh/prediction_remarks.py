@@ -42,7 +42,7 @@ def remarks(prediction: Prediction) -> tuple[str, ...]:
             *remarks_of_state(prediction.case, prediction.field, hottest),
             *_accuracy(prediction),
             *_flow_accuracy(prediction),
-            *_unseen(prediction),
+            *unseen_in_words(prediction.case, float(prediction.steps[-1].seen.unseen_sum), prediction.accuracy_K),
         ]
     )
 
@@ -124,15 +124,14 @@ def _touching(field: Field) -> list[str]:
     return found
 
 
-def _unseen(prediction: Prediction) -> list[str]:
-    """Film maps finer than the cells, where that counts beside the accuracy asked for."""
-    told = prediction.steps[-1].unseen_K
-    if told <= SHARE_TOLD * prediction.accuracy_K:
+def unseen_in_words(case: Case, unseen_K: float, accuracy_K: float) -> list[str]:
+    """Film maps finer than the cells of the finest grid, where that counts beside the accuracy asked for."""
+    if unseen_K <= SHARE_TOLD * accuracy_K:
         return []
-    names = _listed([joint.joint for joint in prediction.case.joints if joint.map_file is not None])
+    names = _listed([joint.joint for joint in case.joints if joint.map_file is not None])
     return [
         f"the film map of {names} changes within a cell of the finest grid, which takes its mean there; that heat must "
-        f"gather to the thin places may add {doubt_in_words(told)} K, which the mesh doubts hold"
+        f"gather to the thin places may add {doubt_in_words(unseen_K)} K, which the mesh doubts hold"
     ]
 
 

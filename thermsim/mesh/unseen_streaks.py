@@ -13,15 +13,17 @@ temperature: mean(1/g) - 1/mean(g).
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import joint_box, parts_of_joint
 from thermsim.case.vocabulary.schema import Case, Joint
+from thermsim.model.build import Model
 from thermsim.model.grid.outline_lines import table_of
 from thermsim.model.joints import means_of_map
 from thermsim.model.physics.properties import joint_of
-from thermsim.readout.field import Field
 from thermsim.units import MM, UM
 
 Array = NDArray[np.float64]
@@ -29,14 +31,35 @@ Array = NDArray[np.float64]
 STREAKS = 8.0 / np.pi**3 * 1.0517997903  # the sum of 1/n^3 over odd n
 
 
-def unseen_K(case: Case, field: Field) -> float:
-    """The temperature [K] that the film maps of a case add at most within the cells of a field's grid, and it lacks."""
+@dataclass(frozen=True, eq=False)
+class Streaks:
+    """One film map on a grid.
+
+    film : the joint and its map, by which it is the same in two cases; face : index of the z face it lies at
+    share : (nx, ny) what is added within a cell, of the temperature between the centres of the cells on both sides
+    """
+
+    film: str
+    face: int
+    share: Array
+
+    def unseen_K(self, below: Array, above: Array) -> Array:
+        """(...) [K] that lack at most, for temperatures (..., nx, ny) of the cells on both sides [C]."""
+        jump = np.where(self.share > 0.0, np.abs(below - above), 0.0)
+        return np.asarray(np.max(jump * self.share, axis=(-2, -1), initial=0.0))
+
+    def unseen_of(self, temperature: Array) -> float:
+        """The same of the cells (nx, ny, nz) of one field."""
+        return float(self.unseen_K(temperature[:, :, self.face - 1], temperature[:, :, self.face]))
+
+
+def streaks_of(case: Case, model: Model) -> tuple[Streaks, ...]:
+    """The film maps of a case, on the grid of its model."""
     mapped = [(joint, joint.map_file) for joint in case.joints if joint.map_file is not None]
-    return float(sum(_of_joint(case, field, joint, file) for joint, file in mapped))
+    return tuple(_of_joint(case, model, joint, file) for joint, file in mapped)
 
 
-def _of_joint(case: Case, field: Field, joint: Joint, file: str) -> float:
-    model = field.model
+def _of_joint(case: Case, model: Model, joint: Joint, file: str) -> Streaks:
     plane = next(one for one in model.joints if one.joint == joint.joint)
     resistance = joint_of(joint, case.dimensions).resistance_at(UM * table_of(case, file))
     x0, y0, x1, y1 = (MM * edge for edge in joint_box(case, *parts_of_joint(case, joint)))
@@ -58,5 +81,4 @@ def _of_joint(case: Case, field: Field, joint: Joint, file: str) -> float:
         half += 0.5 * float(model.grid.z.widths[level]) / here
     adds = STREAKS * np.minimum(pitch, widest) * per_k * np.maximum(square / mean**2 - 1.0, 0.0)
     adds = np.minimum(adds, np.maximum(series - 1.0 / mean, 0.0))
-    jump = np.abs(field.temperature[:, :, plane.face - 1] - field.temperature[:, :, plane.face])
-    return float(np.max(np.where(plane.meets, jump / (half + plane.resistance) * adds, 0.0), initial=0.0))
+    return Streaks(f"{joint.joint} ({file})", plane.face, np.where(plane.meets, adds / (half + plane.resistance), 0.0))

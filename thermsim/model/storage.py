@@ -14,10 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import joint_box, levels, part_box, parts_of_joint
+from thermsim.case.geometry.rims_and_legs import passes_joint, stand_boxes
 from thermsim.case.vocabulary.schema import Case, Joint
 from thermsim.errors import ThermsimError
 from thermsim.materials.catalogue import VOID, Material
 from thermsim.model.build import Model
+from thermsim.model.grid.cells import plan_slices
 from thermsim.model.grid.plan import TYPICAL_C
 from thermsim.model.joints import film_thickness
 from thermsim.model.physics.properties import JointProperties, joint_of, material_of
@@ -38,6 +40,8 @@ class StoringFilm:
     bulk, contact : (nx, ny) resistance of the filling, and of one of its two boundaries [m2K/W]
     heat : (nx, ny) heat capacity of a square metre [J/m2K]; thickness : mean [m]
     diffusivity : of the filling upwards [m2/s]
+    beside : (nx, ny) heat capacity of a square metre of the rims and legs that stand beside it as high as it is thick
+        [J/m2K]: they reach as far up as the parts it joins and itself together
     """
 
     joint: str
@@ -48,6 +52,7 @@ class StoringFilm:
     heat: Array
     thickness: float
     diffusivity: float
+    beside: Array
 
 
 def volumetric_J_m3K(material: Material, celsius: Array | float) -> Array:
@@ -121,9 +126,20 @@ def storing_films(case: Case, model: Model) -> list[StoringFilm]:
                 film * known.heat_J_m3K * known.wetted.value,
                 mean,
                 conducts / known.heat_J_m3K,
+                np.where(plane.meets, 0.0, mean * _standing_J_m3K(case, model, joint)),
             )
         )
     return sorted(found, key=lambda one: one.face)
+
+
+def _standing_J_m3K(case: Case, model: Model, joint: Joint) -> Array:
+    """(nx, ny) heat capacity of a cubic metre of the rim or leg that passes a joint, zero where none does."""
+    found = np.zeros(model.grid.shape[:2])
+    for part in case.parts:
+        if passes_joint(case, part, joint):
+            for box in stand_boxes(case, part):
+                found[plan_slices(model.grid, box)] = volumetric_J_m3K(material_of(part.material), TYPICAL_C)
+    return found
 
 
 def left_out(case: Case) -> list[str]:

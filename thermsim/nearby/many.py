@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Literal
 
@@ -26,12 +26,12 @@ from thermsim.case.inputs.values import as_numbers, inputs, with_inputs
 from thermsim.case.vocabulary.numbers import Input
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import MemoryLimitError, ThermsimError
-from thermsim.mesh.convergence import doubts
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
-from thermsim.nearby.case_tasks import HELD_OUT, GridChecks, solved_for
+from thermsim.mesh.settling import OnGrid, judged
+from thermsim.nearby.case_tasks import HELD_OUT, solved_for
 from thermsim.nearby.power_maps import PowerMaps
-from thermsim.nearby.sample_solver import SAMPLE_ACCURACY_K, SampleWork
+from thermsim.nearby.sample_solver import SAMPLE_ACCURACY_K, SampleSolver, SampleWork
 from thermsim.nearby.small_model_training import reduce
 from thermsim.progress import Progress
 from thermsim.readout.observable import Asked, Observable, find, of_reading, of_zone, temperatures
@@ -268,29 +268,46 @@ class _Study:
     def _checked(self) -> tuple[_Checked, _Grid] | None:
         """The coarsest grid that serves, from samples that are solved on all of them and are answered with that."""
         steps = self.base.steps
-        make = GridChecks(
-            (self.case,), self.base.plan, tuple(step.multiplier for step in steps), self.questions,
-            tuple((self.solid[number],) for number in self.far_out),
-        )  # fmt: skip
-        found = make.work(Task("checks", 0))
-        table = np.array([found[str(step.multiplier)] for step in steps])
-        solved = np.isfinite(table).all(axis=(0, 2))
-        if not solved.any():
+        found = [self._deviations(step.multiplier) for step in steps]
+        numbers = [number for number in self.far_out if all(number in one for one in found)]
+        if not numbers:
             return None
-        numbers = tuple(number for number, one in zip(self.far_out, solved, strict=True) if one)
-        table = table[:, solved]
-        judged = doubts(table.reshape(len(steps), -1), [step.size for step in steps], NOISE_K)
-        told = np.array([[one.value, one.half_width + SAMPLE_ACCURACY_K] for one in judged])
-        checked = _Checked(numbers, told[:, 0].reshape(table.shape[1:]), told[:, 1].reshape(table.shape[1:]))
+        told = [judged([one[number][0] for one in found], [one[number][1] for one in found]) for number in numbers]
+        limit = np.array([[one.value for one in row] for row in told])
+        half_width = np.array([[one.half_width for one in row] for row in told]) + SAMPLE_ACCURACY_K
+        checked = _Checked(tuple(numbers), limit, half_width)
         for number, deviation, left in zip(numbers, checked.limit, checked.half_width, strict=True):
             if self._enough(left):
                 self._keep(number, "all grids", deviation, left)
-        grids = [_Grid(step.multiplier, checked.left_K(rows)) for step, rows in zip(steps, table, strict=True)]
+        tables = [np.array([one[number][0] for number in numbers]) for one in found]
+        grids = [_Grid(step.multiplier, checked.left_K(rows)) for step, rows in zip(steps, tables, strict=True)]
         for share in (GRID_SHARE, 1.0):
             for grid in grids:
                 if self._enough(grid.left_K, share):
                     return checked, grid
         return None
+
+    def _deviations(self, multiplier: int) -> dict[int, tuple[Array, OnGrid]]:
+        """Of each checked sample that is solved on a grid, how far it deviates from the base there [K], and what the
+        doubt of that hangs on besides."""
+        solver = SampleSolver((self.case,), 0, self.base.plan, multiplier, self.questions)
+
+        def at(sample: Mapping[str, float]) -> tuple[Array, OnGrid]:
+            values, case, field = solver.seen(sample)
+            return values, OnGrid.of(case, field, multiplier)
+
+        nominal, own = at({})
+        found = {}
+        for number in self.far_out:
+            try:
+                values, there = at(self.solid[number])
+            except MemoryLimitError:
+                raise
+            except ThermsimError:
+                continue
+            if np.isfinite(values).all():
+                found[number] = values - nominal, replace(there - own, error=NOISE_K)
+        return found
 
     # ---- ways, the cheapest first -----------------------------------------------------------------------------------
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from thermsim.mesh.memory import allowed_GB
 from thermsim.mesh.prediction import Prediction
+from thermsim.mesh.settling import OnGrid
 from thermsim.model.grid.plan import needed_GB
 from thermsim.nearby.superposition import Superposition, on_grid, settled
 from thermsim.readout.observable import Observable
@@ -39,7 +40,7 @@ class PowerMaps:
         """
         if not self.base.field.model.is_linear:
             return None
-        plan, most, on_grids = self.base.plan, allowed_GB(memory_GB), list[tuple[Superposition, float]]()
+        plan, most, on_grids = self.base.plan, allowed_GB(memory_GB), list[tuple[Superposition, OnGrid]]()
         for count, multiplier in enumerate(plan.multipliers, start=1):
             if needed_GB(plan.cells(multiplier)) > most:
                 return None
@@ -48,7 +49,7 @@ class PowerMaps:
                 return None
             if count < len(self.base.steps):
                 continue
-            found = settled(on_grids, plan.multipliers[:count])
+            found = settled(on_grids)
             asked = self._asked(found.finest)
             half = found.half_width[asked]
             if enough(half):

@@ -115,8 +115,12 @@ class SampleSolver:
 
     def answer(self, values: Mapping[str, float]) -> Array:
         """(questions,) temperatures [C], NaN where the case has no such place."""
+        return self.seen(values)[0]
+
+    def seen(self, values: Mapping[str, float]) -> tuple[Array, Case, Field]:
+        """The same, with the case and the field that it is read off."""
         case = with_inputs(self.case, values, self.known) if values else self.case
         shifts = all(self.known[path].is_offset for path in values)  # what sensors show, no temperature
         field = self.start if shifts and self.start is not None else self.solve(case)
         found = answers(case, field, self.has)
-        return np.array([found.get(question, np.nan) for question in self.questions])
+        return np.array([found.get(question, np.nan) for question in self.questions]), case, field

@@ -20,7 +20,7 @@ Highest temperatures are no part of this: where the hottest place is, changes wi
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -29,10 +29,12 @@ from numpy.typing import ArrayLike, NDArray
 from thermsim.case.geometry.zones import powers_of
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import ThermsimError
-from thermsim.mesh.convergence import GRIDS_OF_LIMIT, Doubt, doubts
+from thermsim.mesh.convergence import GRIDS_OF_LIMIT, Doubt
 from thermsim.mesh.memory import allowed_GB
 from thermsim.mesh.predict import FEWEST_GRIDS, predict
 from thermsim.mesh.prediction import Prediction
+from thermsim.mesh.settling import OnGrid, judged
+from thermsim.mesh.unseen_streaks import streaks_of
 from thermsim.model.assemble import assemble, made_heat
 from thermsim.model.build import Guess, Model, ZoneCells, build_model
 from thermsim.model.grid.axes import GridPlan
@@ -65,6 +67,7 @@ class Superposition:
     resistance : (questions, zones) [K/W]
     base_W : (zones,) heat made in each zone at the base, of a power map, and of what no zone covers, nothing [W]
     base_C : (questions,) temperatures of the base [C]
+    unseen : by film map, (zones,) [K/W] what it adds at most within cells, see `mesh.unseen_streaks`
     """
 
     zones: tuple[Observable, ...]
@@ -72,6 +75,7 @@ class Superposition:
     resistance: Array
     base_W: Array
     base_C: Array
+    unseen: Mapping[str, Array]
 
     @property
     def matrix(self) -> Array:
@@ -128,6 +132,7 @@ def superposition(case: Case, field: Field) -> Superposition:
         np.array(rows).reshape(len(zones), len(base)).T,
         np.array(_base_heats(case, field, heats)),
         np.array(list(base.values())),
+        {one.film: np.array([one.unseen_of(rise.temperature) for rise in rises]) for one in streaks_of(case, model)},
     )
 
 
@@ -160,7 +165,7 @@ def resistances(
     NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError : see `thermsim.errors`
     """
     family = plan or plan_grid(case, FIRST_GRID_CELLS)
-    return settled([on_grid(case, family, multiplier) for multiplier in multipliers], multipliers)
+    return settled([on_grid(case, family, multiplier) for multiplier in multipliers])
 
 
 def with_resistances(
@@ -180,8 +185,7 @@ def with_resistances(
     Raises what `predict` and `superposition` raise.
     """
     allowed = allowed_GB(memory_GB)
-    found: list[tuple[Superposition, float]] = []
-    multipliers: list[int] = []
+    found: list[tuple[Superposition, OnGrid]] = []
 
     def take(multiplier: int, field: Field) -> None:
         zones, cells = len(field.model.zones), field.model.grid.cells
@@ -190,29 +194,30 @@ def with_resistances(
             return
         if progress is not None:
             progress(f"thermal resistances of {zones} zones on {cells:,} cells")
-        found.append(_with_noise(case, field))
-        multipliers.append(multiplier)
+        found.append(_seen(case, field, multiplier))
 
     prediction = predict(case, accuracy_K=accuracy_K, memory_GB=memory_GB, progress=progress, each=take)
-    return prediction, settled(found, multipliers) if len(found) >= FEWEST_GRIDS else None
+    return prediction, settled(found) if len(found) >= FEWEST_GRIDS else None
 
 
-def on_grid(case: Case, plan: GridPlan, multiplier: int) -> tuple[Superposition, float]:
-    """The superposition of a case on one grid, and what the solver leaves of resistances [K/W]."""
+def on_grid(case: Case, plan: GridPlan, multiplier: int) -> tuple[Superposition, OnGrid]:
+    """The superposition of a case on one grid, and what the doubts of resistances hang on there besides [K/W]."""
     model = build_model(case, plan.grid(multiplier))
-    return _with_noise(case, Field.of(model, steady_state(model)))
+    return _seen(case, Field.of(model, steady_state(model)), multiplier)
 
 
-def _with_noise(case: Case, field: Field) -> tuple[Superposition, float]:
-    return superposition(case, field), field.error_K / max(field.heat_made_W, 1.0)
+def _seen(case: Case, field: Field, multiplier: int) -> tuple[Superposition, OnGrid]:
+    found = superposition(case, field)
+    unseen = {film: np.tile(row, len(found.questions)) for film, row in found.unseen.items()}
+    error = field.error_K / max(field.heat_made_W, 1.0)
+    return found, replace(OnGrid.of(case, field, multiplier), error=error, unseen=unseen)
 
 
-def settled(on_grids: Sequence[tuple[Superposition, float]], multipliers: Sequence[int]) -> Resistances:
-    """Resistances at their limits, from what `on_grid` found at three or more multipliers, the finest last."""
-    found, noise = [one for one, _ in on_grids], max(left for _, left in on_grids)
-    table = np.array([one.resistance.ravel() for one in found])
-    flat = doubts(table, 1.0 / np.array(multipliers, dtype=np.float64), noise)
-    finest = found[-1]
+def settled(on_grids: Sequence[tuple[Superposition, OnGrid]]) -> Resistances:
+    """Resistances at their limits, from what `on_grid` found on three or more grids, the finest last."""
+    table = [one.resistance.ravel() for one, _ in on_grids]
+    flat = judged(table, [seen for _, seen in on_grids])
+    finest = on_grids[-1][0]
     count = len(finest.zones)
     rows = tuple(tuple(flat[row * count : (row + 1) * count]) for row in range(len(finest.questions)))
     return Resistances(finest, rows)

@@ -27,11 +27,11 @@ from thermsim.errors import (
     ThermsimError,
 )
 from thermsim.mesh.bounds import source_bounds
-from thermsim.mesh.convergence import Doubt, doubts
+from thermsim.mesh.convergence import Doubt
 from thermsim.mesh.memory import allowed_GB
-from thermsim.mesh.pinched_edges import slowest_order
 from thermsim.mesh.predict import FEWEST_GRIDS, predict
 from thermsim.mesh.prediction import Prediction
+from thermsim.mesh.settling import OnGrid, judged
 from thermsim.model.build import build_model
 from thermsim.model.grid.axes import Grid, GridPlan
 from thermsim.model.grid.plan import needed_GB
@@ -74,10 +74,9 @@ class Point:
     made_up_mm : thickness of the part that keeps the height, if one does
     doubts : of what is watched [C]; empty where the point has no answer, for the reason in `failure`
     kind : the reason in two or three words
-    by_grid : the answers of every grid, coarse to fine; error_K : of each, that does not come from the grid
+    by_grid : the answers of every grid, coarse to fine; seen : what their doubts hang on besides, of each grid
     cells : along x, y, z of the first grid; points that have them in common share their topology
     not_held : what gets hotter than its material holds, on the finest grid
-    slowest : order of errors that the grids cannot show, see `mesh.pinched_edges`
     """
 
     values: tuple[float, ...]
@@ -86,10 +85,9 @@ class Point:
     failure: str | None
     kind: str | None = None
     by_grid: Answers[tuple[float, ...]] = field(default_factory=Answers)
-    error_K: float = 0.0
+    seen: tuple[OnGrid, ...] = ()
     cells: tuple[int, ...] = ()
     not_held: tuple[NotHeld, ...] = ()
-    slowest: float | None = None
 
 
 @dataclass(frozen=True)
@@ -150,9 +148,8 @@ class Sweep(Printable):
         if one is low or one.cells != low.cells:
             return both
         difference = np.array(one.by_grid[question]) - np.array(low.by_grid[question])
-        slow = min((point.slowest for point in (one, low) if point.slowest is not None), default=None)
-        of_difference = doubts(difference[:, None], self.sizes, one.error_K + low.error_K, slow)[0].half_width
-        return min(both, of_difference)
+        grids = [own - others for own, others in zip(one.seen, low.seen, strict=True)]
+        return min(both, judged(difference[:, None], grids)[0].half_width)
 
     @property
     def widest_K(self) -> float:
@@ -265,16 +262,14 @@ class _Climb:
         self.places, self.questions, self.progress = places, questions, progress
         self.plan: GridPlan = reference.plan
         self.base = number
-        self.known = {step.multiplier: (step.answers, step.error_K) for step in reference.steps}
+        self.known = {step.multiplier: (step.answers, step.seen) for step in reference.steps}
         self.done: list[int] = []
         self.rows: list[list[list[float]]] = [[] for _ in places]
-        self.noise = [0.0] * len(places)
+        self.seen: list[list[OnGrid]] = [[] for _ in places]
         self.failures: dict[int, tuple[str, str]] = {}
         self.cells: list[tuple[int, ...]] = [() for _ in places]
         self.not_held: list[tuple[NotHeld, ...]] = [() for _ in places]
         self.not_held[number] = materials_not_held(reference.case, reference.field)
-        self.slowest: list[float | None] = [None for _ in places]
-        self.slowest[number] = reference.steps[-1].slowest
 
     @property
     def sizes(self) -> tuple[float, ...]:
@@ -289,7 +284,7 @@ class _Climb:
             if self.progress is not None:
                 self.progress(f"grid {len(self.done) + 1}, point {count} of {len(self.places)}")
             try:
-                found, error_K = self._answers(number, multiplier, warm)
+                found, seen = self._answers(number, multiplier, warm)
             except FAILURES as error:
                 words = next(words for kind, words in GAP_WORDS.items() if isinstance(error, kind))
                 self.failures[number] = (error.what, words)
@@ -300,10 +295,10 @@ class _Climb:
                 self.failures[number] = ("a place that is watched is not there", NOT_THERE)
                 continue
             self.rows[number].append(row)
-            self.noise[number] = max(self.noise[number], error_K)
+            self.seen[number].append(seen)
         self.done.append(multiplier)
 
-    def _answers(self, number: int, multiplier: int, warm: _Warm) -> tuple[Answers[float], float]:
+    def _answers(self, number: int, multiplier: int, warm: _Warm) -> tuple[Answers[float], OnGrid]:
         case, base = self.places[number].case, self.places[self.base].case
         plan = alike(self.plan, base, case)
         self.cells[number] = tuple(axis.cells(1) for axis in (plan.x, plan.y, plan.z))
@@ -313,13 +308,11 @@ class _Climb:
         if len(self.done) + 1 >= FEWEST_GRIDS:
             source_bounds(solved)  # raises where the answer cannot be right
         self.not_held[number] = materials_not_held(case, solved)
-        if not self.rows[number]:  # the same on every grid, and cheapest on the first
-            self.slowest[number] = slowest_order(solved.model)
-        return answers(case, solved), solved.error_K
+        coarsest = self.seen[number][0] if self.seen[number] else None
+        return answers(case, solved), OnGrid.of(case, solved, multiplier, coarsest)
 
     def doubts(self, number: int) -> Answers[Doubt]:
-        judged = doubts(self.rows[number], self.sizes, self.noise[number], self.slowest[number])
-        return Answers(zip(self.questions, judged, strict=True))
+        return Answers(zip(self.questions, judged(self.rows[number], self.seen[number]), strict=True))
 
     def worst_K(self) -> float:
         numbers = [number for number in range(len(self.places)) if number not in self.failures]
@@ -336,10 +329,9 @@ class _Climb:
             self.doubts(number),
             None,
             by_grid=by_grid,
-            error_K=self.noise[number],
+            seen=tuple(self.seen[number]),
             cells=self.cells[number],
             not_held=self.not_held[number],
-            slowest=self.slowest[number],
         )
 
 

@@ -100,6 +100,16 @@ class Reader:
         off = small.changes(times) @ stored + small.states(times) @ out - given
         return float(np.abs(off).max()) / max(abs(given), 1e-300)
 
+    def beside(self, small: SmallModel, times: Array, face: int) -> tuple[Array, Array]:
+        """(n, nx, ny) temperatures [C] of the cells below and above a face across z at times [s]."""
+        states, rows = small.states(times), small.vectors.reshape(-1, *self.system.shape)
+
+        def at(level: int) -> Array:
+            risen = np.tensordot(states, rows[..., int(self.system.levels[level])], 1)
+            return np.asarray(self.rise.unheated[:, :, level] + risen)
+
+        return at(face - 1), at(face)
+
     # ---- what is a weighted sum -------------------------------------------------------------------------------
 
     @cached_property

@@ -3,7 +3,8 @@
 A film that stores heat is put between the cells under and over its joint as levels of its own. With b the conductance
 of its whole filling and w the share of its thickness that a level has, half a level conducts 2 b / w, and the faces at
 both ends of the film are those of `model/assemble.py` with half of the joint's boundary resistance. Where its two parts
-do not meet, the levels pass on what crossed the plane before: n + 1 links of n + 1 times its conductance.
+do not meet, the levels pass on what crossed the plane before: n + 1 links of n + 1 times its conductance. There they
+store nothing but what a rim or a leg beside the film does.
 """
 
 from __future__ import annotations
@@ -72,7 +73,7 @@ class System:
     """C dz/dt + A z = g. model : linear, of rises
 
     stencil : A as `Stencil.ground` and conductances, g as `Stencil.heat`, over (nx, ny, levels)
-    capacity : C (nx, ny, levels) [J/K], zero in voids and where a film's levels only pass heat on
+    capacity : C (nx, ny, levels) [J/K], zero in voids and where a film's levels only pass heat on, see above
     levels : (nz,) the model's levels of cells among those of the system
     planes : all faces where more happens than conduction between two cells, by (axis, face of the model)
     """
@@ -243,7 +244,8 @@ def _cut(system: System, film: StoringFilm, shares: Array, box: int) -> tuple[Sy
         stencil.solid[:, :, level] = meets | (passing > 0.0)
         stencil.width_z[level] = film.thickness * shares[level - first]
         stencil.box[:, :, level] = np.where(stencil.solid[:, :, level], box, -1)
-        system.capacity[:, :, level] = np.where(meets, film.heat * area * shares[level - first], 0.0)
+        stores = np.where(meets, film.heat, film.beside) * area * shares[level - first]
+        system.capacity[:, :, level] = np.where(stencil.solid[:, :, level], stores, 0.0)
     stencil.heat[:, :, first] += np.where(meets, ends[0][2], 0.0)
     stencil.ground[:, :, first] += np.where(meets, ends[0][4], 0.0)
     stencil.heat[:, :, last] += np.where(meets, ends[1][1], 0.0)

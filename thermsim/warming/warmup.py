@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import Literal
 
@@ -13,10 +13,12 @@ from numpy.typing import NDArray
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import HeatBalanceError, MemoryLimitError, ThermsimError
 from thermsim.materials.catalogue import Law, Material
-from thermsim.mesh.convergence import Doubt, doubts
+from thermsim.mesh.convergence import Doubt
 from thermsim.mesh.memory import allowed_GB
-from thermsim.mesh.predict import ENDLESS, FEWEST_GRIDS, OUTER_K, plan_for, solve_on
-from thermsim.mesh.prediction_remarks import grave_first, remarks_of_state
+from thermsim.mesh.predict import FEWEST_GRIDS, OUTER_K, plan_for, solve_on
+from thermsim.mesh.prediction_remarks import grave_first, remarks_of_state, unseen_in_words
+from thermsim.mesh.settling import OnGrid, judged
+from thermsim.mesh.unseen_streaks import streaks_of
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, plan_grid
 from thermsim.model.storage import cell_capacities, check_capacities, left_out, storing_films, storing_joints
@@ -112,7 +114,7 @@ class _Family:
         self.asked = observables(case)
         self.steps: list[TimeStep] = []
         self.tables: list[Array] = []  # for each grid (answers, times and the end)
-        self.errors: list[float] = []
+        self.seen: list[OnGrid] = []
         self.field: Field | None = None
         self.shifts: tuple[float, ...] = ()
         self.held: Array | None = None
@@ -141,7 +143,12 @@ class _Family:
         self.small, self.reader = small, reader
         curves, end = reader.curves(small, self.times), answers(self.case, self.field)
         self.tables.append(np.array([np.append(curves[one], end[one]) for one in self.asked]))
-        self.errors.append(self.field.error_K)
+        seen = OnGrid.of(self.case, self.field, multiplier, self.seen[0] if self.seen else None)
+        unseen = {
+            one.film: np.append(one.unseen_K(*reader.beside(small, self.times, one.face)), seen.unseen[one.film])
+            for one in streaks_of(self.case, self.field.model)
+        }
+        self.seen.append(replace(seen, unseen=unseen))
         shape = reader.system.shape
         self.steps.append(
             TimeStep(
@@ -160,11 +167,10 @@ class _Family:
 
     def _judge(self) -> list[Doubt]:
         """Every answer at every time, and at the end."""
-        table = np.array(self.tables).reshape(len(self.tables), -1)
-        bound = np.asarray(np.isfinite(table).all(axis=0))
-        sizes = [1.0 / step.multiplier for step in self.steps]
-        settling = iter(doubts(table[:, bound], sizes, max(self.errors)))
-        return [next(settling) if has else ENDLESS for has in bound.tolist()]
+        table = np.array(self.tables)
+        heats = np.repeat([one.is_heat for one in self.asked], table.shape[2])
+        grids = [_of_columns(seen, lambda row: np.tile(row, len(self.asked))) for seen in self.seen]
+        return judged(table.reshape(len(table), -1), grids, heats)
 
     def worst_K(self) -> float:
         """The widest doubt of mesh and time of a temperature; inf before the third grid."""
@@ -184,14 +190,10 @@ class _Family:
         """
         assert self.held is not None
         table = np.array([rows[number] for rows in self.tables])
-        sizes = [1.0 / step.multiplier for step in self.steps]
-        off = np.full(len(self.times), np.inf)
-        mesh = off.copy()
-        bound = np.isfinite(table[:, :-1]).all(axis=0) & np.isfinite(table[:, -1]).all()
-        if bound.any():
-            left = doubts(table[:, :-1][:, bound] - table[:, -1:], sizes, 2.0 * max(self.errors))
-            off[bound] = [abs(each.value) for each in left]
-            mesh[bound] = [each.half_width for each in left]
+        grids = [_of_columns(seen, lambda row: row[:-1]) - _of_columns(seen, lambda row: row[-1]) for seen in self.seen]
+        left = judged(table[:, :-1] - table[:, -1:], grids)
+        off = np.nan_to_num([abs(each.value) for each in left], nan=np.inf)
+        mesh = np.array([each.half_width for each in left])
         width = mesh + self.time_doubts[self.asked[number]] + self.held[number]
         return settled_between(self.times, off, width, within_K)
 
@@ -202,7 +204,6 @@ class _Family:
         curves: Answers[Curve] = Answers()
         for number, one in enumerate(self.asked):
             told = self.judged[row * number : row * (number + 1)]
-            told = [each.at_finest for each in told] if one.is_heat else told
             value = np.array([each.value for each in told[:-1]])
             mesh = np.array([each.half_width for each in told[:-1]])
             settled = None if one.is_heat else self._settled_s(number, settled_K)
@@ -216,7 +217,12 @@ class _Family:
             self.case, self.times, curves, settled_K, self.wanted, status, tuple(self.steps), self.shifts,
             self.small.rates(), films, self.field,
         )  # fmt: skip
-        return replace(found, remarks=_remarks(found))
+        return replace(found, remarks=_remarks(found, float(np.max(self.seen[-1].unseen_sum))))
+
+
+def _of_columns(seen: OnGrid, of: Callable[[Array], Array]) -> OnGrid:
+    """What film maps hide at each time and at the end, as other columns have it."""
+    return replace(seen, unseen={film: of(np.asarray(row)) for film, row in seen.unseen.items()})
 
 
 def reader_of(
@@ -369,7 +375,7 @@ def _line(step: TimeStep, worst_K: float) -> str:
     return f"grid of {step.cells:,} cells done in {step.seconds:.1f} s, {step.solves} shifts{doubt}"
 
 
-def _remarks(found: Warmup) -> tuple[str, ...]:
+def _remarks(found: Warmup, unseen_K: float) -> tuple[str, ...]:
     said = remarks_of_state(found.case, found.field, found.curves[HOTTEST].loaded.value)
     worst, doubt = found.worst
     if found.status == "accuracy not held":
@@ -386,4 +392,4 @@ def _remarks(found: Warmup) -> tuple[str, ...]:
     said += [
         f"what the joint {name!r} stores is left out: nobody knows how thick it is" for name in left_out(found.case)
     ]
-    return grave_first(said)
+    return grave_first([*said, *unseen_in_words(found.case, unseen_K, found.accuracy_K)])

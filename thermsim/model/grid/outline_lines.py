@@ -26,6 +26,7 @@ from thermsim.model.physics.properties import joint_of
 from thermsim.units import MM, UM
 
 SAME_mm = 1e-6  # [mm] outlines that differ by less are the same
+ALIKE = 1e-9  # relative difference of changes that are the same but for rounding
 MAP_LINES = 12  # grid lines that a map adds along each axis: enough for hot spots, few enough for a first grid
 
 
@@ -96,9 +97,24 @@ def _map_edges(table: NDArray[np.float64], box: Box) -> list[list[tuple[int, flo
     for axis in (0, 1):
         inner = np.linspace(box[axis], box[axis + 2], table.shape[axis] + 1)[1:-1]
         change = np.abs(np.diff(table, axis=axis)).sum(axis=1 - axis)
-        strongest = np.argsort(change)[::-1][:MAP_LINES].tolist()
-        found.append([(edge, float(inner[edge])) for edge in strongest if change[edge] > 0.0])
+        found.append([(edge, float(inner[edge])) for edge in _strongest(change)])
     return found
+
+
+def _strongest(change: NDArray[np.float64]) -> list[int]:
+    """The edges where most changes, MAP_LINES at most; of more that are alike, some evenly from end to end."""
+    rising = np.sort(change[change > 0.0])
+    if len(rising) <= MAP_LINES:
+        return [int(edge) for edge in np.flatnonzero(change > 0.0)]
+    last = rising[-MAP_LINES]
+    above = np.flatnonzero(change > last * (1.0 + ALIKE))
+    like_it = np.flatnonzero(np.abs(change - last) <= last * ALIKE)
+    room, count = MAP_LINES - len(above), len(like_it)
+    if room % 2 and not count % 2:
+        room -= 1  # so that a mirrored map has mirrored lines
+    low = np.floor((np.arange((room + 1) // 2) + 0.5) * count / room).astype(np.int64)
+    evenly = np.union1d(low, count - 1 - low)
+    return [int(edge) for edge in np.union1d(above, like_it[evenly])]
 
 
 def _hot_heights(case: Case) -> set[float]:
