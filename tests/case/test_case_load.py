@@ -113,6 +113,53 @@ def test_faults_of_every_kind_are_told_at_once() -> None:
     assert lines == [3, 8, 10, 43, 48, 51, 60, 75]
 
 
+HURRIED = """\
+title: Slips of a hurried hand
+layers:
+  - {part: substrate, material: FR4, size_mm: [38, 34], thickness_mm: "1,2"}
+  - {part: die, material: silicon, size_mm: 13.2 x 10.4, thickness_mm: 0.7-0.8}
+  - {joint: solder, material: indium, film_um: 0.3 mm +- much}
+  - {part: lid, material: copper, size_mm: [32, 30], thickness_mm: [2.60, 2.60],
+     weighed_g: heavy, stands_on: {down_to: board, rim_mm: 3, resistance: 0.1 mm}}
+  - {joint: paste, material: silicone paste, film_um: {low: 20 +- 5, high: 60}}
+  - {part: plate, material: copper, size_mm: [40, 40], thickness_mm: 3 mm}
+heat:
+  - in: die
+    power_W: 145 W
+    zones:
+      - {zone: A0, corner_mm: [0.5, 5.5], size_mm: 3 x 4 mm, share: 60 %}
+      - {zone: A1, corner_mm: [12, 5.5], size_mm: 3 x 4 mm, share: 60 %}
+cooling:
+  - {face: top, cooler_K_W: 1.5 W/cm2K, fluid_C: 86 F +- 5 %}
+  - {face: bottom, film_W_m2K: 10 W/m2, fluid_C: 303}
+probes:
+  - {probe: deep, in: die, at_mm: [6, 5, 3]}
+readings:
+  - {reading: A0 sensor, zone: A9, takes: max}
+options:
+  - {option: g, changes: {soldr: {material: gallium film}}}
+  - {option: h, with: gg, changes: {solder.film_um: 30um}}
+  - {option: i, changes: {lid: {thickness: 2}}}
+limits: {reading_C: 20}
+worth: 3
+"""
+
+
+def test_a_file_full_of_slips_needs_one_round() -> None:
+    """Each slip once, whatever stands beside it in its entry; none that another brings about (the probe's depth is
+    judged by a thickness, the limit by a coolant)."""
+    with pytest.raises(CaseError) as caught:
+        parse_case(HURRIED, "f")
+    lines = HURRIED.split("\n")
+    told = [(one.line, lines[one.line - 1][one.column - 1 :].split(",")[0].strip(" }")) for one in caught.value.faults]
+    assert told == [
+        (3, "FR4"), (3, '"1'), (4, "0.7-0.8"), (5, "indium"), (5, "0.3 mm +- much"), (6, "[2.60"), (7, "heavy"),
+        (7, "board"), (7, "resistance: 0.1 mm"), (7, "0.1 mm"), (8, "{low: 20 +- 5"), (12, "145 W"),
+        (15, "[12"), (17, "1.5 W/cm2K"), (17, "86 F +- 5 %"), (18, "10 W/m2"), (22, "A9"), (22, "max"),
+        (24, "soldr: {material: gallium film"), (25, "gg"), (26, "thickness: 2"), (28, "worth: 3"),
+    ]  # fmt: skip
+
+
 def test_a_left_out_entry_raises_no_false_alarm() -> None:
     """What refers to a refused entry is not told to be missing, nor is what lies beside it judged."""
     assert len(faults(CORNCRAKE, ("thickness_mm: 2.45", "thickness_mm: thick"))) == 1  # two joints in a row remain

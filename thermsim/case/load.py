@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from thermsim.case.faults.validation import valid_case
-from thermsim.case.options import check_options
+from thermsim.case.faults.validation import examined
+from thermsim.case.options import check_options, faults_of_changes
 from thermsim.case.source.yaml_source import parse, read_text
 from thermsim.case.typed.typed import typed
 from thermsim.case.vocabulary.schema import Case
+from thermsim.errors import CaseError, enough
 
 
 def read_case(path: Path | str) -> Case:
@@ -38,6 +39,13 @@ def parse_case(text: str, name: str = "case", folder: Path | None = None) -> Cas
     ------
     CaseError : every fault
     """
-    case = valid_case(typed(parse(text, name, folder)))
-    check_options(case)
-    return case
+    found = examined(typed(parse(text, name, folder)))
+    if found.case is None:
+        faults = found.faults
+        if found.rest is not None and found.rest_source is not None:
+            told_at = {(fault.file, fault.line, fault.column) for fault in faults}
+            of_options = faults_of_changes(found.rest, found.rest_source, found.lost)
+            faults += [fault for fault in of_options if (fault.file, fault.line, fault.column) not in told_at]
+        raise CaseError(enough(faults))
+    check_options(found.case)
+    return found.case

@@ -8,7 +8,7 @@ theirs, and is the same thing in all options that build on them. What keeps the 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import replace
 from itertools import combinations
 
@@ -182,6 +182,46 @@ def check_options(case: Case) -> None:
             break
     if faults:
         raise CaseError(enough(faults))
+
+
+def faults_of_changes(case: Case, source: Source, lost: Collection[str] = ()) -> list[Fault]:
+    """What is wrong inside the changes of options of a case that is at fault itself.
+
+    lost : names that the case had before what was refused was left out; whoever reaches for them is not judged
+    """
+    places = {option.option: number for number, option in enumerate(case.options)}
+    faults: list[Fault] = []
+    for last in case.options:
+        now, changed = case, source
+        built = case.built_from(last.option)
+        reached = [word for option in built for word in (*option.changes, *(str(added) for added in option.adds))]
+        if any(name in word for word in reached for name in lost):
+            continue
+        if any(name not in places for option in built for name in option.builds_on):
+            continue  # what it builds on is not known
+        for option in built:
+            changes = OptionChanges(now, changed, ("options", places[option.option]))
+            changed = changes.apply()
+            if option is last:
+                own = [_named(last.option, fault) for fault in changes.faults]
+                faults += own or _inside(changed, last.option, ("options", places[last.option], "option"))
+            if changes.faults:
+                break
+            try:
+                now = Case.model_validate(changed.values)
+            except ValidationError:
+                break
+    return faults
+
+
+def _inside(changed: Source, name: str, place: KeyPath) -> list[Fault]:
+    """Faults of a changed case that stand inside its option, whose name stands at a place."""
+    try:
+        _read(changed, name)
+    except CaseError as error:
+        outside = changed.mark(place)  # what lies elsewhere is told at the name
+        return [fault for fault in error.faults if fault.file == changed.name and (fault.line, fault.column) != outside]
+    return []
 
 
 def _named(name: str, fault: Fault) -> Fault:

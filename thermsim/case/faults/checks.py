@@ -361,7 +361,7 @@ def check_limits(look: Look) -> None:
             )
     coldest = _coldest_C(case)
     limit = case.limits.reading_C
-    if limit is not None and coldest is not None and limit <= coldest:
+    if look.knows_all("cooling") and limit is not None and coldest is not None and limit <= coldest:
         look.add(
             ("limits", "reading_C"),
             f"the limit {limit:g} C is not above the coldest coolant ({coldest:g} C): no power at all keeps it"

@@ -21,6 +21,7 @@ class Look:
     case, source : what is left after refused entries were taken out
     original : everything that was written
     dropped : top-level keys that lost an entry; what depends on all their entries cannot be judged
+    stand_ins : where a value that was refused is stood in for, so that the rest of its entry can be judged
     slipped : names of parts whose size is told to be wrong: what sticks out of them follows from that
     """
 
@@ -31,6 +32,7 @@ class Look:
     faults: list[Fault] = field(default_factory=list)
     tables: dict[str, NDArray[np.float64]] = field(default_factory=dict)
     slipped: set[str] = field(default_factory=set)
+    stand_ins: frozenset[KeyPath] = frozenset()
 
     def add(self, path: KeyPath, message: str, *, at_key: bool = False) -> None:
         """Raises CaseError with what was found so far when that is more than anybody reads."""

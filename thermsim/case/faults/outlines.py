@@ -271,7 +271,9 @@ def check_probes(look: Look) -> None:
         axes: list[tuple[Literal["x", "y", "z"], float]] = list(zip(("x", "y", "z"), sizes, strict=True))
         if case.dimensions == 2:
             del axes[1]
-        for (axis, extent), at in zip(axes, (at.value for at in probe.at_mm), strict=True):
+        if ("layers", case.layers.index(part), "thickness_mm") in look.stand_ins:
+            axes.pop()
+        for (axis, extent), at in zip(axes, (at.value for at in probe.at_mm), strict=False):
             if not -TOLERANCE_mm <= at <= extent + TOLERANCE_mm:
                 what = f"{axis} = {at:g} mm lies outside {part.part!r}, which reaches from 0 to {extent:g} mm in {axis}"
                 look.add(("probes", place, "at_mm"), what)
