@@ -88,9 +88,9 @@ def celsius(value: float) -> str:
     return f"{round(value, 2) + 0.0:g}"
 
 
-def three_digits_down(value: float) -> str:
-    """`5.87` for 5.879: enough of what may be had."""
-    decimals = max(2 - floor(log10(value)), 0) if value > 0.0 else 0
+def four_digits_down(value: float) -> str:
+    """`5.878` for 5.8789: what may be had, never more than there is."""
+    decimals = max(3 - floor(log10(value)), 0) if value > 0.0 else 0
     step = 10.0**-decimals
     return f"{floor(value / step * (1.0 + 1e-9)) * step:.{decimals}f}"
 

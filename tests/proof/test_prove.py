@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import json
 import math
 import re
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from rich.console import Console
 
 from thermsim.case.load import read_case
 from thermsim.case.vocabulary.schema import Case
@@ -31,7 +34,8 @@ from thermsim.proof.table.references import CASES
 from thermsim.proof.table.row import BY_HAND, CLOSED_FORM, EXACT, value_of
 from thermsim.proof.table.shipped import cases_folder
 from thermsim.report.page.proof_page import write
-from thermsim.report.text.proof_table import numbers, table
+from thermsim.report.text.proof_table import numbers, proof_blocks, summary
+from thermsim.report.text.tables import show_blocks
 
 FOLDER = Path(__file__).parents[2] / "cases"
 QUICK = ("Chip, epoxy, aluminium", "Wall between two fluids", "Straight fin on a plate", "Leakage beyond its limit")
@@ -121,7 +125,7 @@ def test_a_control_that_proves_nothing_is_told(small: Proof) -> None:
     found = small.control
 
     def holds(control: Control) -> bool:
-        said = "\n".join(table(document(replace(small, control=control))))
+        said = "\n".join(summary(document(replace(small, control=control))))
         assert ("NOT AS IT MUST BE" in said) is not control.works
         return replace(small, control=control).holds
 
@@ -237,8 +241,29 @@ def test_page_is_whole_and_alone(small: Proof, tmp_path: Path) -> None:
     assert "&lt;none&gt;" in page and "stack 3: <none>" not in page
     assert json.loads((tmp_path / "proof" / "proof.json").read_text(encoding="utf-8"))["holds"] is found["holds"]
     assert (tmp_path / "proof" / "control.svg").is_file() and page.count("<img ") >= 2
-    text = "\n".join(table(found))
+    text = shown(found, 200)
     assert "OUTSIDE" not in text and "no answer for stack 3" in text
+
+
+def shown(found: dict[str, Any], width: int) -> str:
+    console = Console(file=io.StringIO(), width=width, color_system=None)
+    show_blocks(proof_blocks(found), console)
+    return console.file.getvalue()  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("width", [40, 80, 200])
+def test_the_table_breaks_in_no_number_and_no_word(small: Proof, width: int) -> None:
+    error = np.linspace(0.1, 1.0, 30)
+    missed = replace(small.lines[0], found=1e3)
+    made = Honesty(10, 9, 77, (error, 2.0 * error), (error, 2.0 * error), ("stack 3: <none>",), 2.0)
+    found = document(replace(small, lines=(missed, *small.lines[1:])), made)
+    text = shown(found, width)
+    assert max(map(len, text.splitlines())) <= width
+    words = set(text.split())
+    for block in proof_blocks(found):
+        told = (block.title, *block.lines, *block.notes, *(cell for row in block.rows for cell in row))
+        assert {word for cell in told for word in cell.split() if len(word) < width - 4} <= words
+    assert "OUTSIDE, " in text
 
 
 def test_honesty_can_fail() -> None:

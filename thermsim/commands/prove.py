@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from thermsim.commands.terminal import JSON, ProgressLine, print_json, printing
+from thermsim.commands.terminal import JSON, ProgressLine, console, print_json, printing
 from thermsim.errors import ProofError
 
 
@@ -25,7 +25,6 @@ def prove(as_json: bool, folder: Path | None, stacks: int | None, cases: Path | 
     from thermsim.proof.run.honesty import judge
     from thermsim.proof.run.published import prove
     from thermsim.proof.table.shipped import cases_folder
-    from thermsim.report.text.proof_table import table
 
     honesty = None
     with ProgressLine(quiet=as_json) as progress:
@@ -42,8 +41,10 @@ def prove(as_json: bool, folder: Path | None, stacks: int | None, cases: Path | 
         if as_json:
             print_json(found)
         else:
-            for line in table(found):
-                click.echo(line)
+            from thermsim.report.text.proof_table import proof_blocks
+            from thermsim.report.text.tables import show_blocks
+
+            show_blocks(proof_blocks(found), console())
     if folder is not None:
         click.echo(f"{len(written)} files in {folder}: open {written[0]}", err=as_json)
     if not found["holds"]:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from thermsim.errors import NotConvergedError, RunawayError
 from thermsim.model.assemble import assemble
 from thermsim.model.build import Guess, Model
-from thermsim.rounding import three_digits_down
+from thermsim.rounding import four_digits_down
 from thermsim.solver.coolant import closed
 from thermsim.solver.guesses import guess_from
 from thermsim.solver.linear import TOLERANCE, Solution, State, check_way_out, prepare, renew, solve
@@ -178,8 +178,8 @@ def _with_limit(
     sure = top.share * (1.0 - top.doubt)
     error = RunawayError(
         f"leakage outruns the cooling: at {total:.1f} W typed {none} (thermal runaway)",
-        f"a steady state exists up to about {three_digits_down(sure * total)} W typed "
-        f"({three_digits_down(100 * sure)} % of the power, "
+        f"a steady state exists up to about {four_digits_down(sure * total)} W typed "
+        f"({four_digits_down(100 * sure)} % of the power, "
         "same cooling; leakage at the temperatures found comes to it); lower the power or the leakage, or cool better",
     )
     error.share, error.share_doubt = top.share, top.doubt

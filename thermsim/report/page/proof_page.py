@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 from thermsim.errors import WriteError
 from thermsim.report.data.result import as_json
 from thermsim.report.figures import proof_figures
-from thermsim.report.text.proof_table import HEAD, honesty_lines, numbers, summary
+from thermsim.report.text.proof_table import HEAD, honesty_block, numbers, summary
+from thermsim.report.text.tables import blocks_html
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -59,6 +60,7 @@ def pictures(document: dict[str, Any]) -> dict[str, Figure]:
 def html(document: dict[str, Any], drawn: dict[str, str]) -> str:
     """The page; figures are embedded, nothing is fetched. drawn : SVG texts by file name."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from markupsafe import Markup
 
     environment = Environment(
         loader=FileSystemLoader(Path(__file__).parent, encoding="utf-8"), autoescape=True, undefined=StrictUndefined,
@@ -80,8 +82,8 @@ def html(document: dict[str, Any], drawn: dict[str, str]) -> str:
         steepest=document["steepest_order"],
         plots=plots,
         images=images,
-        summary=list(summary({**document, "honesty": None})),
-        honesty_text="\n".join(honesty_lines(honesty)).strip("\n") if honesty is not None else "",
+        summary=list(summary(document)),
+        honesty_table=Markup(blocks_html([honesty_block(honesty)])) if honesty is not None else "",
     )
 
 

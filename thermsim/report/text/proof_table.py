@@ -1,4 +1,4 @@
-"""A proof as lines of text: one table for the terminal."""
+"""A proof as blocks of text: a table for each case, then what they come to."""
 
 from __future__ import annotations
 
@@ -6,20 +6,18 @@ from collections.abc import Iterator
 from itertools import groupby
 from typing import Any
 
-QUANTITY_WIDTH = 36  # characters of the column of quantities
+from thermsim.report.text.blocks import Block, Column
+
 HEAD = ("reference", "thermsim", "difference", "tolerance", "finer", "mesh doubt", "order, asked", "verdict")
-WIDE = (12, 12, 10, 10, 8, 10, 12, 9)
 NOTHING = "-"
 
 
-def table(document: dict[str, Any]) -> Iterator[str]:
-    """The table, a case at a time: its title, its source, and a line for each quantity; then the summary."""
-    yield _columns("quantity", HEAD)
-    yield "-" * len(_columns("", HEAD))
-    for title, lines in groupby(document["lines"], key=lambda line: line["case"]):
-        yield from _case(title, list(lines))
-    yield ""
-    yield from summary(document)
+def proof_blocks(document: dict[str, Any]) -> list[Block]:
+    """A table for each case and source, the honesty of the mesh doubt if it was asked for, and the summary."""
+    every = groupby(document["lines"], key=lambda line: (line["case"], line["source"]))
+    blocks = [_case(title, source, list(lines)) for (title, source), lines in every]
+    blocks += [honesty_block(document["honesty"])] if document["honesty"] is not None else []
+    return [*blocks, Block("What it comes to", lines=tuple(summary(document)))]
 
 
 def summary(document: dict[str, Any]) -> Iterator[str]:
@@ -41,31 +39,31 @@ def summary(document: dict[str, Any]) -> Iterator[str]:
         f"face it has {_order(control['true_order'])}. "
         + ("As it must be." if control["works"] else "NOT AS IT MUST BE.")
     )
-    if document["honesty"] is not None:
-        yield from honesty_lines(document["honesty"])
     yield f"{document['seconds']:.0f} s. " + ("The proof holds." if document["holds"] else "THE PROOF DOES NOT HOLD.")
 
 
-def honesty_lines(honesty: dict[str, Any]) -> Iterator[str]:
+def honesty_block(honesty: dict[str, Any]) -> Block:
     """Whether the mesh doubt is honest, on random stacks."""
-    yield ""
-    yield (
-        f"Mesh doubt of {honesty['stacks']} random stacks (seed {honesty['seed']}, {honesty['seconds']:.0f} s; "
-        f"{honesty['accuracy_held']} held the accuracy asked for):"
-    )
-    shares = " ".join(f"{100 * share:>6.0f}%" for share in honesty["shares"])
-    yield f"  {'':18}{'number':>7} {'covered':>8}   doubt over true error, quantiles\n  {'':36}{shares}"
-    for name, kind in honesty["kinds"].items():
-        widths = " ".join(f"{width:>7.2f}" for width in kind["doubt_over_error"])
-        yield f"  {name:18}{kind['temperatures']:>7} {100 * kind['covered']:>7.1f}% {widths}"
     asked = honesty["asked"]
-    yield (
-        f"  asked: {100 * asked['covered']:.0f} % covered, a median of at most {asked['median_width']:g}: "
-        + ("held" if honesty["holds"] else "NOT HELD")
+    shares = (Column(f"{100 * share:.0f} %") for share in honesty["shares"])
+    rows = tuple(
+        (name, f"{of['temperatures']}", f"{100 * of['covered']:.1f} %", *(f"{x:.2f}" for x in of["doubt_over_error"]))
+        for name, of in honesty["kinds"].items()
     )
-    for refused in honesty["refused"]:
-        yield f"  no answer for {refused}"
-    yield ""
+    return Block(
+        f"Mesh doubt of {honesty['stacks']} random stacks",
+        lines=(
+            f"Seed {honesty['seed']}, {honesty['seconds']:.0f} s; {honesty['accuracy_held']} held the accuracy asked "
+            "for. Under the percents: quantiles of the doubt over the true error.",
+        ),
+        columns=(Column("temperatures", right=False), Column("number"), Column("covered"), *shares),
+        rows=rows,
+        notes=(
+            f"asked: {100 * asked['covered']:.0f} % covered, a median of at most {asked['median_width']:g}: "
+            + ("held" if honesty["holds"] else "NOT HELD"),
+            *(f"no answer for {refused}" for refused in honesty["refused"]),
+        ),
+    )
 
 
 def numbers(line: dict[str, Any]) -> tuple[str, ...]:
@@ -103,23 +101,11 @@ def _order(order: float | None) -> str:
     return "none" if order is None else f"{order:.2f}"
 
 
-def _case(title: str, lines: list[dict[str, Any]]) -> Iterator[str]:
-    sources = list(dict.fromkeys(line["source"] for line in lines))
-    yield title
-    if len(sources) == 1:
-        yield f"  {sources[0]}"
-    for number, line in enumerate(lines):
-        if len(sources) > 1 and (number == 0 or lines[number - 1]["source"] != line["source"]):
-            yield f"  {line['source']}"
-        unit = f" [{line['unit']}]" if line["unit"] else ""
-        yield _columns(f"    {line['quantity']}{unit}", numbers(line))
-        if line["misses"]:
-            yield f"      OUTSIDE: {'; '.join(line['misses'])}"
-
-
-def _columns(first: str, cells: tuple[str, ...]) -> str:
-    """One line; a quantity that is too long has a line of its own."""
-    rest = " ".join(f"{cell:>{width}}" for cell, width in zip(cells, WIDE, strict=True))
-    if len(first) > QUANTITY_WIDTH:
-        return f"{first}\n{'':{QUANTITY_WIDTH}} {rest}"
-    return f"{first:{QUANTITY_WIDTH}} {rest}"
+def _case(title: str, source: str, lines: list[dict[str, Any]]) -> Block:
+    """The quantities of a case whose references have one source."""
+    columns = (Column("quantity", right=False), *map(Column, HEAD[:-1]), Column(HEAD[-1], right=False))
+    rows = tuple(
+        (" ".join([one["quantity"], *[f"[{one['unit']}]"] * bool(one["unit"])]), *numbers(one)) for one in lines
+    )
+    missed = (f"OUTSIDE, {one['quantity']}: {'; '.join(one['misses'])}" for one in lines if one["misses"])
+    return Block(title, (source,), columns, rows, tuple(missed))
