@@ -14,6 +14,7 @@ from stacks import solve_on
 
 from thermsim.case.inputs.values import Input, inputs, with_inputs
 from thermsim.case.vocabulary.schema import Case
+from thermsim.doubt.inputs import with_input_doubt
 from thermsim.errors import ThermsimError
 from thermsim.mesh.predict import Prediction, predict
 from thermsim.model.grid.axes import Axis, Grid, GridPlan
@@ -71,6 +72,11 @@ class Solved:
     @cached_property
     def prediction(self) -> Prediction:
         return predict(self.whole_case, accuracy_K=ACCURACY_K)
+
+    @cached_property
+    def doubted(self) -> Prediction:
+        """With the doubt of the inputs."""
+        return with_input_doubt(self.prediction)
 
     @cached_property
     def changed(self) -> Input:

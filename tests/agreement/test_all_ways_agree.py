@@ -70,6 +70,7 @@ from thermsim.doubt.inputs import with_input_doubt
 from thermsim.errors import ThermsimError
 from thermsim.limits.afford import afford
 from thermsim.mesh.predict import predict
+from thermsim.mesh.prediction import Prediction
 from thermsim.model.build import Model
 from thermsim.model.coefficients.groups import check_varies
 from thermsim.model.grid.axes import Axis, Grid
@@ -82,9 +83,9 @@ from thermsim.nearby.superposition import superposition
 from thermsim.nearby.uncertain_inputs import variables
 from thermsim.readout.field import Field
 from thermsim.readout.ladder import ladder
-from thermsim.readout.observable import HOTTEST
+from thermsim.readout.observable import HOTTEST, Observable
 from thermsim.report.data.result import result
-from thermsim.sweeps.sweep import Vary, sweep
+from thermsim.sweeps.sweep import Point, Vary, sweep
 from thermsim.transient.krylov import model_at
 from thermsim.units import MM
 from thermsim.warming.warmup import reader_of
@@ -92,6 +93,7 @@ from thermsim.warming.warmup import reader_of
 SEED = 20_323
 # Mesh studies take longest: they are made of so many of the fast cases, and of every sixth of the others.
 STUDIED, EACH = 3, 6
+ALIKE_SHARE = 0.2  # by which what the inputs leave of an answer may differ between two coarse grids
 CASES = [pytest.param(number, marks=[] if number < FAST else [pytest.mark.slow]) for number in range(ALL)]
 
 
@@ -719,7 +721,7 @@ def test_the_command_tells_what_python_has(one: Solved, tmp_path: Path) -> None:
     )
     assert run.exit_code == 0, run.output
     told = json.loads(run.stdout)
-    wanted = json.loads(json.dumps(result(with_input_doubt(one.prediction))))
+    wanted = json.loads(json.dumps(result(one.doubted)))
     for document in (told, wanted):
         for step in document["mesh"]:
             del step["seconds"]
@@ -737,7 +739,7 @@ def test_every_tolerance_moves_what_its_end_moves(studied: Solved) -> None:
     Where a length parts outlines which were one, cells open between them, and on grids as coarse as these they alone
     move the hottest spot: then it is twice what the second half of the way moves.
     """
-    made = with_input_doubt(studied.prediction)
+    made = studied.doubted
     acting = [one for one in variables((made.case,), ("",)) if not one.input.is_offset]
     if not acting:
         pytest.skip("no number with a tolerance acts on temperatures")
@@ -775,9 +777,24 @@ def test_points_of_a_sweep_are_predictions(studied: Solved) -> None:
     low, high = sorted((it.value, one.changed_to))
     found = sweep(one.case, [Vary(it.path, low, high, 2)], accuracy_K=ACCURACY_K)
     for point in found.points:
-        made = one.prediction if point.values[0] == it.value else one.changed_prediction
+        is_typed = point.values[0] == it.value
+        made = one.doubted if is_typed else with_input_doubt(one.changed_prediction)
         for question, doubt in point.doubts.items():
             within_doubts(doubt.value, doubt.half_width, made, question)
+            if not (is_typed and it.is_filled_in):  # at a value that is given, what the catalogue says counts no more
+                alike_in_inputs(point, made, question)
+
+
+def alike_in_inputs(point: Point, made: Prediction, question: Observable) -> None:
+    """The inputs leave as much of a point as of a prediction, on other grids."""
+    assert made.inputs is not None
+    assert (point.inputs is None) == made.inputs.all_exact
+    if point.inputs is None:
+        return
+    own, other = point.inputs.bands[question], made.inputs.bands[question]
+    value, told = point.doubts[question].value, made.doubts[question].value
+    for mine, theirs in ((own.low - value, other.low - told), (own.high - value, other.high - told)):
+        assert mine == pytest.approx(theirs, abs=ALIKE_SHARE * abs(theirs) + 1e-3), question
 
 
 def test_what_can_be_afforded_meets_the_limit(studied: Solved) -> None:

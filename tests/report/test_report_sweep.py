@@ -51,6 +51,24 @@ def square() -> Sweep:
     return sweep(package(), vary, same_height="lid", accuracy_K=2)
 
 
+@cache
+def tolerant() -> Sweep:
+    """With tolerances; the hottest spot and the reading are one temperature, but for the doubt of the sensor."""
+    case = case_of(
+        [part("plate", [10, 10], {"value": 0.5, "plus_minus": 0.02}, 50.0)],
+        [{"in": "plate", "zones": [{"zone": "all", "power_W": 20}]}],
+        [film("top", {"value": 5000.0, "plus_minus": 500.0}, 25.0)],
+        readings=[{"reading": "R", "zone": "all", "takes": "highest", "offset_K": {"value": 0, "plus_minus": 2}}],
+    )
+    return sweep(case, [Vary("plate.thickness_mm", 0.5, 0.6, 3)], asked=["hottest", "reading R"], accuracy_K=2)
+
+
+@cache
+def tolerant_map() -> Sweep:
+    vary = [Vary("plate.thickness_mm", 0.5, 0.6, 2), Vary("top.film_W_m2K", 2000, 5000, 2)]
+    return sweep(tolerant().case, vary, accuracy_K=2)
+
+
 def printed(found: Sweep, width: int = 80) -> str:
     console = Console(width=width)
     with console.capture() as captured:
@@ -139,10 +157,40 @@ def test_a_second_valley_is_told_with_the_sweep_that_looks_into_it() -> None:
     assert any("second valley" in text.get_text() for text in axes.texts)
 
 
+# ---- the doubt of the inputs ------------------------------------------------------------------------------------
+
+
+def test_every_way_tells_the_doubt_of_the_inputs() -> None:
+    """By hand: 20 W on 100 mm2 over a film of 5,000 W/m2K, 10 % more or less, are 40 K; 9 in 10 of a rectangle lie
+    within 9 %, so within 36.7 and 44 K, and 0.1 mm of plate more adds 0.4 K."""
+    found = tolerant()
+    (first, *_) = document(found)["points"]
+    band = first["temperatures"][0]["inputs"]
+    assert (band["low"], band["high"]) == pytest.approx((25 + 2 + 36.7, 25 + 2 + 44.0), abs=0.4)
+    assert band["both_low"] <= band["low"] < band["high"] <= band["both_high"]
+    assert document(found)["lowest"][0]["inputs"] == band
+    heading, line, *_ = csv_lines(found)
+    told = dict(zip(heading, line, strict=True))
+    assert float(told["the hottest spot: both_high_C"]) == band["both_high"]
+    text = " ".join(printed(found).split())
+    assert "the hottest spot is lowest at plate.thickness_mm = 0.5: 67.000 +-" in text
+    assert "by the mesh, 9 times in 10 between 6" in text
+    assert "plate.thickness_mm +- 0.02 mm" in text and "Taken as exact, for no tolerance is given: all.power_W" in text
+    assert "9 times in 10 between" in " ".join(printed(tolerant_map()).split())
+    lines = [line for line in sweep_figure(found).axes[0].get_lines() if len(line.get_ydata()) == 3]
+    assert any(np.asarray(one.get_ydata(), float)[0] == band["both_low"] for one in lines)
+
+
+def test_where_all_is_exact_that_is_said() -> None:
+    assert "as if everything were exact: no input has a tolerance" in lowest_words(square(), square().questions[0])
+    assert document(square())["coverage"] is None
+    assert document(square())["points"][0]["temperatures"][0]["inputs"] is None
+
+
 # ---- pictures ---------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("found", [curve, square, valleys], ids=["curve", "map", "valleys"])
+@pytest.mark.parametrize("found", [curve, square, valleys, tolerant, tolerant_map])
 def test_no_words_leave_the_picture(found: object) -> None:
     figure = sweep_figure(found())  # type: ignore[operator]
     inked = figure.get_tightbbox()  # [inch], of all that is drawn

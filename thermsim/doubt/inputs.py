@@ -8,34 +8,30 @@ leave next to no error of their own (McKay, Beckman and Conover, Technometrics 2
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
-from math import inf, isfinite, sqrt
+from math import inf, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.inputs.spread import enough, rounded_words, table
 from thermsim.case.inputs.without_tolerance import exact_inputs, exact_lines
-from thermsim.doubt.bands import band_of, normal
-from thermsim.doubt.responses import FAR, Responses, moves_of, responses
+from thermsim.doubt.bands import normal
+from thermsim.doubt.responses import moves_of
+from thermsim.doubt.study import COVERAGE, POINTS, SEED, VISIBLE_SHARE, Levels, Points, Study, left_out_words
 from thermsim.errors import ThermsimError
 from thermsim.mesh.input_doubt import Band, InputDoubt, Moved
 from thermsim.mesh.prediction import Prediction
-from thermsim.nearby.sample_solver import NO_STEADY_STATE, SampleSolver, SampleWork
-from thermsim.nearby.uncertain_inputs import UncertainInput, sample_of, variables
+from thermsim.nearby.sample_solver import NO_STEADY_STATE, SampleWork
+from thermsim.nearby.uncertain_inputs import sample_of, variables
 from thermsim.progress import Progress
-from thermsim.readout.answers import under
-from thermsim.readout.observable import HOTTEST, Answers, Observable
+from thermsim.readout.observable import HOTTEST, Answers
 from thermsim.rounding import doubt_in_words
 from thermsim.run.run_tasks import run
 from thermsim.run.tasks import Failure, Task
 
 Array = NDArray[np.float64]
 
-COVERAGE, SEED = 0.90, 20_269
-POINTS = 2048  # of the Latin hypercube: its own error is far below what a doubt is told to
 MOST_SAMPLES = 2**14
-VISIBLE_SHARE = 0.1  # share of the width of a band by which both ways, or inputs acting together, visibly differ
 SEEN_SHARE = 1e-3  # share of the largest move below which an input moves nothing
 
 
@@ -72,118 +68,54 @@ def with_input_doubt(
     if not varied:
         nothing = InputDoubt(coverage, Answers(), (), exact, "no input has a tolerance")
         return replace(prediction, inputs=nothing)
-    study = _Study(prediction, varied, coverage, seed)
+    assert prediction.plan is not None
+    step = prediction.steps[0]
+    levels = Levels.drawn(varied, seed)
+    study = Study((case,), prediction.plan, step.multiplier, prediction.doubts, varied, coverage, levels)
+    told = _Told(prediction, study, step.cells, seed)
     if progress is not None:
         progress(f"what {len(varied)} tolerances make of it")
-    curves = study.curves
-    bands = study.bands(study.along(curves), study.hypercube, curves.runs_away)
+    bands = study.own_bands
     way = (
-        f"curves of {len(varied)} inputs from {curves.solves} solves on {study.cells:,} cells, followed by "
+        f"curves of {len(varied)} inputs from {study.curves.solves} solves on {step.cells:,} cells, followed by "
         f"{POINTS:,} points of a Latin hypercube"
     )
-    remarks = study.remarks(curves)
+    remarks = told.remarks()
     if samples is not None:
         count = enough(samples)
-        sampled, said = study.sampled(count, workers, progress)
+        sampled, said = told.sampled(count, workers, progress)
         remarks = [*(one for one in remarks if "`--samples" not in one), *rounded_words(samples, count), *said]
-        remarks += study.disagreement(bands[HOTTEST], sampled[HOTTEST], count)
-        bands, way = sampled, f"{count:,} samples, each solved in full on {study.cells:,} cells"
-    found = InputDoubt(coverage, bands, study.moved(curves), exact, way, tuple(remarks))
+        remarks += told.disagreement(bands[HOTTEST], sampled[HOTTEST], count)
+        bands, way = sampled, f"{count:,} samples, each solved in full on {step.cells:,} cells"
+    found = InputDoubt(coverage, bands, told.moved(), exact, way, tuple(remarks))
     return replace(prediction, inputs=found)
 
 
-@dataclass(frozen=True, eq=False)
-class _Points:
-    """Values of all inputs (points, inputs), and independent standard normal ones (points,) for the mesh."""
-
-    values: Array
-    normal: Array
-
-
 @dataclass(frozen=True)
-class _Study:
+class _Told:
+    """What is told of a prediction by its study."""
+
     prediction: Prediction
-    varied: tuple[UncertainInput, ...]
-    coverage: float
+    study: Study
+    cells: int
     seed: int
-
-    @cached_property
-    def questions(self) -> list[Observable]:
-        return [one for one, doubt in self.prediction.doubts.items() if isfinite(doubt.value)]
-
-    @cached_property
-    def places(self) -> dict[Observable, int]:
-        """What is read off the field: of a reading, what its sensor sits on. By its number among the answers."""
-        case = self.prediction.case
-        return {one: number for number, one in enumerate(dict.fromkeys(under(q, case)[0] for q in self.questions))}
-
-    @property
-    def acting(self) -> list[UncertainInput]:
-        """Inputs that act on temperatures; offsets of sensors do not."""
-        return [one for one in self.varied if not one.input.is_offset]
-
-    @property
-    def multiplier(self) -> int:
-        return self.prediction.steps[0].multiplier
-
-    @property
-    def cells(self) -> int:
-        return self.prediction.steps[0].cells
-
-    @cached_property
-    def curves(self) -> Responses:
-        solver = SampleSolver((self.prediction.case,), 0, self.prediction.plan, self.multiplier, tuple(self.places))
-        return responses(solver.answer, self.acting, solver.answer({}), self.places[HOTTEST], solver.keeps_cells)
-
-    @cached_property
-    def hypercube(self) -> _Points:
-        random = np.random.default_rng(self.seed)
-        levels = [(random.permutation(POINTS) + 0.5) / POINTS for _ in range(len(self.varied) + 1)]
-        columns = [one.spread.quantile(level) for one, level in zip(self.varied, levels, strict=False)]
-        return _Points(np.stack(columns, axis=1), normal(levels[-1]))
-
-    def along(self, curves: Responses) -> Array:
-        """(points, places) deviations of the hypercube's points."""
-        columns = [
-            moves_of(one.spread, column)
-            for one, column in zip(self.varied, self.hypercube.values.T, strict=True)
-            if not one.input.is_offset
-        ]
-        return curves.deviation(np.stack(columns, axis=1) if columns else np.zeros((POINTS, 0)))
-
-    def bands(self, deviation: Array, points: _Points, runs_away: bool) -> Answers[Band]:
-        """Of every answer, from deviations (points, places); inf where there is no steady state."""
-        found: Answers[Band] = Answers()
-        columns = zip(self.varied, points.values.T, strict=True)
-        offsets = {one.input.path: column - one.input.value for one, column in columns if one.input.is_offset}
-        for question in self.questions:
-            own = deviation[:, self.places[under(question, self.prediction.case)[0]]]
-            own = own + offsets.get(f"readings.{question.name}.offset_K", 0.0) if question.kind == "reading" else own
-            doubt = self.prediction.doubts[question]
-            band = band_of(doubt.value, doubt.half_width, own, points.normal, self.coverage)
-            if runs_away:
-                band = replace(band, high=inf, both_high=inf)
-                if question.is_heat:
-                    band = replace(band, low=-inf, both_low=-inf)
-            found[question] = band
-        return found
 
     def sampled(self, count: int, workers: int | None, progress: Progress | None) -> tuple[Answers[Band], list[str]]:
         """Bands by full solves of samples, and what must be said of them."""
-        case, plan = self.prediction.case, self.prediction.plan
-        values = table([one.spread for one in self.varied], count, self.seed)
+        study, places = self.study, tuple(self.study.places)
+        values = table([one.spread for one in study.varied], count, self.seed)
         tasks = [Task("nominal", ({},))]
-        tasks += [Task(f"sample {n}", sample_of(self.varied, row)) for n, row in enumerate(values.tolist())]
-        work = SampleWork((case,), plan, self.multiplier, tuple(self.places))
+        tasks += [Task(f"sample {n}", sample_of(study.varied, row)) for n, row in enumerate(values.tolist())]
+        work = SampleWork(study.cases, study.plan, study.multiplier, places)
         nominal, *results = run(work, tasks, workers=workers, progress=progress)
         if isinstance(nominal, Failure):
             raise ThermsimError(nominal.message, "ask without `--samples`")
         failures = [one for one in results if isinstance(one, Failure)]
         others = [one.message for one in failures if one.kind not in NO_STEADY_STATE]
-        rows = [np.full(len(self.places), inf) if isinstance(one, Failure) else (np.asarray(one) - nominal)[0]
+        rows = [np.full(len(places), inf) if isinstance(one, Failure) else (np.asarray(one) - nominal)[0]
                 for one in results]  # fmt: skip
         random = np.random.default_rng(self.seed)
-        points = _Points(values, normal((random.permutation(count) + 0.5) / count))
+        points = Points(values, normal((random.permutation(count) + 0.5) / count))
         said = []
         if failures:
             said.append(
@@ -191,11 +123,11 @@ class _Study:
                 if not others
                 else f"WARNING: {len(failures)} of {count} samples have no answer: {'; '.join(dict.fromkeys(others))}"
             )
-        return self.bands(np.stack(rows), points, runs_away=False), said
+        return study.bands(study.deviations(np.stack(rows), points), points, runs_away=False), said
 
-    def moved(self, curves: Responses) -> tuple[Moved, ...]:
-        at, found = self.places[HOTTEST], []
-        for number, one in enumerate(self.acting):
+    def moved(self) -> tuple[Moved, ...]:
+        curves, at, found = self.study.curves, self.study.places[HOTTEST], []
+        for number, one in enumerate(self.study.acting):
             spread, given = one.spread, one.input
             ends = np.clip(
                 [spread.value - spread.half_width, spread.value + spread.half_width], spread.low, spread.high
@@ -207,20 +139,16 @@ class _Study:
         kept = [one for one in found if one.kelvin > SEEN_SHARE * largest]
         return tuple(sorted(kept, key=lambda one: -one.kelvin))
 
-    def remarks(self, curves: Responses) -> list[str]:
+    def remarks(self) -> list[str]:
         found = []
-        if curves.runs_away:
+        if self.study.curves.runs_away:
             found.append(
                 "WARNING: at the hot end of the tolerances there is no steady state (thermal runaway): no highest "
                 "temperature can be told. Narrow the tolerances, lower the power, or cool better"
             )
-        if curves.left_out:
-            told = "; ".join(f"{path}: {why}" for path, why in curves.left_out.items())
-            found.append(f"WARNING: tolerances that no interval holds, since they cannot be followed: {told}")
-        at = self.places[HOTTEST]
-        miss = FAR**2 * abs(float(curves.together[at]))
-        straight = float(np.sqrt(np.sum(curves.slopes[:, at] ** 2)))
-        if miss > VISIBLE_SHARE * 2.0 * FAR * straight:
+        if left_out := left_out_words(self.study.curves):
+            found.append(left_out)
+        if miss := self.study.together_K:
             found.append(
                 f"the inputs act on one another: all at once they move the hottest spot by {doubt_in_words(miss)} K "
                 "more or less than each for itself, which is counted in roughly; `--samples 256` follows it"

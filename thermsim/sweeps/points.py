@@ -10,6 +10,7 @@ from itertools import product
 import numpy as np
 
 from thermsim.case.faults.wording import did_you_mean, listed
+from thermsim.case.geometry.floor_plan import put
 from thermsim.case.geometry.heights import made_up_mm
 from thermsim.case.inputs.values import inputs, number_of, with_inputs
 from thermsim.case.vocabulary.numbers import Input
@@ -23,6 +24,7 @@ FEWEST_VALUES = 2
 MOST_POINTS = 10_000  # more values of a range than anybody waits for: taken for a slip and refused
 DIGITS = 12  # significant digits of a value, so that no round-off of the spacing is shown
 SAME_HEIGHT_mm = 1e-9
+SAME_HALF_WIDTH = ("mm", "C", "K", "")  # units of numbers whose tolerance is no share of them: see `keeps_share`
 MOST_MEANT = 6  # numbers that are named where a path may mean several
 
 
@@ -63,11 +65,15 @@ class Range:
 
 @dataclass(frozen=True)
 class Place:
-    """One point before it is solved. made_up_mm : thickness of the part that keeps the height."""
+    """One point before it is solved. made_up_mm : thickness of the part that keeps the height.
+
+    changed : paths of the numbers that are not those of the case: what is varied, and that thickness
+    """
 
     values: tuple[float, ...]
     made_up_mm: float | None
     case: Case
+    changed: tuple[str, ...]
 
 
 def ranges_of(case: Case, vary: Sequence[Vary]) -> tuple[Range, ...]:
@@ -174,10 +180,30 @@ def places_of(case: Case, ranges: Sequence[Range], same_height: str | None) -> t
         except ThermsimError as error:
             refused.append((values, error.what))
             continue
-        places.append(Place(values, thickness, changed))
+        changed = _with_shares(changed, [known[one.path] for one in ranges], values)
+        places.append(Place(values, thickness, changed, tuple(numbers)))
     if refused:
         raise _refusal(ranges, refused)
     return tuple(places)
+
+
+def keeps_share(one: Input) -> bool:
+    """Whether the tolerance of a number that is varied stays the same share of it, and not the same half width.
+
+    Lengths are held to a caliper and temperatures to a sensor, whatever they are; films, powers, conductivities and
+    resistances are known to so many percent (common practice, no source).
+    """
+    return one.unit not in SAME_HALF_WIDTH and one.value != 0.0
+
+
+def _with_shares(case: Case, varied: Sequence[Input], values: Sequence[float]) -> Case:
+    for one, value in zip(varied, values, strict=True):
+        if one.plus_minus and not one.is_filled_in and keeps_share(one):
+            beside = one.steps[:-1] if one.steps[-1] == "value" else one.steps
+            changed = put(case, (*beside, "plus_minus"), one.plus_minus * abs(value / one.value))
+            assert isinstance(changed, Case)
+            case = changed
+    return case
 
 
 def made_up_at(case: Case, numbers: dict[str, float], name: str, known: dict[str, Input]) -> float:

@@ -41,12 +41,13 @@ from thermsim.progress import Progress
 from thermsim.readout.answers import answers
 from thermsim.readout.field import Field
 from thermsim.readout.materials_held import NotHeld, materials_not_held
-from thermsim.readout.observable import Answers, Asked, Observable
+from thermsim.readout.observable import Answers, Asked, Observable, find
 from thermsim.solver.linear import State
 from thermsim.solver.steady import steady_state
 from thermsim.sweeps.lowest import Lowest, lowest
 from thermsim.sweeps.points import Place, Range, places_of, questions_of, ranges_of
 from thermsim.sweeps.points import Vary as Vary
+from thermsim.sweeps.tolerances import InputsAtPoint, SweptInputs, Tolerances, margin_K
 
 Array = NDArray[np.float64]
 
@@ -77,6 +78,7 @@ class Point:
     by_grid : the answers of every grid, coarse to fine; seen : what their doubts hang on besides, of each grid
     cells : along x, y, z of the first grid; points that have them in common share their topology
     not_held : what gets hotter than its material holds, on the finest grid
+    inputs : what the tolerances leave of the answers; None where no input has one
     """
 
     values: tuple[float, ...]
@@ -88,6 +90,7 @@ class Point:
     seen: tuple[OnGrid, ...] = ()
     cells: tuple[int, ...] = ()
     not_held: tuple[NotHeld, ...] = ()
+    inputs: InputsAtPoint | None = None
 
 
 @dataclass(frozen=True)
@@ -95,6 +98,7 @@ class Sweep(Printable):
     """Points in the order of the ranges, the last one varying fastest.
 
     cells : of the finest grid at the middle of the range; sizes : of cells of all grids, relative to the first
+    inputs : what the points share of the doubt of the inputs
     """
 
     case: Case
@@ -105,7 +109,9 @@ class Sweep(Printable):
     accuracy_K: float
     cells: int
     sizes: tuple[float, ...]
+    inputs: SweptInputs
     seconds: float
+    _margins: dict[Observable, Array] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
     def grids(self) -> int:
@@ -125,6 +131,13 @@ class Sweep(Printable):
         """(n,) or (n, m) mesh doubts [K]; NaN in a gap."""
         return self._table([one.doubts[question].half_width if one.doubts else math.nan for one in self.points])
 
+    def ends(self, question: Asked) -> tuple[Array, Array]:
+        """(n,) or (n, m) each: between which it lies by mesh and inputs together [C]; inf where there is no end, NaN in
+        a gap and where no input has a tolerance."""
+        bands = [None if one.inputs is None else one.inputs.bands[question] for one in self.points]
+        low = self._table([math.nan if band is None else band.both_low for band in bands])
+        return low, self._table([math.nan if band is None else band.both_high for band in bands])
+
     def _table(self, numbers: list[float]) -> Array:
         return np.array(numbers).reshape(self.shape)
 
@@ -132,18 +145,31 @@ class Sweep(Printable):
         """Where it is lowest, and what cannot be told apart from that."""
         return lowest(self.values(question), self.margins(question), [one.values for one in self.ranges])
 
+    @property
+    def all_exact(self) -> bool:
+        """Whether no input has a tolerance at all."""
+        return all(one.inputs is None for one in self.points)
+
     def margins(self, question: Asked) -> Array:
         """(n,) or (n, m) what a temperature must be above the lowest to be told apart from it [K]; NaN in a gap.
 
-        Both doubts together; where both points share their topology, so that errors of the grid cancel, the doubt of
-        the difference if that is less.
+        By the mesh: both doubts together; where both points share their topology, so that errors of the grid cancel,
+        the doubt of the difference if that is less. With tolerances: the end of what mesh and inputs together leave of
+        the difference, see `sweeps.tolerances`, if that is more.
         """
-        low = self.points[int(np.nanargmin(self.values(question)))]
-        return self._table([self._margin(question, one, low) for one in self.points])
+        asked = find(self.questions, question)
+        if asked not in self._margins:
+            low = self.points[int(np.nanargmin(self.values(asked)))]
+            self._margins[asked] = self._table([self._margin(asked, one, low) for one in self.points])
+        return self._margins[asked]
 
-    def _margin(self, question: Asked, one: Point, low: Point) -> float:
+    def _margin(self, question: Observable, one: Point, low: Point) -> float:
         if not one.doubts:
             return math.nan
+        mesh_K = self._mesh_margin(question, one, low)
+        return mesh_K if one is low else margin_K(question, one.inputs, low.inputs, mesh_K, self.inputs)
+
+    def _mesh_margin(self, question: Observable, one: Point, low: Point) -> float:
         both = one.doubts[question].half_width + low.doubts[question].half_width
         if one is low or one.cells != low.cells:
             return both
@@ -172,7 +198,11 @@ def sweep(
     memory_GB: float | None = None,
     progress: Progress | None = None,
 ) -> Sweep:
-    """Solve a case at every point of one or two ranges.
+    """Solve a case at every point of one or two ranges, each answer with its doubts of mesh and inputs.
+
+    The tolerances of the case are followed at each point as `with_input_doubt` follows them, on the coarsest grid. That
+    of what is varied is one of each point by itself, as wide as in the case: in the unit of a length or temperature, in
+    percent of anything else.
 
     Parameters
     ----------
@@ -198,7 +228,8 @@ def sweep(
     number, reference = _reference(places, middle, MIDDLE_SHARE * wanted, memory, questions, progress)
     climb = _Climb(places, number, reference, questions, progress)
     _climb(climb, reference, wanted, memory)
-    points = tuple(climb.point(number) for number in range(len(places)))
+    tolerances = Tolerances(places, number, climb.plan, climb.done[0])
+    points = tuple(climb.point(number, tolerances) for number in range(len(places)))
     if not any(point.doubts for point in points):
         raise NotConvergedError(
             f"no point of the sweep has an answer; the first says: {points[0].failure}",
@@ -206,7 +237,8 @@ def sweep(
         )
     cells = climb.plan.cells(climb.done[-1])
     seconds = time.perf_counter() - start
-    return Sweep(case, ranges, same_height, questions, points, wanted, cells, climb.sizes, seconds)
+    shared = tolerances.shared(case)
+    return Sweep(case, ranges, same_height, questions, points, wanted, cells, climb.sizes, shared, seconds)
 
 
 def _reference(
@@ -286,8 +318,7 @@ class _Climb:
             try:
                 found, seen = self._answers(number, multiplier, warm)
             except FAILURES as error:
-                words = next(words for kind, words in GAP_WORDS.items() if isinstance(error, kind))
-                self.failures[number] = (error.what, words)
+                self._failed(number, error)
                 warm = _Warm()
                 continue
             row = [found.get(question, math.nan) for question in self.questions]
@@ -297,6 +328,12 @@ class _Climb:
             self.rows[number].append(row)
             self.seen[number].append(seen)
         self.done.append(multiplier)
+
+    def _failed(self, number: int, error: ThermsimError) -> None:
+        self.failures[number] = (
+            error.what,
+            next(words for kind, words in GAP_WORDS.items() if isinstance(error, kind)),
+        )
 
     def _answers(self, number: int, multiplier: int, warm: _Warm) -> tuple[Answers[float], OnGrid]:
         case, base = self.places[number].case, self.places[self.base].case
@@ -318,8 +355,15 @@ class _Climb:
         numbers = [number for number in range(len(self.places)) if number not in self.failures]
         return max((one.half_width for n in numbers for one in self.doubts(n).values()), default=0.0)
 
-    def point(self, number: int) -> Point:
-        place = self.places[number]
+    def point(self, number: int, tolerances: Tolerances) -> Point:
+        place, inputs = self.places[number], None
+        if number not in self.failures:
+            if self.progress is not None and tolerances.varied:
+                self.progress(f"tolerances, point {number + 1} of {len(self.places)}")
+            try:
+                inputs = tolerances.at(number, self.doubts(number))
+            except FAILURES as error:
+                self._failed(number, error)
         if number in self.failures:
             return Point(place.values, place.made_up_mm, Answers(), *self.failures[number])
         by_grid = Answers(zip(self.questions, zip(*self.rows[number], strict=True), strict=True))
@@ -332,6 +376,7 @@ class _Climb:
             seen=tuple(self.seen[number]),
             cells=self.cells[number],
             not_held=self.not_held[number],
+            inputs=inputs,
         )
 
 

@@ -23,9 +23,11 @@ from thermsim.report.drawing.style import (
     ink_with_halo,
     styled,
 )
-from thermsim.report.text.sweep_table import title_words
+from thermsim.report.text.sweep_table import title_words, within_words
+from thermsim.report.words.input_doubt import band_cells
 from thermsim.report.words.numbers import significant, with_doubt
 from thermsim.report.words.titles import title_of
+from thermsim.rounding import times_in
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -33,7 +35,7 @@ if TYPE_CHECKING:
 
     from thermsim.sweeps.lowest import Valley
     from thermsim.sweeps.points import Range
-    from thermsim.sweeps.sweep import Sweep
+    from thermsim.sweeps.sweep import Point, Sweep
 
 Array = NDArray[np.float64]
 
@@ -48,7 +50,8 @@ LINES: tuple[tuple[str, str, str], ...] = (
     (FAINT, "--", "P"),
 )
 LEVELS = 12
-NAME_SHARE = 0.095  # height of a curve's name, as a share of the height of the axes
+# Height of a curve's name, as a share of the height of the axes; of one with an interval.
+NAME_SHARE, LONG_NAME_SHARE = 0.095, 0.13
 LEAST_RANGE_K = 0.02  # [K] least length of an axis of temperature: smaller differences are not magnified
 
 
@@ -73,11 +76,16 @@ def _curve_page(found: Sweep) -> Figure:
     figure.subplots_adjust(0.095, 0.62 / CURVES_in, 0.745, 1.0 - head / CURVES_in)
     figure.text(0.02, 1.0 - 0.1 / CURVES_in, words, va="top", weight="bold", fontsize=TEXT + 1.5)
     _curves(axes, found)
+    if not found.all_exact:
+        often = times_in(found.inputs.coverage)
+        key = f"Pale: mesh doubt. Between the thin lines {often}, by mesh and tolerances of the inputs."
+        figure.text(0.02, 0.05 / CURVES_in, key, va="bottom", fontsize=SMALLEST, color=FAINT)
     return figure
 
 
 def _curves(ax: Axes, found: Sweep) -> None:
-    """Temperatures with bands of mesh doubt; a gap where a point has no answer; the lowest point of each marked."""
+    """Temperatures with bands of mesh doubt and, between thin lines, of mesh and inputs; a gap where a point has no
+    answer; the lowest point of each marked."""
     over = found.ranges[0]
     x = np.array(over.values)
     _scale(ax, over)
@@ -93,6 +101,8 @@ def _curves(ax: Axes, found: Sweep) -> None:
             lw=0,
             zorder=1,
         )
+        for end in found.ends(question):
+            ax.plot(x, np.where(np.isinf(end), np.nan, end), color=colour, ls=line, lw=0.6, alpha=0.8, zorder=2)
         ax.plot(x, y, color=colour, ls=line, lw=1.4, zorder=3, marker=marker, ms=3.6, mfc=colour, mec=colour)
     _limits(ax, found)
     _gaps(ax, found, x)
@@ -147,9 +157,10 @@ def _scale(ax: Axes, over: Range, axis: str = "x") -> None:
 def _limits(ax: Axes, found: Sweep) -> None:
     over = found.ranges[0]
     ax.set_xlim(*_room(over, 0.03))
-    lows = [found.values(q) - found.half_widths(q) for q in found.questions]
-    highs = [found.values(q) + found.half_widths(q) for q in found.questions]
-    low, high = float(np.nanmin(lows)), float(np.nanmax(highs))
+    drawn = [found.values(q) + sign * found.half_widths(q) for q in found.questions for sign in (-1.0, 1.0)]
+    drawn += [end for q in found.questions for end in found.ends(q)]
+    seen = np.concatenate(drawn)[np.isfinite(np.concatenate(drawn))]
+    low, high = float(seen.min()), float(seen.max())
     room, middle = max(high - low, LEAST_RANGE_K), 0.5 * (high + low)
     ax.set_ylim(middle - 0.66 * room, middle + 0.58 * room)
     from matplotlib.ticker import MaxNLocator, ScalarFormatter
@@ -209,10 +220,11 @@ def _names(ax: Axes, found: Sweep) -> None:
         y = found.values(question)
         last = int(np.flatnonzero(~np.isnan(y))[-1])
         ends.append((float(y[last]), found.ranges[0].values[last], question))
-    ends.sort()
+    ends.sort(key=lambda one: one[0])
     low, high = ax.get_ylim()
     room = 0.05 * (high - low)
-    places = spread([value for value, _, _ in ends], NAME_SHARE * (high - low), low + room, high - room)
+    share = NAME_SHARE if found.all_exact else LONG_NAME_SHARE
+    places = spread([value for value, _, _ in ends], share * (high - low), low + room, high - room)
     for place, (value, x, question) in zip(places, ends, strict=True):
         up = (place - low) / (high - low)
         lead = {"arrowstyle": "-", "color": FAINT, "lw": 0.6, "alpha": 0.7, "shrinkA": 1, "shrinkB": 4}
@@ -220,9 +232,18 @@ def _names(ax: Axes, found: Sweep) -> None:
         ax.annotate("", (x, value), xytext=(1.025, up), arrowprops=lead, **style)
         point = found.points[found.lowest(question).number]
         doubt = point.doubts[question]
-        words = f"lowest {with_doubt(doubt.value, doubt.half_width)} at {significant(point.values[0], 4)}"
-        for text, offset, size in ((str(question), 0.004, SMALL), (words, -0.036, SMALLEST)):
+        words = [f"lowest {with_doubt(doubt.value, doubt.half_width)} at {significant(point.values[0], 4)}"]
+        words += [] if point.inputs is None else [_interval(found, point, question)]
+        lines = [(str(question), 0.004, SMALL), *((text, -0.036 * n, SMALLEST) for n, text in enumerate(words, 1))]
+        for text, offset, size in lines:
             ax.annotate(text, (1.03, up + offset), xycoords="axes fraction", va="bottom", fontsize=size, **style)
+
+
+def _interval(found: Sweep, point: Point, question: Observable) -> str:
+    """`9 times in 10: 71.9 to 75.8`"""
+    assert point.inputs is not None
+    _, words = band_cells(point.doubts[question].value, point.inputs.bands[question])
+    return f"{times_in(found.inputs.coverage)}: {words}"
 
 
 def _thickness_axis(ax: Axes, found: Sweep) -> None:
@@ -298,6 +319,7 @@ def _map(ax: Axes, found: Sweep, question: Observable) -> None:
     labels = Labels(ax)
     labels.block(at_x, at_y, 7.0)
     words = f"lowest: {with_doubt(doubt.value, doubt.half_width)} C"
+    words += "" if point.inputs is None else f",\n{_interval(found, point, question)}"
     spots = [
         Spot(at_x, at_y, TEXT, across=side, up=level, offset_points=(dx, dy))
         for dx, dy, side, level in (
@@ -313,7 +335,7 @@ def _map(ax: Axes, found: Sweep, question: Observable) -> None:
     ax.set_title(f"{question} [C]", fontsize=TEXT, fontweight="normal", pad=6)
     key = ["star: lowest point"]
     key += ["dashed: lowest upwards (parabola between points)"] if has_valley else []
-    key += ["rings: the same within mesh doubt"] if len(alike) > 1 else []
+    key += [f"rings: the same {within_words(found).lower()}"] if len(alike) > 1 else []
     key += ["crosses: no answer"] if is_gap.any() else []
     for valley in low.valleys:
         (x0, x1), (y0, y1) = valley.within

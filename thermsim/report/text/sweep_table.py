@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
+from thermsim.mesh.input_doubt import Band
 from thermsim.readout.materials_held import worst_of
 from thermsim.readout.observable import Observable
 from thermsim.report.text.blocks import Block, Column
+from thermsim.report.words.input_doubt import AS_IF_EXACT, band_cells, between, ends_of, exact_words, swing
 from thermsim.report.words.numbers import UNKNOWN, fixed, with_doubt
-from thermsim.rounding import decimals_for, doubt_in_words
+from thermsim.rounding import decimals_for, doubt_in_words, times_in
 
 if TYPE_CHECKING:
     from thermsim.sweeps.lowest import Valley
@@ -18,8 +20,11 @@ if TYPE_CHECKING:
 
 FINER, FINER_OF_TWO = 9, 5  # values of each range that a sweep of a second valley is told with
 MOST_COLUMNS = 9  # values of one range in a table on a terminal; the CSV file has every point
-MESH_ONLY = "+- is the mesh doubt. Tolerances of the inputs are not in it."
-DIFFERENCES = (
+INPUTS_K = "inputs [K]"
+ENDS = ("low", "high", "both_low", "both_high")  # of a band: by the inputs, and by inputs and mesh together
+BANDS = ("inputs_low_C", "inputs_high_C", "both_low_C", "both_high_C")
+MESH = "+- is the mesh doubt: what finer grids may still change."
+MESH_DIFFERENCES = (
     "What can be told apart is judged by the doubt of the difference: on grids of one topology most of the mesh "
     "error is the same at every point, and cancels."
 )
@@ -35,18 +40,18 @@ def lowest_words(found: Sweep, question: Observable) -> str:
     """Where a temperature is lowest, what cannot be told apart from that, and whether the range may be too short."""
     low = found.lowest(question)
     point = found.points[low.number]
-    doubt = point.doubts[question]
     at = " and ".join(one.at(value) for one, value in zip(found.ranges, point.values, strict=True))
-    words = [f"{question} is lowest at {at}: {with_doubt(doubt.value, doubt.half_width)} C."]
+    words = [f"{question} is lowest at {at}: {_told(found, point, question)}."]
     solved = sum(1 for one in found.points if one.doubts)
     if solved == 1:
         words.append("No other point has an answer.")
     elif len(low.alike) == solved:
-        words.append("No point can be told apart from it: what is varied does less than the mesh doubt.")
+        does = "does less than the mesh doubt" if found.all_exact else "does less than mesh and tolerances leave open"
+        words.append(f"No point can be told apart from it: what is varied {does}.")
     elif len(low.alike) > 1:
         spans = zip(found.ranges, low.within, strict=True)
         parts = [f"{one.path} {_span(*span)}" for one, span in spans]
-        words.append(f"Within mesh doubt the same: {', '.join(parts)}.")
+        words.append(f"{within_words(found)} the same: {', '.join(parts)}.")
     if low.between is not None and None not in low.between:
         start = "In this valley" if low.valleys else "So"
         words.append(f"{start} the optimum lies between {low.between[0]:.6g} and {low.between[1]:.6g}.")
@@ -55,6 +60,21 @@ def lowest_words(found: Sweep, question: Observable) -> str:
     if low.beside_gap and solved > 1:
         words.append("A point beside it has no answer.")
     return " ".join(words)
+
+
+def within_words(found: Sweep) -> str:
+    """Within what points are the same as the lowest."""
+    return "Within mesh doubt" if found.all_exact else "Within the doubts of mesh and inputs"
+
+
+def _told(found: Sweep, point: Point, question: Observable) -> str:
+    """`89.2 +- 0.3 C by the mesh, 9 times in 10 between 84 and 95 C`"""
+    doubt = point.doubts[question]
+    told = f"{with_doubt(doubt.value, doubt.half_width)} C"
+    if point.inputs is None:
+        return f"{told} {AS_IF_EXACT}"
+    words, _ = between(doubt.value, ends_of(point.inputs.bands[question]), found.inputs.coverage)
+    return f"{told} by the mesh, {words} C"
 
 
 def _span(low: float, high: float) -> str:
@@ -93,27 +113,62 @@ def sweep_blocks(found: Sweep) -> list[Block]:
     """What is lowest, the points as a list or as one table a temperature, what failed, and remarks."""
     name = found.case.title if found.case.option is None else f"{found.case.title}, with: {found.case.option}"
     head = Block(f"{name}: {title_words(found)}", lines=tuple(lowest_words(found, one) for one in found.questions))
-    tables = [_list(found)] if len(found.ranges) == 1 else [_square(found, one) for one in found.questions]
-    remarks = [*remarks_of(found), *failure_words(found)]
-    return [head, *tables, Block("Remarks", notes=(MESH_ONLY, DIFFERENCES, *remarks, _grids(found)))]
+    if len(found.ranges) > 1:
+        tables = [_square(found, one) for one in found.questions]
+    elif found.all_exact:
+        tables = [_list(found, found.questions)]
+    else:
+        tables = [_list(found, [one]) for one in found.questions]
+    remarks = (*doubt_words(found), *remarks_of(found), *failure_words(found), _grids(found))
+    return [head, *tables, Block("Remarks", notes=remarks)]
 
 
-def _list(found: Sweep) -> Block:
+def doubt_words(found: Sweep) -> list[str]:
+    """What the doubts hold, how points are told apart, and what is taken as exact."""
+    exact = [words for words in [exact_words(list(found.inputs.exact))] if words]
+    if found.all_exact:
+        return [MESH, MESH_DIFFERENCES, *exact]
+    often = times_in(found.inputs.coverage)
+    lines = [
+        f"{MESH} Inputs: what the tolerances of the case leave, {often}.",
+        f"A point is told apart from the lowest where it is warmer {times_in(0.5 * (1.0 + found.inputs.coverage))} by "
+        "mesh and tolerances together. Inputs that both have in common move both, and on grids of one topology most "
+        "of the mesh error is the same at both: that cancels.",
+    ]
+    if found.inputs.own:
+        lines.append(f"Every point has its own, and shares no part of its tolerance: {', '.join(found.inputs.own)}.")
+    together = max((one.inputs.together_K or 0.0 for one in found.points if one.inputs is not None), default=0.0)
+    if together:
+        lines.append(
+            "The inputs act on one another: all at once they move the hottest spot by up to "
+            f"{doubt_in_words(together)} K more or less than each for itself, which is counted in roughly."
+        )
+    return [*lines, *exact]
+
+
+def _list(found: Sweep, questions: Sequence[Observable]) -> Block:
     columns = [Column(_heading(found.ranges[0].path))]
     if found.same_height is not None:
         columns.append(Column(_heading(f"{found.same_height}.thickness_mm")))
-    columns += [Column(f"{question} [C]") for question in found.questions]
-    rows = tuple(tuple(_cells(found, point)) for point in found.points)
+    for question in questions:
+        columns.append(Column(f"{question} [C]"))
+        if not found.all_exact:
+            columns += [Column(INPUTS_K), Column(f"{times_in(found.inputs.coverage)} between [C]")]
+    rows = tuple(tuple(_cells(found, point, questions)) for point in found.points)
     return Block("Points", columns=tuple(columns), rows=rows)
 
 
-def _cells(found: Sweep, point: Point) -> Iterator[str]:
+def _cells(found: Sweep, point: Point, questions: Sequence[Observable]) -> Iterator[str]:
     yield f"{point.values[0]:.6g}"
     if found.same_height is not None:
         yield UNKNOWN if point.made_up_mm is None else f"{point.made_up_mm:.6g}"
-    for question in found.questions:
+    for question in questions:
         doubt = point.doubts.get(question)
         yield UNKNOWN if doubt is None else with_doubt(doubt.value, doubt.half_width)
+        if doubt is not None and point.inputs is not None:
+            yield from band_cells(doubt.value, point.inputs.bands[question])
+        elif not found.all_exact:
+            yield from (UNKNOWN, UNKNOWN)
 
 
 def _heading(path: str) -> str:
@@ -136,10 +191,22 @@ def _square(found: Sweep, question: Observable) -> Block:
         cells = [UNKNOWN if number != number else fixed(number, f".{decimals}f") for number in line[::every]]
         rows.append((f"{value:.6g}", *cells))
     widest = max(half for half in halves.ravel().tolist() if half == half)
-    notes = [f"Across: {across.path}. Mesh doubt of each +- {doubt_in_words(widest)} K at most."]
+    notes = [
+        f"Across: {across.path}. Mesh doubt of each +- {doubt_in_words(widest)} K at most.{_leave(found, question)}"
+    ]
     if every > 1:
         notes.append(f"Every {every}. value of {across.path} is shown; all are in the CSV file (--out) and in --json.")
     return Block(f"{question} [C]", columns=tuple(columns), rows=tuple(rows), notes=tuple(notes))
+
+
+def _leave(found: Sweep, question: Observable) -> str:
+    """` Inputs leave -1.9 +2.6 K at most.`"""
+    pairs = [(one.doubts[question].value, one.inputs.bands[question]) for one in found.points if one.inputs is not None]
+    if not pairs:
+        return ""
+    ends = (min(band.low - value for value, band in pairs), max(band.high - value for value, band in pairs))
+    widest = ends_of(Band(*ends, *ends))
+    return f" Inputs leave {swing(0.0, widest)} K at most, {times_in(found.inputs.coverage)}."
 
 
 def failure_words(found: Sweep) -> list[str]:
@@ -159,7 +226,7 @@ def failure_words(found: Sweep) -> list[str]:
 
 def remarks_of(found: Sweep) -> list[str]:
     """What must be said beside the numbers."""
-    lines = []
+    lines = list(_tolerance_remarks(found))
     if not found.accuracy_held:
         over = sum(
             1 for one in found.points if any(doubt.half_width > found.accuracy_K for doubt in one.doubts.values())
@@ -178,6 +245,18 @@ def remarks_of(found: Sweep) -> list[str]:
             sized_with_it += ["its power map"] if heat.map is not None else []
             lines += [f"{what} is the whole of {heat.in_!r} and changes its size with it." for what in sized_with_it]
     return lines
+
+
+def _tolerance_remarks(found: Sweep) -> Iterator[str]:
+    """What no interval holds."""
+    inputs = [one.inputs for one in found.points if one.inputs is not None]
+    if running := sum(one.runs_away for one in inputs):
+        yield (
+            f"WARNING: at {running} of {len(found.points)} points there is no steady state at the hot end of the "
+            "tolerances (thermal runaway): no highest temperature can be told there. Narrow the tolerances, lower the "
+            "power, or cool better"
+        )
+    yield from dict.fromkeys(one.left_out for one in inputs if one.left_out)
 
 
 def _grids(found: Sweep) -> str:
@@ -209,9 +288,12 @@ def document(found: Sweep) -> dict[str, Any]:
         "accuracy_K": found.accuracy_K,
         "accuracy_held": found.accuracy_held,
         "widest_mesh_doubt_K": found.widest_K,
+        "coverage": None if found.all_exact else found.inputs.coverage,
+        "tolerances_of_each_point": list(found.inputs.own),
+        "taken_as_exact": list(found.inputs.exact),
         "cells": found.cells,
         "grids": found.grids,
-        "remarks": [MESH_ONLY, DIFFERENCES, *remarks_of(found), *failure_words(found)],
+        "remarks": [*doubt_words(found), *remarks_of(found), *failure_words(found)],
     }
 
 
@@ -219,13 +301,20 @@ def _point(found: Sweep, point: Point) -> dict[str, Any]:
     return {
         "at": dict(zip((one.path for one in found.ranges), point.values, strict=True)),
         "made_up_mm": point.made_up_mm,
-        "temperatures": [
-            {"of": str(question), "temperature_C": doubt.value, "mesh_doubt_K": doubt.half_width}
-            for question, doubt in point.doubts.items()
-        ],
+        "temperatures": [_temperature(point, question) for question in point.doubts],
         "failure": point.failure,
         "kind_of_failure": point.kind,
         "not_held": [one.words for one in point.not_held],
+    }
+
+
+def _temperature(point: Point, question: Observable) -> dict[str, Any]:
+    doubt = point.doubts[question]
+    return {
+        "of": str(question),
+        "temperature_C": doubt.value,
+        "mesh_doubt_K": doubt.half_width,
+        "inputs": None if point.inputs is None else ends_of(point.inputs.bands[question]),
     }
 
 
@@ -234,10 +323,8 @@ def _lowest(found: Sweep, question: Observable) -> dict[str, Any]:
     point = found.points[low.number]
     paths = [one.path for one in found.ranges]
     return {
-        "of": str(question),
+        **_temperature(point, question),
         "at": dict(zip(paths, point.values, strict=True)),
-        "temperature_C": point.doubts[question].value,
-        "mesh_doubt_K": point.doubts[question].half_width,
         "within": {path: list(span) for path, span in zip(paths, low.within, strict=True)},
         "between": None if low.between is None else list(low.between),
         "points_alike": len(low.alike),
@@ -261,7 +348,8 @@ def csv_lines(found: Sweep) -> Iterator[list[str]]:
     if found.same_height is not None:
         heading.append(f"{found.same_height}.thickness_mm")
     for question in found.questions:
-        heading += [f"{question}: temperature_C", f"{question}: mesh_doubt_K"]
+        ends = [] if found.all_exact else BANDS
+        heading += [f"{question}: {key}" for key in ("temperature_C", "mesh_doubt_K", *ends)]
     yield [*heading, "failure"]
     for point in found.points:
         line = [repr(value) for value in point.values]
@@ -270,4 +358,7 @@ def csv_lines(found: Sweep) -> Iterator[list[str]]:
         for question in found.questions:
             doubt = point.doubts.get(question)
             line += ["", ""] if doubt is None else [repr(doubt.value), repr(doubt.half_width)]
+            if not found.all_exact:
+                band = {} if point.inputs is None else ends_of(point.inputs.bands[question])
+                line += ["" if end is None else repr(end) for end in (band.get(key) for key in ENDS)]
         yield [*line, point.failure or ""]

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict
 from math import floor, isfinite
 from typing import TYPE_CHECKING, Any
 
 from thermsim.comparison.decision import scatter_of_comparison
 from thermsim.mesh.prediction_remarks import is_grave
 from thermsim.readout.observable import HOTTEST, Observable
-from thermsim.report.words.input_doubt import NO_BASIS, NO_END, exact_by_case, exact_of, swing
+from thermsim.report.words.input_doubt import NO_BASIS, band_cells, exact_by_case, exact_of
 from thermsim.report.words.input_doubt import exact_words as words_of_exact
 from thermsim.report.words.numbers import UNKNOWN, fixed, with_doubt
-from thermsim.rounding import decimals_apart, decimals_for, doubt_in_words, with_tolerance
+from thermsim.rounding import decimals_apart, doubt_in_words, with_tolerance
 
 if TYPE_CHECKING:
     from thermsim.case.vocabulary.schema import Case, Option
@@ -136,12 +135,7 @@ def temperature_cells(one: Temperature) -> tuple[str, str, str]:
     told = with_doubt(one.value_C, one.mesh_K)
     if one.inputs is None:
         return told, UNKNOWN, UNKNOWN
-    band: dict[str, float | None] = {key: end if isfinite(end) else None for key, end in asdict(one.inputs).items()}
-    ends = [band["both_low"], band["both_high"]]
-    widths = [abs(end - one.value_C) for end in ends if end is not None]
-    decimals = decimals_for(sum(widths) / len(widths)) if widths else 1
-    words = " to ".join(NO_END if end is None else fixed(end, f".{decimals}f") for end in ends)
-    return told, swing(one.value_C, band), words
+    return told, *band_cells(one.value_C, one.inputs)
 
 
 def temperatures_of(comparison: Comparison) -> list[tuple[str, dict[Observable, Temperature]]]:

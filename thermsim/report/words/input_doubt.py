@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
+from math import isfinite
 from typing import Any
 
 from thermsim.case.inputs.without_tolerance import exact_inputs, exact_lines
 from thermsim.case.vocabulary.schema import Case
+from thermsim.mesh.input_doubt import Band
 from thermsim.report.words.numbers import UNKNOWN, fixed
 from thermsim.rounding import MOST_DECIMALS, decimals_for, rounded_up, times_in, with_tolerance
 
@@ -15,6 +18,11 @@ AS_IF_EXACT = "as if everything were exact: no input has a tolerance"
 NO_END = "no end"
 NO_BASIS = "no basis given"  # of a tolerance, where the case does not say how it is known
 ALIKE_SHARE = 0.15  # of the mean of both sides, by which they may differ and are still told as one
+
+
+def ends_of(band: Band) -> dict[str, float | None]:
+    """The ends of a band for documents and words: None where there is no end."""
+    return {key: end if isfinite(end) else None for key, end in asdict(band).items()}
 
 
 def swing(value: float | None, band: dict[str, float | None] | None) -> str:
@@ -51,6 +59,16 @@ def between(value: float, band: dict[str, float | None], coverage: float) -> tup
         return f"no highest value can be told{known}", decimals
     ends = " and ".join(fixed(end, f".{decimals}f") for end in (low, high))
     return f"{times_in(coverage)} between {ends}", decimals
+
+
+def band_cells(value: float, band: Band) -> tuple[str, str]:
+    """`+-2.1` and `71.9 to 75.8`: what the inputs leave of an answer, and where it lies by inputs and mesh."""
+    told = ends_of(band)
+    ends = [told["both_low"], told["both_high"]]
+    widths = [abs(end - value) for end in ends if end is not None]
+    decimals = decimals_for(sum(widths) / len(widths)) if widths else 1
+    words = " to ".join(NO_END if end is None else fixed(end, f".{decimals}f") for end in ends)
+    return swing(value, told), words
 
 
 def exact_of(cases: Sequence[tuple[str, Case]]) -> list[str]:
