@@ -41,6 +41,7 @@ class Levels:
 
     @classmethod
     def drawn(cls, varied: Sequence[UncertainInput], seed: int) -> Levels:
+        """For some inputs, in their order."""
         random = np.random.default_rng(seed)
         found = {one.input.path: _column(random) for one in varied}
         return cls(found, _column(random))
@@ -84,6 +85,7 @@ class Study:
 
     @property
     def case(self) -> Case:
+        """That is meant."""
         return self.cases[-1]
 
     @cached_property

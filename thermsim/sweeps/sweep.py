@@ -12,6 +12,7 @@ import math
 import time
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -111,7 +112,6 @@ class Sweep(Printable):
     sizes: tuple[float, ...]
     inputs: SweptInputs
     seconds: float
-    _margins: dict[Observable, Array] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
     def grids(self) -> int:
@@ -144,6 +144,11 @@ class Sweep(Printable):
     def lowest(self, question: Asked) -> Lowest:
         """Where it is lowest, and what cannot be told apart from that."""
         return lowest(self.values(question), self.margins(question), [one.values for one in self.ranges])
+
+    @cached_property
+    def _margins(self) -> dict[Observable, Array]:
+        """By what is watched, once it was asked for."""
+        return {}
 
     @property
     def all_exact(self) -> bool:

@@ -25,6 +25,7 @@ from thermsim.mesh.input_doubt import Band
 from thermsim.model.grid.axes import GridPlan
 from thermsim.nearby.uncertain_inputs import UncertainInput, variables
 from thermsim.readout.observable import Answers, Observable
+from thermsim.rounding import tolerance
 from thermsim.sweeps.points import Place, keeps_share
 
 Array = NDArray[np.float64]
@@ -109,7 +110,7 @@ def _own(one: Input) -> str:
     """`die.thickness_mm +- 0.02 mm`, `water.film_W_m2K +- 20 %`"""
     if keeps_share(one):
         return f"{one.path} +- {100.0 * one.plus_minus / abs(one.value):.3g} %"
-    return f"{one.path} +- {one.plus_minus:g} {one.unit}".rstrip()
+    return f"{one.path} +- {tolerance(one.plus_minus)} {one.unit}".rstrip()
 
 
 def margin_K(
