@@ -13,6 +13,8 @@ from thermsim.readout.observable import HOTTEST
 from thermsim.sweeps.points import places_of, ranges_of
 from thermsim.sweeps.sweep import Sweep, Vary, sweep
 
+pytestmark = pytest.mark.usefixtures("coarse_grids")
+
 Array = NDArray[np.float64]
 WHOLE = ("zone", "all of it", "mean")
 DRAWS = 400_000
