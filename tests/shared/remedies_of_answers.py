@@ -227,8 +227,13 @@ MESH: list[Row] = [
 IN_TIME: list[Row] = [
     OfCall(
         lambda _: warmup(tiny(ON_LOOP, base=EXACT), 1.0, 2.0),
-        "a coolant loop is not followed in time.*\n.*as a number, such as `predict` tells",
-        lambda _: warmup(tiny(base=EXACT), 1.0, 2.0, first_cells=100),
+        "how fast the coolant of the loop .*\n.*give `heat_capacity_J_K` of `coolant_loop`",
+        lambda _: warmup(
+            tiny(ON_LOOP, (", room_C: 23", ", room_C: 23, heat_capacity_J_K: 400"), base=EXACT),
+            1.0,
+            2.0,
+            first_cells=100,
+        ),
     ),
     OfCall(
         lambda _: warmup(tiny(base=EXACT), 0.0),

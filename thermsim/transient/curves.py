@@ -16,7 +16,8 @@ from thermsim.readout.faces import away_from_summits, heated_boxes, plane_of, zo
 from thermsim.readout.field import Field
 from thermsim.readout.observable import HOTTEST, Answers, Observable
 from thermsim.readout.weights import Spot, Weights, at_warmest_cell, over_zone, sides_of
-from thermsim.transient.krylov import DROPPED, TIMES_CHANGE, SmallModel
+from thermsim.transient.krylov import TIMES_CHANGE, SmallModel
+from thermsim.transient.loop import Coolant
 from thermsim.transient.rise import Rise
 from thermsim.transient.system import System
 
@@ -37,13 +38,19 @@ class Reader:
     system: System
     resting: Field
     warmed: NDArray[np.bool_]
+    coolant: Coolant | None = None
 
     @classmethod
-    def of(cls, case: Case, loaded: Field, rise: Rise, system: System) -> Reader:
-        """The reader of a rise above rest. loaded : the field at its end"""
+    def of(cls, case: Case, loaded: Field, rise: Rise, system: System, warmer: System | None = None) -> Reader:
+        """The reader of a rise above rest. loaded : the field at its end
+
+        warmer : the system with the coolant of its loop at a kelvin, None without one
+        """
         resting = Field(rise.resting, loaded.guess, rise.unheated, 0.0)
         warmed = loaded.warmed_from_outside | resting.warmed_from_outside
-        return cls(case, loaded.model, rise, system, resting, warmed)
+        loop = loaded.model.loop
+        coolant = None if loop is None or warmer is None else Coolant.of(loop, system, warmer)
+        return cls(case, loaded.model, rise, system, resting, warmed, coolant)
 
     def curves(self, small: SmallModel, times: Array) -> Answers[Array]:
         """(n,) of each answer at times [s] after the load came on; NaN where it has no bound or no place."""
@@ -62,7 +69,7 @@ class Reader:
 
     def doubts(self, small: SmallModel, times: Array) -> Answers[float]:
         """How far the small model may hold each answer off at any of the times, [K] or [W]: see `krylov`."""
-        change = small.states(times) - small.states(times, without=DROPPED)
+        change = small.states(times) - small.states(times, without=small.dropped)
         linear = TIMES_CHANGE * np.abs(change @ self._linear_of(small).T).max(axis=0)
         found = dict(zip(self._linear, linear.tolist(), strict=True))
         widest = 0.0
@@ -94,9 +101,12 @@ class Reader:
 
     def imbalance(self, small: SmallModel, times: Array) -> float:
         """Largest of heat stored and let out less heat made over time, relative to the heat that is made at rest."""
+        given = float(self.system.stencil.heat.sum())
         stored = self.system.capacity.ravel() @ small.vectors.T
         out = self.system.stencil.ground.ravel() @ small.vectors.T
-        given = float(self.system.stencil.heat.sum())
+        if self.coolant is not None and small.coolant is not None:
+            out = out - self.coolant.gives.sum() * small.coolant
+            given += float(self.coolant.gives.sum()) * self.coolant.rises_at_once
         off = small.changes(times) @ stored + small.states(times) @ out - given
         return float(np.abs(off).max()) / max(abs(given), 1e-300)
 
@@ -123,11 +133,50 @@ class Reader:
             weights = weights_of(place, self.case, self.model)
             if weights is not None:
                 found[place] = self.system.column(weights)
+            elif place.kind == "coolant":
+                found[place] = np.zeros(self.system.shape), 0.0
             elif place.kind == "flow":
                 found[place] = self.system.outflow(int(place.name))
             elif place.takes == "power":
                 found[place] = self._power(cells_of(place, self.model))
-        return {one: (_sparse(column), direct) for one, (column, direct) in found.items()}
+        lifted = 0.0 if self.coolant is None else self.coolant.rises_at_once
+        return {
+            one: (_sparse(column), direct + lifted * self.by_coolant.get(one, 0.0))
+            for one, (column, direct) in found.items()
+        }
+
+    @cached_property
+    def by_coolant(self) -> dict[Observable, float]:
+        """Of each answer that is a weighted sum: what a kelvin of the loop's coolant adds to it with cells held."""
+        if self.coolant is None:
+            return {}
+        found: dict[Observable, float] = {}
+        for one in observables(self.case):
+            place, _ = under(one, self.case)
+            weights = weights_of(place, self.case, self.model)
+            if place.takes == "power":
+                zone = cells_of(place, self.model)
+                weights = over_zone(zone, self._slope(zone))
+            if place.kind == "coolant":
+                found[place] = 1.0
+            elif weights is not None:
+                found[place] = self._with_coolant(weights)
+            elif place.kind == "flow" and int(place.name) in self.model.on_loop:
+                found[place] = self.coolant.warmer.to_known(int(place.name))
+        return found
+
+    def _with_coolant(self, weights: Weights) -> float:
+        """What a kelvin of the loop's coolant adds to a weighted sum with cells held."""
+        found = 0.0
+        for (axis, face, side), (places, own) in weights.faces.items():
+            found += float(self._of_coolant(axis, face)[side][tuple(places)] @ own)
+        return found
+
+    def _of_coolant(self, axis: int, face: int) -> tuple[Array, Array]:
+        """Rises of both sides of a plane for a kelvin of the loop's coolant, with cells held."""
+        assert self.coolant is not None
+        warmer = self.coolant.warmer
+        return warmer.nodes(axis, face, np.zeros(warmer.shape), heated=False)
 
     def _power(self, zone: ZoneCells) -> tuple[Array, float]:
         watts, slope = self.resting.made_in(zone, self.rise.model)[0], self._slope(zone)
@@ -154,7 +203,10 @@ class Reader:
 
     def _linear_of(self, small: SmallModel) -> Array:
         """(answers, m)"""
-        return np.array([small.vectors[:, at] @ own for (at, own), _ in self.columns.values()])
+        found = np.array([small.vectors[:, at] @ own for (at, own), _ in self.columns.values()])
+        if small.coolant is not None:
+            found += np.outer([self.by_coolant.get(one, 0.0) for one in self._linear], small.coolant)
+        return found
 
     @cached_property
     def rest(self) -> dict[Observable, float]:
@@ -183,7 +235,10 @@ class Reader:
     def _nodes_of(self, small: SmallModel, face: int, side: str, heated: bool) -> Array:
         """(m, nx, ny) rises of one side of a plane for each vector."""
         cells = small.vectors.reshape(-1, *self.system.shape)
-        return self.system.nodes(2, face, cells, heated)[side == "upper"]
+        found = self.system.nodes(2, face, cells, heated)[side == "upper"]
+        if small.coolant is None:
+            return found
+        return found + small.coolant[:, None, None] * self._of_coolant(2, face)[side == "upper"]
 
     def _highest(self, small: SmallModel, states: Array) -> dict[Observable, Array]:
         """Of zones, and of the whole stack."""
@@ -193,6 +248,8 @@ class Reader:
         nothing = np.zeros(self.system.shape)
         for (face, side), boxes in self._boxes.items():
             at_once = self.system.nodes(2, face, nothing, heated=True)[side == "upper"]
+            if self.coolant is not None:
+                at_once = at_once + self.coolant.rises_at_once * self._of_coolant(2, face)[side == "upper"]
             risen = np.tensordot(states, self._nodes_of(small, face, side, heated=False), 1)
             over_time = self.resting.face_C(face, side) + at_once + risen
             for summit in plane_of(self.model, face, side).summits(over_time, boxes):
@@ -233,7 +290,12 @@ class Reader:
         one = Weights.of({spot: 1.0})
         column, direct = self.system.column(one)
         at, own = _sparse(column)
-        return np.asarray(self.resting.read(one) + direct + states @ (small.vectors[:, at] @ own))
+        rows = small.vectors[:, at] @ own
+        if small.coolant is not None and self.coolant is not None:
+            by_coolant = self._with_coolant(one)
+            rows = rows + by_coolant * small.coolant
+            direct += by_coolant * self.coolant.rises_at_once
+        return np.asarray(self.resting.read(one) + direct + states @ rows)
 
     def _warmest_cells(self, small: SmallModel, states: Array, among: NDArray[np.bool_]) -> NDArray[np.int64]:
         """(n, 3) the warmest of some cells at each time, sought slab by slab."""

@@ -42,6 +42,8 @@ class SmallModel:
     """y' + A_r y = g_r with C_r = 1. vectors : (m, cells); stiffness : (m, m); heat : (m,)
 
     shifts : in the order of the vectors after the constant one; iterations : of the linear solver, in all solves
+    coolant : (m,) what the coolant of a loop rises by with each vector [K], None without one
+    dropped : last vectors, whose effect tells how far the model may be off
     """
 
     vectors: Array
@@ -49,6 +51,8 @@ class SmallModel:
     heat: Array
     shifts: tuple[float, ...]
     iterations: int
+    coolant: Array | None = None
+    dropped: int = DROPPED
 
     def states(self, times: Array, without: int = 0) -> Array:
         """(n, m) y at times [s] after the load came on, of the model without its last vectors."""
@@ -89,15 +93,16 @@ class Projection:
         self._state: State | None = None
         self._add(np.where(system.stencil.solid, 1.0, 0.0).ravel())
 
-    def add_shift(self, shift: float, keep_images: bool = False) -> bool:
-        """Solve at a shift [1/s]; whether that brought anything new."""
+    def add_shift(self, shift: float, keep_images: bool = False, given: Array | None = None) -> bool:
+        """Solve at a shift [1/s]; whether that brought anything new. given : another heat than the system's own [W]"""
         stencil = self.system.stencil
         moved = replace(stencil, ground=stencil.ground + shift * self.system.capacity)
         may = self.system.model.may_have_islands
         self._state = prepare(moved, may) if self._state is None else renew(self._state, moved)
         tolerance = STEADY_RESIDUAL if shift == 0.0 else SHIFTED_RESIDUAL
-        nearest = self._nearest(shift)
-        solution = solve(self._state, stencil.heat, nearest, tolerance).checked()
+        heat = stencil.heat if given is None else given
+        nearest = self._nearest(shift, heat)
+        solution = solve(self._state, heat, nearest, tolerance).checked()
         self.iterations += solution.iterations
         self.shifts.append(shift)
         new = np.nan_to_num(solution.temperature)
@@ -122,14 +127,15 @@ class Projection:
         energy = np.maximum(small @ self.heat, 1e-300)
         return float(candidates[int(np.argmax(squares / ((candidates + slowest) * energy)))])
 
-    def _small(self, shift: float) -> Array:
-        return np.asarray(np.linalg.solve(self.stiffness + shift * np.eye(len(self.heat)), self.heat))
+    def _small(self, shift: float, heat: Array | None = None) -> Array:
+        given = self.heat if heat is None else heat
+        return np.asarray(np.linalg.solve(self.stiffness + shift * np.eye(len(given)), given))
 
-    def _nearest(self, shift: float) -> Array | None:
+    def _nearest(self, shift: float, heat: Array) -> Array | None:
         """What the model so far says of a shift; nothing where it knows only the constant."""
         if len(self.heat) < 2:
             return None
-        return (self._small(shift) @ self.rows).reshape(self.system.shape)
+        return (self._small(shift, self._dots(heat.ravel())) @ self.rows).reshape(self.system.shape)
 
     def _add(self, vector: Array, keep_images: bool = True, whole: float | None = None) -> bool:
         """Whether what is new in a vector is more than LEAST_NEW of `whole`; then it joins the basis."""
@@ -193,8 +199,13 @@ def chosen_model(
             reached = doubt_K(projection.model())
             if reached <= wanted_K:
                 return projection.model()
-    raise NotConvergedError(
-        f"{MOST_SHIFTS} shifts leave {reached:.2g} K of doubt in time, and {wanted_K:.2g} K are wanted",
+    raise too_many(reached, wanted_K)
+
+
+def too_many(reached_K: float, wanted_K: float) -> NotConvergedError:
+    """Of shifts, for what they reach."""
+    return NotConvergedError(
+        f"{MOST_SHIFTS} shifts leave {reached_K:.2g} K of doubt in time, and {wanted_K:.2g} K are wanted",
         "ask for a shorter span of times, or for less accuracy",
     )
 

@@ -24,12 +24,14 @@ from thermsim.model.build import Guess, Model
 from thermsim.model.physics.face_link import Boundary, Link, Surface
 from thermsim.model.physics.heat import FaceSource, VolumeSource
 from thermsim.model.powers import scaled_power
+from thermsim.solver.coolant import closed
 from thermsim.solver.guesses import heated_faces
 from thermsim.solver.linear import TOLERANCE, prepare, solve
 
 Array = NDArray[np.float64]
 
 Bends = Literal["secant", "tangent"]
+REST_K = 1e-7  # [K] to which the coolant of a loop is found without load
 SAME_K = 1e-6  # [K] differences of temperature below which a secant is a tangent
 
 
@@ -40,6 +42,7 @@ class HeldBoundary(Boundary):
     rest : temperature [C] at which no heat crosses it; None for what is linear
     bends : "secant" from there to the steady state, or "tangent" at it
     of_rise : whether temperatures are rises, so that no heat crosses at zero
+    coolant_rise : of the coolant of a loop, where they are
     """
 
     kind = "held still"
@@ -48,6 +51,7 @@ class HeldBoundary(Boundary):
     rest: float | None
     of_rise: bool
     bends: Bends = "secant"
+    coolant_rise: float = 0.0
 
     @classmethod
     def read(cls, case: Case, entry: Cooling) -> Self:
@@ -56,7 +60,7 @@ class HeldBoundary(Boundary):
     def link(self, at: Surface) -> Link:
         if self.of.is_linear or self.rest is None:
             own = self.of.link(at)
-            return own._replace(known_C=0.0, influx=0.0) if self.of_rise else own
+            return own._replace(known_C=self.coolant_rise, influx=0.0) if self.of_rise else own
         tangent, apart = self.of.link(at).film, np.asarray(at.face_C - self.rest)
         secant = self.of.outflow(at) / np.where(np.abs(apart) > SAME_K, apart, 1.0)
         film = np.where(np.abs(apart) > SAME_K, secant, tangent)
@@ -67,7 +71,18 @@ class HeldBoundary(Boundary):
 
     @property
     def known_C(self) -> tuple[float, ...]:
-        return tuple(0.0 for _ in self.of.known_C) if self.of_rise else self.of.known_C
+        return tuple(self.coolant_rise for _ in self.of.known_C) if self.of_rise else self.of.known_C
+
+    @property
+    def is_on_loop(self) -> bool:
+        return self.of.is_on_loop
+
+    def at_coolant(self, coolant_C: float) -> HeldBoundary:
+        if not self.is_on_loop:
+            return self
+        return (
+            replace(self, coolant_rise=coolant_C) if self.of_rise else replace(self, of=self.of.at_coolant(coolant_C))
+        )
 
     @property
     def influx_W_m2(self) -> float:
@@ -139,7 +154,7 @@ def rise_of(model: Model, loaded: Array, guess: Guess, leakage: Bends = "secant"
         for zero in (False, True)
     )
     resting = replace(scaled_power(model, 0.0), coolings=held)
-    unheated = _unheated(resting, guess)
+    resting, unheated = _unheated(resting, guess)
     faces = [heated_faces(one, at, guess) for one, at in ((resting, unheated), (model, loaded))]
     sources = tuple(
         _held_face(source, off, on, leakage) for source, off, on in zip(model.face_sources, *faces, strict=True)
@@ -149,14 +164,21 @@ def rise_of(model: Model, loaded: Array, guess: Guess, leakage: Bends = "secant"
     return Rise(guess, unheated, resting, rising)
 
 
-def _unheated(resting: Model, guess: Guess) -> Array:
-    """Temperatures [C] of the stack without load."""
-    stencil = assemble(resting, guess)
-    known = [value for cooling in resting.coolings for value in cooling.known_C]
-    if max(known) == min(known) and not any(cooling.influx_W_m2 for cooling in resting.coolings):
-        return np.where(stencil.solid, known[0], np.nan)
-    state = prepare(stencil, resting.may_have_islands)
-    return solve(state, stencil.heat, None, TOLERANCE, resting.coldest_C).checked().temperature
+def _unheated(resting: Model, guess: Guess) -> tuple[Model, Array]:
+    """The stack without load, the coolant of its loop as it is then, and its temperatures [C]."""
+
+    def solved(model: Model, begin: Guess, enough_K: float = 0.0) -> tuple[Array, Guess]:
+        stencil = assemble(model, guess)
+        known = [value for cooling in model.coolings for value in cooling.known_C]
+        if max(known) == min(known) and not any(cooling.influx_W_m2 for cooling in model.coolings):
+            return np.where(stencil.solid, known[0], np.nan), guess
+        state = prepare(stencil, model.may_have_islands)
+        return solve(state, stencil.heat, None, TOLERANCE, model.coldest_C).checked().temperature, guess
+
+    if resting.loop is not None:
+        without = replace(resting, face_sources=(), volume_sources=())
+        resting = resting.at_coolant(closed(without, guess, solved, REST_K)[0])
+    return resting, solved(resting, guess)[0]
 
 
 def _held_face(source: FaceSource, off: Array, on: Array, bends: Bends) -> HeldFaceSource:

@@ -149,6 +149,22 @@ class System:
         if axis < 2:
             column[:, :, self.levels] += own
 
+    def to_known(self, number: int) -> float:
+        """Heat out through one entry of `cooling` [W] with all cells at zero, and nothing made."""
+        found, nothing = 0.0, np.zeros(self.shape)
+        for axis, face in self.model.cooled_planes:
+            here = np.moveaxis(self.model.cooling_face[axis], axis, 0)[face] == number
+            if not here.any():
+                continue
+            cells = nothing if axis == 2 else self.of_model(nothing)
+            for plane in self.planes_at(axis, face):
+                under, over = plane.nodes(cells, heated=False)
+                faces = plane.faces
+                out = np.nan_to_num(faces.lower * (under - faces.known_lower))
+                out += np.nan_to_num(faces.upper * (over - faces.known_upper))
+                found += float(np.where(here & plane.here, out, 0.0).sum())
+        return found
+
     def outflow(self, number: int) -> tuple[Array, float]:
         """Heat out through one entry of `cooling` as weights of the cells, and of the heat at rest what at once."""
         column, direct = np.zeros(self.shape), 0.0

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Literal
 
@@ -21,6 +21,7 @@ from thermsim.mesh.settling import OnGrid, judged
 from thermsim.mesh.unseen_streaks import streaks_of
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, plan_grid
+from thermsim.model.physics.coolant_loop import Loop
 from thermsim.model.storage import cell_capacities, check_capacities, left_out, storing_films, storing_joints
 from thermsim.progress import Progress
 from thermsim.readout.answers import answers, observables
@@ -31,6 +32,7 @@ from thermsim.solver.guesses import guess_from
 from thermsim.transient.curves import Reader
 from thermsim.transient.grid import film_shares, time_plan
 from thermsim.transient.krylov import SmallModel, chosen_model, model_at
+from thermsim.transient.loop import bordered, enough_shifts
 from thermsim.transient.rise import Bends, rise_of
 from thermsim.transient.system import system_of
 from thermsim.units import GIGABYTE
@@ -127,11 +129,17 @@ class _Family:
         self.field, iterations = solve_on(self.case, plan.grid(multiplier), self.field, OUTER_K)
         reader = reader_of(self.case, self.field, from_s, multiplier)
         if self.shifts:
-            small = model_at(reader.system, self.shifts)
+            small = model_of(reader, self.shifts)
         else:
             share = SHARE_OF_TIME * self.wanted
             first, last = float(self.times[0]), float(self.times[-1])
             small = chosen_model(reader.system, first, last, share, lambda one: reader.largest_doubt_K(one, self.times))
+            if reader.coolant is not None:
+
+                def doubt_of(shifts: Sequence[float]) -> float:
+                    return reader.largest_doubt_K(model_of(reader, shifts), self.times)
+
+                small = model_of(reader, enough_shifts(small.shifts, doubt_of, share))
             self.shifts = small.shifts
             self.held = held_doubts(reader, small, self.field, self.times, from_s, multiplier)
         imbalance = reader.imbalance(small, self.times)
@@ -252,7 +260,16 @@ def reader_of(
     films = [
         (film, film_shares(case, film, float(z[film.face]), from_s, multiplier)) for film in storing_films(case, model)
     ]
-    return Reader.of(case, field, rise, system_of(rise.model, conducting, capacity, films))
+    system = system_of(rise.model, conducting, capacity, films)
+    warmer = None if model.loop is None else system_of(rise.model.at_coolant(1.0), conducting, capacity, films)
+    return Reader.of(case, field, rise, system, warmer)
+
+
+def model_of(reader: Reader, shifts: Sequence[float]) -> SmallModel:
+    """The small model at given shifts, with the loop of its coolant where there is one."""
+    if reader.coolant is None:
+        return model_at(reader.system, shifts)
+    return bordered(reader.system, reader.coolant, shifts)
 
 
 def held_doubts(reader: Reader, small: SmallModel, field: Field, times: Array, from_s: float, multiplier: int) -> Array:
@@ -268,7 +285,7 @@ def held_doubts(reader: Reader, small: SmallModel, field: Field, times: Array, f
     rest = answers(reader.case, reader.resting)
 
     def apart(other: Reader) -> dict[Observable, Array]:
-        curves = other.curves(model_at(other.system, small.shifts), times)
+        curves = other.curves(model_of(other, small.shifts), times)
         return {one: np.abs(warm[one] - curves[one]) for one in asked}
 
     found = {one: np.zeros(len(times)) for one in asked}
@@ -309,10 +326,11 @@ def _check(case: Case, from_s: float, until_s: float, also: Array, wanted: float
             f"an accuracy of {wanted} K, settled to within {settled_K} K, cannot be asked for",
             "give kelvins above zero",
         )
-    if any(cooling.on_loop for cooling in case.cooling):
+    loop = Loop.of(case)
+    if loop is not None and loop.capacity_J_K is None:
         raise ThermsimError(
-            "a coolant loop is not followed in time: it warms up along with the stack",
-            "give `fluid_C` of its faces as a number, such as `predict` tells of its coolant",
+            "how fast the coolant of the loop warms up is not known",
+            "give `heat_capacity_J_K` of `coolant_loop`: about 4180 J/K for each litre of water",
         )
     if not case.heat:
         raise ThermsimError("nothing is switched on: the case makes no heat", "give `heat`")

@@ -1,0 +1,94 @@
+"""The coolant loop in time: two lumped nodes, and a layered slab on a mixed loop, against exact solutions."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from stacks import solve_on
+
+from thermsim.case.load import parse_case
+from thermsim.errors import ThermsimError
+from thermsim.model.grid.plan import plan_grid
+from thermsim.warming.warmup import model_of, reader_of, warmup
+
+# A block of 150 J/K with 0.08 K/W to the coolant of a loop: all but infinite conductivity makes it one node.
+TWO_NODES = """
+title: a block on a loop
+layers:
+  - part: block
+    material: {conductivity_W_mK: 1.0e9, density_kg_m3: 7500, heat_capacity_J_kgK: 500}
+    size_mm: [100, 100]
+    thickness_mm: 4
+heat:
+  - {in: block, at: volume, zones: [{zone: all, power_W: 250}]}
+cooling:
+  - {face: top, film_W_m2K: 1250, fluid_C: loop}
+coolant_loop: {heat_capacity_J_K: 2000, radiator_W_K: 40, room_C: 25}
+"""
+# Closed form of two nodes, eigenvalues of a 2 by 2 matrix in mpmath: block and coolant [C] after seconds.
+BLOCK_AND_COOLANT = {
+    1.0: (26.599250, 25.005022), 5.0: (31.829453, 25.108993), 10.0: (36.398776, 25.368329),
+    30.0: (44.416368, 26.832938), 60.0: (47.836339, 28.643251), 120.0: (50.130222, 30.375670),
+    300.0: (51.208068, 31.217250),
+}  # fmt: skip
+TIME_CONSTANTS = (54.8013683, 10.9486317)
+
+# Laplace transform of the slab on a mixed loop, inverted with mpmath by two methods that agree to 1e-26: rise over the
+# room of 10 cm2 that take 1 W/mm2.
+SLAB = """
+title: a slab on a loop
+layers:
+  - part: die
+    material: {conductivity_W_mK: 125, density_kg_m3: 2330, heat_capacity_J_kgK: 712}
+    size_mm: [40, 25]
+    thickness_mm: 0.66
+  - {joint: film, resistance_mm2K_W: 6.8}
+  - part: lid
+    material: {conductivity_W_mK: 395, density_kg_m3: 8933, heat_capacity_J_kgK: 385}
+    size_mm: [40, 25]
+    thickness_mm: 2.45
+heat:
+  - {in: die, at: bottom, zones: [{zone: all, power_W: 1000}]}
+cooling:
+  - {face: top, film_W_m2K: 14000, fluid_C: loop}
+coolant_loop: {heat_capacity_J_K: 4000, radiator_W_K: 20, room_C: 0}
+"""
+RISE = {
+    0.1: 21.8589946, 1.0: 70.87109785, 10.0: 91.79923675, 60.0: 102.3751078, 300.0: 128.433515, 900.0: 139.1455968,
+    3600.0: 139.7111023,
+}  # fmt: skip
+END = 139.7111031
+
+
+def test_two_nodes_to_all_printed_digits() -> None:
+    case = parse_case(TWO_NODES, "nodes.yaml")
+    field = solve_on(case, plan_grid(case, 60).grid(1))
+    reader = reader_of(case, field, 1.0, 1)
+    small = model_of(reader, (0.0, 1.0, 0.1, 0.01))
+    times = np.array(list(BLOCK_AND_COOLANT))
+    curves = reader.curves(small, times)
+    for number, (block, coolant) in enumerate(BLOCK_AND_COOLANT.values()):
+        assert curves["zone", "all", "mean"][number] == pytest.approx(block, abs=6e-7)
+        assert curves["coolant",][number] == pytest.approx(coolant, abs=6e-7)
+    assert 1.0 / small.rates()[:2] == pytest.approx(TIME_CONSTANTS, rel=1e-8)
+    assert reader.imbalance(small, times) < 1e-10
+
+
+@pytest.fixture(scope="module")
+def slab() -> object:
+    return warmup(parse_case(SLAB, "slab.yaml"), 0.1, 3600.0, also_s=list(RISE)[1:-1], first_cells=60, accuracy_K=0.05)
+
+
+def test_a_slab_on_a_mixed_loop(slab: object) -> None:
+    curve = slab.curves["zone", "all", "mean"]  # type: ignore[attr-defined]
+    for time, rise in RISE.items():
+        at = int(np.flatnonzero(np.isclose(slab.times_s, time, rtol=1e-12))[0])  # type: ignore[attr-defined]
+        assert float(curve.value[at]) == pytest.approx(rise, rel=2e-4)
+        assert float(curve.value[at]) == pytest.approx(rise, abs=float(curve.half_width[at]) + 1e-6)
+    assert curve.loaded.value == pytest.approx(END, rel=1e-6)
+
+
+def test_the_capacity_of_a_loop_must_be_known() -> None:
+    case = parse_case(TWO_NODES.replace("heat_capacity_J_K: 2000, ", ""), "nodes.yaml")
+    with pytest.raises(ThermsimError, match="how fast the coolant of the loop warms up is not known"):
+        warmup(case, 1.0, 10.0)

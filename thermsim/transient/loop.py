@@ -1,0 +1,111 @@
+"""A stack in time with the coolant loop that it warms up: one more row and column on a small model.
+
+With g what a kelvin of the coolant brings each cell [W/K], G what the faces of the loop conduct to it with all cells
+held at zero, d the heat made in these faces that goes to it at once, rho half of what a watt warms a pass by, and h the
+rise of the coolant that leaves the radiator,
+
+    C z' + A z = f + g w,      Q = g' z + d - G w,      w = h + rho Q,      C_l h' = Q - UA h .
+
+Without w this is symmetric again: with n = 1 + rho G,
+
+    C z' + (A - (rho / n) g g') z - (1 / n) g h  =  f + (rho / n) d g,
+    C_l h' + (UA + G / n) h - (1 / n) g' z       =  d / n .
+
+The vectors are those of heat and of g at the same shifts, so that other numbers of the loop need no further solve.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.model.physics.coolant_loop import Loop
+from thermsim.transient.krylov import DROPPED, MOST_SHIFTS, Projection, SmallModel, too_many
+from thermsim.transient.system import System
+
+Array = NDArray[np.float64]
+DECADE = float(np.log(10.0))
+
+
+@dataclass(frozen=True, eq=False)
+class Coolant:
+    """What the coolant of a loop is to a system, in the symbols above.
+
+    warmer : the system with the coolant at a kelvin; gives : g, (cells,); per_K : G; at_once : d
+    """
+
+    loop: Loop
+    warmer: System
+    gives: Array
+    per_K: float
+    at_once: float
+
+    @classmethod
+    def of(cls, loop: Loop, system: System, warmer: System) -> Coolant:
+        """From a system, and the same with the coolant at a kelvin."""
+        entries = system.model.on_loop
+        at_once = sum(system.outflow(number)[1] for number in entries)
+        gives = (warmer.stencil.heat - system.stencil.heat).ravel()
+        return cls(loop, warmer, gives, -sum(warmer.to_known(number) for number in entries), at_once)
+
+    @property
+    def damped(self) -> float:
+        """n = 1 + rho G."""
+        return 1.0 + self.loop.pass_K_W * self.per_K
+
+    @property
+    def rises_at_once(self) -> float:
+        """Rise of the mean coolant by the heat that goes to it at once [K]."""
+        return self.loop.pass_K_W * self.at_once / self.damped
+
+
+def enough_shifts(shifts: Sequence[float], make: Callable[[Sequence[float]], float], wanted_K: float) -> list[float]:
+    """Shifts that serve a stack at a known coolant, and more between them until they serve its loop too.
+
+    None of them is farther from the next than a decade: a loop is slow where the stack has settled long before.
+    make : the largest doubt [K] of a model with given shifts
+
+    Raises
+    ------
+    NotConvergedError : MOST_SHIFTS are not enough
+    """
+    found = list(shifts)
+    while len(found) <= MOST_SHIFTS:
+        in_order = np.log(np.sort([shift for shift in found if shift > 0.0]))
+        widest = int(np.argmax(np.diff(in_order)))
+        gap = in_order[widest + 1] - in_order[widest]
+        reached = np.inf
+        if gap <= DECADE:
+            reached = make(found)
+            if reached <= wanted_K:
+                return found
+        found.append(float(np.exp(0.5 * (in_order[widest] + in_order[widest + 1]))))
+    raise too_many(reached, wanted_K)
+
+
+def bordered(system: System, coolant: Coolant, shifts: Sequence[float]) -> SmallModel:
+    """The small model of a stack and its loop, of solutions at given shifts; the loop comes first."""
+    projection = Projection(system, 2 * len(shifts) + 1)
+    new = []
+    for shift in shifts:
+        of_heat = projection.add_shift(shift)
+        new.append(of_heat + projection.add_shift(shift, given=coolant.gives.reshape(system.shape)))
+    stack = projection.model()
+    capacity = coolant.loop.capacity_J_K
+    assert capacity is not None  # who follows a loop in time has seen to it
+    root, damped, of_pass = np.sqrt(capacity), coolant.damped, coolant.loop.pass_K_W
+    by_coolant = stack.vectors @ coolant.gives
+    size = len(stack.heat) + 1
+    stiffness, heat = np.empty((size, size)), np.empty(size)
+    stiffness[0, 0] = (coolant.loop.radiator_W_K + coolant.per_K / damped) / capacity
+    stiffness[0, 1:] = stiffness[1:, 0] = -by_coolant / (damped * root)
+    stiffness[1:, 1:] = stack.stiffness - of_pass / damped * np.outer(by_coolant, by_coolant)
+    heat[0] = coolant.at_once / (damped * root)
+    heat[1:] = stack.heat + of_pass / damped * coolant.at_once * by_coolant
+    rises = np.concatenate([[1.0 / (damped * root)], of_pass / damped * by_coolant])
+    vectors = np.concatenate([np.zeros((1, stack.vectors.shape[1])), stack.vectors])
+    made = replace(stack, vectors=vectors, stiffness=stiffness, heat=heat, shifts=tuple(shifts))
+    return replace(made, coolant=rises, dropped=sum(new[-DROPPED:]))
