@@ -28,6 +28,13 @@ def stand_boxes(case: Case, part: Part) -> tuple[Box, ...]:
     return tuple(boxes)
 
 
+def cut_in_the_middle(case: Case, part: Part) -> tuple[Box, ...]:
+    """Those of them that a section through the middle of the part, seen from the front, cuts."""
+    _, y0, _, y1 = part_box(case, part)
+    middle = 0.5 * (y0 + y1)
+    return tuple(box for box in stand_boxes(case, part) if box[1] <= middle <= box[3])
+
+
 def stand_name(part: Part) -> str:
     """What the rim or the legs of a part are called, as a body of its material."""
     return f"{part.part}, {'legs' if part.stands_on is not None and part.stands_on.rim_mm is None else 'rim'}"

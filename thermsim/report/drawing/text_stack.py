@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from thermsim.case.geometry.cooling_places import places_told
 from thermsim.case.geometry.places import Box, face_box, insert_box, part_box, patch_box, stack_box
-from thermsim.case.geometry.rims_and_legs import beside_stand, passes_joint, stand_boxes
+from thermsim.case.geometry.rims_and_legs import beside_stand, cut_in_the_middle, passes_joint, stand_boxes
 from thermsim.case.geometry.zones import heated_boxes, powers_of
 from thermsim.case.vocabulary.schema import Case, Film, Heat, Joint, MaterialGiven, Part
 from thermsim.model.physics.boundary import boundary_of
@@ -74,7 +74,7 @@ def _part(case: Case, scale: Scale, part: Part) -> list[tuple[str, str]]:
         _paint(row, scale, insert_box(case, part, insert), HOLE if is_void(insert.material) else INSERT)
     for other in case.parts:
         if part in beside_stand(case, other):
-            for box in stand_boxes(case, other):
+            for box in cut_in_the_middle(case, other) or stand_boxes(case, other):
                 _paint(row, scale, box, _pattern(other.material))
     rows = [list(row) for _ in range(count)]
     label = f"{part.part}, {part.material.name or 'own material'}, {part.thickness_mm.told} mm"
@@ -98,7 +98,7 @@ def _joint(case: Case, scale: Scale, joint: Joint) -> tuple[str, str]:
     row = [" "] * scale.columns
     for other in case.parts:
         if passes_joint(case, other, joint):
-            for box in stand_boxes(case, other):
+            for box in cut_in_the_middle(case, other) or stand_boxes(case, other):
                 _paint(row, scale, box, _pattern(other.material))
     low, high = scale.span(max(first[0], second[0]), min(first[2], second[2]))
     row[low:high] = JOINT * (high - low)

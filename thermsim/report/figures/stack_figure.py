@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from thermsim.case.geometry.cooling_places import places_told
 from thermsim.case.geometry.places import Box, face_box, insert_box, part_box, patch_box, stack_box
-from thermsim.case.geometry.rims_and_legs import beside_stand, passes_joint, stand_boxes
+from thermsim.case.geometry.rims_and_legs import beside_stand, cut_in_the_middle, passes_joint, stand_boxes
 from thermsim.case.geometry.zones import heated_boxes
 from thermsim.case.vocabulary.schema import Case, Cooling, Joint, MaterialGiven, Part
 from thermsim.model.physics.boundary import boundary_of
@@ -113,6 +113,8 @@ def _notes(case: Case, times: int) -> list[str]:
         notes[0] += " A thick bar or a shade: heat is made here."
     if any(part.inserts for part in case.parts):
         notes.append("Dashed: an insert, seen through its part.")
+    if any(len(cut_in_the_middle(case, part)) < len(stand_boxes(case, part)) for part in case.parts):
+        notes.append("Dashed beside what lies between: a rim or legs before and behind the middle.")
     for cooling in case.cooling:
         if cooling.face not in ("top", "bottom"):
             whose = f" of {cooling.of}" if cooling.of else ""
@@ -153,11 +155,15 @@ def _block(ax: Axes, box: Box, **style: Any) -> None:
 
 
 def _stands(ax: Axes, case: Case, one: Drawn, parts: list[Part], lw: float) -> None:
-    """Rims and legs of some parts, as they pass what is drawn."""
+    """Rims and legs of some parts, as they pass what is drawn: as far as the middle cuts them, else as outlines."""
     for part in parts:
         hatch, shade = _look(part.material)
+        cut = cut_in_the_middle(case, part)
         for box in stand_boxes(case, part):
-            _block(ax, (box[0], one.low, box[2], one.high), fc=shade, hatch=hatch, ec=FAINT, lw=lw)
+            if box in cut:
+                _block(ax, (box[0], one.low, box[2], one.high), fc=shade, hatch=hatch, ec=FAINT, lw=lw)
+            elif lw > 0.0:
+                _block(ax, (box[0], one.low, box[2], one.high), fill=False, ec=FAINT, lw=0.9, ls="--")
 
 
 def _heat(ax: Axes, case: Case, drawn: list[Drawn]) -> None:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 MOST_CURVES = 12
 LINE_POINTS = 10.0  # height of a label
+AFTER_SETTLED = 3.0  # times when all has settled, until which plain time is drawn: our own choice
 
 
 def warmup_curves(
@@ -60,9 +61,10 @@ def _draw(found: Warmup, ax: Axes | None, log: bool, chosen: list[Observable]) -
         low, high = curve.value - curve.half_width, curve.value + curve.half_width
         ax.fill_between(times, low, high, color=colour, alpha=0.2, lw=0.0)
         ax.plot(times, curve.value, color=colour, lw=1.4)
-        ends.append((float(curve.value[-1]), one, colour))
+        at_end = np.interp(float(times[-1]) if log else _until(found, chosen), times, curve.value)
+        ends.append((float(at_end), one, colour))
     ax.set_xscale("log" if log else "linear")
-    ax.set_xlim(float(times[0]) if log else 0.0, float(times[-1]))
+    ax.set_xlim(float(times[0]) if log else 0.0, float(times[-1]) if log else _until(found, chosen))
     ax.set_xlabel("time after the load came on [s]" + (", logarithm" if log else ""))
     ax.set_ylabel("temperature [C]")
     ax.grid(color=FAINT, alpha=0.25, lw=0.6)
@@ -71,6 +73,14 @@ def _draw(found: Warmup, ax: Axes | None, log: bool, chosen: list[Observable]) -
     _name_ends(ax, sorted(ends, key=lambda end: end[0]))
     titled(ax, found.case, "warming up", from_edge=True)
     return figure
+
+
+def _until(found: Warmup, chosen: list[Observable]) -> float:
+    """Where an axis of plain time ends [s]: well after all that is drawn has settled, as a round number."""
+    last = float(found.times_s[-1])
+    settled = [found.curves[one].settled_s for one in chosen]
+    latest = max((last if one is None else one[1] for one in settled), default=last)
+    return min(float(f"{AFTER_SETTLED * latest:.1g}"), last)
 
 
 def _name_ends(
@@ -83,9 +93,8 @@ def _name_ends(
     gap = LINE_POINTS / height * (top - bottom)
     places = spread([end[0] for end in ends], gap, bottom, top)
     for (value, one, colour), place in zip(ends, places, strict=True):
+        across = ax.get_yaxis_transform()
+        ax.plot([1.0, 1.025], [value, place], transform=across, color=colour, lw=0.8, clip_on=False)
         ax.annotate(
-            str(one), (1.0, value), xycoords=ax.get_yaxis_transform(), xytext=(1.03, place),
-            textcoords=ax.get_yaxis_transform(), va="center", fontsize=SMALL, color=INK,
-            arrowprops={"arrowstyle": "-", "color": colour, "lw": 0.8, "shrinkA": 0.0, "shrinkB": 0.0},
-            annotation_clip=False,
-        )  # fmt: skip
+            str(one), (1.03, place), xycoords=across, va="center", fontsize=SMALL, color=INK, annotation_clip=False
+        )
