@@ -82,6 +82,7 @@ def test_curves_are_drawn_on_axes_that_are_given(tmp_path: Path) -> None:
 
     from thermsim.case.load import read_case
     from thermsim.errors import UnknownNameError
+    from thermsim.readout.observable import find
     from thermsim.report.figures.warmup_figure import warmup_curves
     from thermsim.warming.warmup import warmup
 
@@ -89,6 +90,9 @@ def test_curves_are_drawn_on_axes_that_are_given(tmp_path: Path) -> None:
     ax = Figure().add_subplot()
     warmup_curves(found, ax, log=False, asked=["zone core, mean"])
     assert len(ax.lines) == 1
+    settled = found.curves[find(found.curves, "zone core, mean")].settled_s
+    end = ax.get_xlim()[1]
+    assert end == 100.0 if settled is None else min(1.5 * settled[1], 100.0) <= end <= 5.0 * settled[1]
     with pytest.raises(UnknownNameError):
         warmup_curves(found, asked=["zone nowhere"])
     assert "zone core, highest" in str(found)

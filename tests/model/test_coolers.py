@@ -22,6 +22,7 @@ from thermsim.nearby.gradients import gradients
 from thermsim.nearby.superposition import superposition
 from thermsim.plausibility.measure import measure
 from thermsim.readout.answers import answers
+from thermsim.readout.ladder import ladder
 from thermsim.readout.observable import find
 
 POWER_W = 50.0
@@ -65,6 +66,13 @@ def test_half_of_the_rise_of_one_pass_comes_to_the_coolant() -> None:
     rise = POWER_W / (2.0 * 0.5 * LITRE_A_MINUTE_W_K)
     assert field.flows[0].face_C == pytest.approx(25.0 + 0.2 * POWER_W + rise, rel=1e-9)
     assert rise == pytest.approx(0.7208, abs=1e-3)
+    # What the film takes and what the coolant is warmed by stand apart in the ladder.
+    found = ladder(field)
+    assert found is not None
+    drops = {rung.item: rung.drop_K for rung in found.rungs}
+    assert drops["film to the coolant"] == pytest.approx(0.2 * POWER_W, rel=1e-9)
+    assert drops["coolant on its way, mean over inlet"] == pytest.approx(rise, rel=1e-9)
+    assert sum(drops.values()) == pytest.approx(found.start_C - 25.0, rel=1e-9)
 
 
 def test_faces_of_one_entry_share_its_resistance() -> None:

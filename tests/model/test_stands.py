@@ -219,6 +219,15 @@ def test_the_drawing_shows_a_rim() -> None:
     assert lines and lines[0].strip().startswith("/") and "/ " in lines[0]
 
 
+def test_the_walls_before_and_behind_hide_nothing() -> None:
+    """Seen from the front, the middle cuts the walls left and right; those along x are outlines in front of the die."""
+    line = next(line for line in drawing(lidded(), 90).splitlines() if "die" in line)
+    assert [len(run) for run in line[: line.index("die")].split()] == [5, 19, 5]  # walls of 2 mm beside a die of 8 mm
+    drawn = [patch for patch in stack(lidded()).axes[0].patches if isinstance(patch, Rectangle)]
+    along = [one for one in drawn if one.get_width() == 12.0]
+    assert along and all(not one.get_fill() and one.get_linestyle() == "--" for one in along)
+
+
 def test_rims_are_drawn_beside_the_film_too() -> None:
     case = lidded()
     die, solder = (next(line for line in drawing(case, 90).splitlines() if word in line) for word in ("die", "solder"))

@@ -131,7 +131,7 @@ def ladder(field: Field) -> Ladder | None:
     across = flows[0].face in ("top", "bottom")  # evenly sideways has no meaning
     even = way.even_drop(last, field.model.level_of_part[last]) if across else 0.0
     rungs.append(Rung(last, reached - cooled, even))
-    rungs.append(Rung("film to the coolant", cooled - field.coolant_C, heat / _film_W_K(field, leaving)))
+    rungs += _to_the_coolant(field, leaving, heat, cooled)
     return Ladder(
         zone=zone.zone,
         part=zone.part,
@@ -145,6 +145,21 @@ def ladder(field: Field) -> Ladder | None:
         share=heat / sum(max(flow.heat_W, 0.0) for flow in field.flows),
         rungs=tuple(rungs),
     )
+
+
+def _to_the_coolant(field: Field, leaving: Sequence[Leaving], heat_W: float, cooled_C: float) -> list[Rung]:
+    """From the mean of the cooled faces to the coolant: the film, and the warming of a flow from where it comes in."""
+    drop, even = cooled_C - field.coolant_C, heat_W / _film_W_K(field, leaving)
+    of_flow = 0.0
+    for number in field.sink:
+        for one in field.leaving(number):
+            over = np.where(one.here, one.heat_W * (one.face_C - field.coolant_C), 0.0)
+            of_flow += field.model.coolings[number].share_of_flow * float(over.sum()) / heat_W
+    if of_flow == 0.0:
+        return [Rung("film to the coolant", drop, even)]
+    share = of_flow / drop
+    flow = Rung("coolant on its way, mean over inlet", of_flow, share * even)
+    return [Rung("film to the coolant", drop - of_flow, (1.0 - share) * even), flow]
 
 
 def _cross(way: _Way, names: Sequence[str], here: float, rungs: list[Rung]) -> float:

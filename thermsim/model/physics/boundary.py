@@ -272,6 +272,10 @@ class CoolerWithFlowBoundary(CoolerBoundary):
         return cls(entry.label, entry.face, _value(entry.cooler_K_W), half, inlet, flow_l_min=flow)
 
     @property
+    def share_of_flow(self) -> float:
+        return self.of_flow / (self.resistance + self.of_flow)
+
+    @property
     def words(self) -> str:
         return f"{self.resistance:g} K/W, {self.flow_l_min:g} l/min from {celsius(self.fluid)} C"
 

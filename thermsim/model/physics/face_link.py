@@ -71,6 +71,11 @@ class Boundary(ABC):
         """Whether its fluid is the coolant of the loop, whose temperature is solved for."""
         return False
 
+    @property
+    def share_of_flow(self) -> float:
+        """What of a drop to the fluid where it comes in is the warming of the fluid itself, 0 to 1."""
+        return 0.0
+
     def at_coolant(self, coolant_C: float) -> Boundary:
         """The same where the coolant of the loop has that temperature [C]."""
         return self

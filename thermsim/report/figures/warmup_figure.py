@@ -94,7 +94,10 @@ def _name_ends(
     places = spread([end[0] for end in ends], gap, bottom, top)
     for (value, one, colour), place in zip(ends, places, strict=True):
         across = ax.get_yaxis_transform()
-        ax.plot([1.0, 1.025], [value, place], transform=across, color=colour, lw=0.8, clip_on=False)
+        ax.annotate(
+            "", (1.0, value), xycoords=across, xytext=(1.025, place), textcoords=across, annotation_clip=False,
+            arrowprops={"arrowstyle": "-", "color": colour, "lw": 0.8, "shrinkA": 0.0, "shrinkB": 0.0},
+        )  # fmt: skip
         ax.annotate(
             str(one), (1.03, place), xycoords=across, va="center", fontsize=SMALL, color=INK, annotation_clip=False
         )

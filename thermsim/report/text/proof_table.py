@@ -11,13 +11,22 @@ from thermsim.report.text.blocks import Block, Column
 HEAD = ("reference", "thermsim", "difference", "tolerance", "finer", "mesh doubt", "order, asked", "verdict")
 NOTHING = "-"
 
+MEANINGS = (
+    "Difference, tolerance, finer figure and mesh doubt are in the unit of the quantity. Tolerance: what its source "
+    "leaves open, or what is asked here; finer: a closer figure, where one is asked for.",
+    "Order, asked: with which power of the width of a cell the error falls, and the least that is asked of it; none: "
+    "the errors show no power; at round-off: they are smaller than that can be seen.",
+    "Verdict: excellent (within the finer figure), within (within the tolerance), OUTSIDE (beyond it, or of too low an "
+    "order).",
+)
+
 
 def proof_blocks(document: dict[str, Any]) -> list[Block]:
     """A table for each case and source, the honesty of the mesh doubt if it was asked for, and the summary."""
     every = groupby(document["lines"], key=lambda line: (line["case"], line["source"]))
     blocks = [_case(title, source, list(lines)) for (title, source), lines in every]
     blocks += [honesty_block(document["honesty"])] if document["honesty"] is not None else []
-    return [*blocks, Block("What it comes to", lines=tuple(summary(document)))]
+    return [*blocks, Block("What it comes to", lines=tuple(summary(document)), notes=MEANINGS)]
 
 
 def summary(document: dict[str, Any]) -> Iterator[str]:
