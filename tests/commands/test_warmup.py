@@ -80,11 +80,11 @@ def test_another_warm_up_is_not_replaced_unasked(tmp_path: Path) -> None:
 def test_curves_are_drawn_on_axes_that_are_given(tmp_path: Path) -> None:
     from matplotlib.figure import Figure
 
+    from thermsim import warmup  # what is public shows itself by its tables
     from thermsim.case.load import read_case
     from thermsim.errors import UnknownNameError
     from thermsim.readout.observable import find
     from thermsim.report.figures.warmup_figure import warmup_curves
-    from thermsim.warming.warmup import warmup
 
     found = warmup(read_case(case_in(tmp_path)), 0.01, 100.0, accuracy_K=5.0)
     ax = Figure().add_subplot()
