@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from pathlib import Path
 from typing import Any
@@ -15,7 +16,7 @@ from stacks import case_of, film, part
 from thermsim.case.load import parse_case
 from thermsim.case.vocabulary.schema import Case, Clock
 from thermsim.commands.main import commands
-from thermsim.errors import CaseError
+from thermsim.errors import CaseError, WriteError
 from thermsim.limits.afford import afford
 from thermsim.limits.affordance import Affordance, Afforded
 from thermsim.limits.clock import Drive, drive_at, driven, proportional, voltage_at, voltage_points
@@ -27,6 +28,8 @@ from thermsim.model.build import build_model
 from thermsim.model.grid.plan import plan_grid
 from thermsim.proof.closed_form.nonlinear import Leakage, leakage_balance, leakage_limit, linear_leakage_temperature
 from thermsim.readout.observable import Answers
+from thermsim.report.figures.afford_figure import powers_at_limit
+from thermsim.report.files.afford_export import check_afford_target, write_afford
 from thermsim.report.text.afford_table import affordance_blocks, document
 
 # A slab of 20 x 20 mm, 5 mm thick, k = 400 W/mK, under 5000 W/m2K at 25 C: by hand,
@@ -493,3 +496,35 @@ def test_the_command_answers_for_base_and_options(tmp_path: Path) -> None:
     assert table.exit_code == 0
     assert "better film" in table.stdout
     assert "never a reason to bypass thermal shutdown" in " ".join(table.stdout.split())
+
+
+# ---- files ------------------------------------------------------------------------------------------------------
+
+
+def test_an_answer_is_written_like_every_other(tmp_path: Path) -> None:
+    """The powers are those by hand, (95 - 25) K over the path; another case is not replaced unasked."""
+    case = slab(clock=steps((4.4, 1.1), (5.0, 1.6)))
+    found, folder = afford(case), tmp_path / "out"
+    check_afford_target(case, folder, replace=False)
+    names = {path.relative_to(folder).as_posix() for path in write_afford(found, folder)}
+    assert names >= {"afford.json", "afford.csv", "afford.png", "versions.json"}
+    told = json.loads((folder / "afford.json").read_text(encoding="utf-8"))
+    assert told == json.loads(json.dumps(document(found)))
+    rows = list(csv.DictReader((folder / "afford.csv").open(encoding="utf-8")))
+    assert float(rows[0]["power_W"]) == pytest.approx(70.0 / PATH, rel=1e-6) and rows[0]["verdict"] == "limit"
+    assert [(row["clock_GHz"], row["verdict"]) for row in rows[1:]] == [("4.0", "yes"), ("4.4", "yes"), ("5.0", "no")]
+    for row, step in zip(rows[1:], told["afford"][0]["steps"], strict=True):
+        assert (float(row["reading_C"]), float(row["margin_K"])) == (step["highest_reading_C"], step["margin_K"])
+    write_afford(found, folder)  # the same again
+    another = case.model_copy(update={"title": "another"})
+    with pytest.raises(WriteError, match="holds another answer of `afford`"):
+        check_afford_target(another, folder, replace=False)
+    check_afford_target(another, folder, replace=True)
+
+
+def test_the_picture_shows_what_is_sure_and_what_is_met() -> None:
+    found = afford(slab())
+    bars = powers_at_limit(found).axes[0].patches
+    power = found.answers[0].power
+    assert power is not None
+    assert [bar.get_width() for bar in bars] == [power.value_W, power.least_W]  # type: ignore[attr-defined]

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from thermsim.case.vocabulary.schema import Case
-from thermsim.errors import WriteError
 from thermsim.report.figures.sweep_figure import sweep_figure
-from thermsim.report.files import delivery, export
+from thermsim.report.files import delivery
+from thermsim.report.files.same_study import refuse_other, write_data
 from thermsim.report.text.sweep_table import csv_lines, document
 
 if TYPE_CHECKING:
@@ -49,27 +47,14 @@ def kind_of(case: Case, paths: list[str], same_height: str | None) -> list[Any]:
 
 
 def _write_all(found: Sweep, folder: Path) -> None:
-    text = json.dumps(document(found), indent=2, allow_nan=False, ensure_ascii=False)
-    (folder / RESULT).write_text(text + "\n", encoding="utf-8")
-    with (folder / POINTS).open("w", encoding="utf-8", newline="") as file:
-        csv.writer(file).writerows(csv_lines(found))
+    write_data(folder, (RESULT, document(found)), (POINTS, csv_lines(found)))
     sweep_figure(found).savefig(folder / PICTURE)
     delivery.write_case(found.case, folder)
 
 
 def _refuse(folder: Path, case: Case, kind: list[Any], replace: bool) -> None:
-    """No file is replaced that thermsim did not write, none that the case is read from, and no other study."""
-    export.refuse(folder, case, replace)
-    delivery.refuse_foreign(folder, case, OWN)
-    if (folder / RESULT).exists() and not replace:
-        if _kind_there(folder / RESULT) != kind:
-            raise WriteError(f"{folder} holds another sweep", "choose another folder, or add --replace")
-        delivery.refuse_edited(folder, case)
+    refuse_other(folder, case, OWN, kind, _kind_there, "sweep", replace)
 
 
-def _kind_there(path: Path) -> list[Any] | None:
-    try:
-        found = json.loads(path.read_text(encoding="utf-8"))
-        return [found["title"], found["option"], [one["path"] for one in found["varied"]], found["same_height_by"]]
-    except (OSError, ValueError, TypeError, KeyError):
-        return None
+def _kind_there(found: dict[str, Any]) -> list[Any]:
+    return [found["title"], found["option"], [one["path"] for one in found["varied"]], found["same_height_by"]]

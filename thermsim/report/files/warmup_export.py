@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import csv
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from thermsim.case.vocabulary.schema import Case
-from thermsim.errors import WriteError
 from thermsim.report.data.warmup_result import csv_lines, document
 from thermsim.report.figures.warmup_figure import warmup_curves
-from thermsim.report.files import delivery, export
+from thermsim.report.files import delivery
+from thermsim.report.files.same_study import refuse_other, write_data
 
 if TYPE_CHECKING:
     from thermsim.warming.outcome import Warmup
@@ -40,25 +38,12 @@ def check_warmup_target(case: Case, folder: Path | str, replace: bool) -> None:
 
 
 def _write_all(found: Warmup, folder: Path) -> None:
-    text = json.dumps(document(found), indent=2, allow_nan=False, ensure_ascii=False)
-    (folder / RESULT).write_text(text + "\n", encoding="utf-8")
-    with (folder / CURVES).open("w", encoding="utf-8", newline="") as file:
-        csv.writer(file).writerows(csv_lines(found))
+    write_data(folder, (RESULT, document(found)), (CURVES, csv_lines(found)))
     for name, log in ((PICTURE, True), (PICTURE_PLAIN, False)):
         warmup_curves(found, log=log).savefig(folder / name)
     delivery.write_case(found.case, folder)
 
 
 def _refuse(folder: Path, case: Case, replace: bool) -> None:
-    """No file is replaced that thermsim did not write, none that the case is read from, and no other study."""
-    export.refuse(folder, case, replace)
-    delivery.refuse_foreign(folder, case, OWN)
-    if (folder / RESULT).exists() and not replace:
-        try:
-            there = json.loads((folder / RESULT).read_text(encoding="utf-8"))
-            kind = there["title"], there["option"]
-        except (OSError, ValueError, TypeError, KeyError):
-            kind = None
-        if kind != (case.title, case.option):
-            raise WriteError(f"{folder} holds another warm-up", "choose another folder, or add --replace")
-        delivery.refuse_edited(folder, case)
+    study = (case.title, case.option)
+    refuse_other(folder, case, OWN, study, lambda there: (there["title"], there["option"]), "warm-up", replace)

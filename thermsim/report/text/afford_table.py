@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
@@ -44,7 +45,7 @@ def document(found: Affordance) -> dict[str, Any]:
         "accuracy_K": found.accuracy_K,
         "clock": None if clock is None else {"frequency_GHz": clock.frequency_GHz, "voltage_V": clock.voltage_V},
         "coverage": found.coverage,
-        "taken_as_exact": exact_of([(_name(one), one.case) for one in found.answers]),
+        "taken_as_exact": exact_of([(name_of(one), one.case) for one in found.answers]),
         "remarks": [*_remarks(found), *CAUTIONS],
         "afford": [_answer(one) for one in found.answers],
     }
@@ -70,6 +71,28 @@ def _answer(one: Afforded) -> dict[str, Any]:
     }
 
 
+def csv_lines(found: Affordance) -> Iterator[list[str]]:
+    """A heading, and for each answer a line of its power at the limit, then one a clock; all digits."""
+    yield ["option", "clock_GHz", "voltage_V", "power_W", "mesh_doubt_W", "least_W", "reading", "reading_C",
+           "mesh_doubt_K", "reading_low_C", "reading_high_C", "margin_K", "margin_least_K", "verdict"]  # fmt: skip
+    for one in found.answers:
+        power = one.power
+        at_limit = (None,) * 3 if power is None else (power.value_W, power.mesh_doubt_W, power.least_W)
+        met = ("", None) if power is None or power.reading is None else (power.reading, one.limit_C)
+        ends = "none" if power is None else power.ends_by
+        yield [name_of(one), "", "", *map(_digits, at_limit), met[0], _digits(met[1]), *[""] * 5, ends]
+        for step in one.steps:
+            told = (step.highest_reading_C, step.mesh_doubt_K, step.reading_low_C, step.reading_high_C)
+            margins = (step.margin_K, step.margin_least_K)
+            clock = (step.frequency_GHz, step.voltage_V, step.power_W)
+            yield [name_of(one), *map(_digits, clock), "", "", step.reading or "", *map(_digits, (*told, *margins)),
+                   step.verdict]  # fmt: skip
+
+
+def _digits(value: float | None) -> str:
+    return "" if value is None else repr(value)
+
+
 def affordance_blocks(found: Affordance) -> list[Block]:
     """The power and clock at the limit of every option, the steps of each, and what must be said beside them."""
     blocks = [_powers(found), *([_clocks(found)] if found.case.clock is not None else [])]
@@ -77,7 +100,8 @@ def affordance_blocks(found: Affordance) -> list[Block]:
     return [*blocks, Block("Remarks", notes=(*_remarks(found), *CAUTIONS))]
 
 
-def _name(one: Afforded) -> str:
+def name_of(one: Afforded) -> str:
+    """An answer by its option, or as the case is without one."""
     return "as it is" if one.option is None else one.option
 
 
@@ -90,7 +114,7 @@ def _powers(found: Affordance) -> Block:
     made = "Made: all power that is made, leakage at the temperatures found among it. "
     whose = "of the power of the clocked zones; the others keep theirs."
     notes.append(f"{made}Of power typed: {'the share of it at the limit.' if found.case.clock is None else whose}")
-    notes += [words] if (words := exact_words(exact_of([(_name(one), one.case) for one in found.answers]))) else []
+    notes += [words] if (words := exact_words(exact_of([(name_of(one), one.case) for one in found.answers]))) else []
     title = f"{found.case.title}: what readings of {' and '.join(limits)} C allow"
     return Block(title, columns=tuple(columns), rows=rows, notes=tuple(notes))
 
@@ -105,7 +129,7 @@ def _left(found: Affordance) -> str:
 
 def _clocks(found: Affordance) -> Block:
     headings = ("affordable [GHz]", "limit met at [GHz]", "at least [GHz]")
-    rows = tuple((_name(one), *_clock_cells(one)) for one in found.answers)
+    rows = tuple((name_of(one), *_clock_cells(one)) for one in found.answers)
     notes = (
         "Affordable: the fastest step, or the clock typed, whose margin is above zero at least. Limit met: along "
         "straight lines of voltage between the steps.",
@@ -116,10 +140,10 @@ def _clocks(found: Affordance) -> Block:
 def _power_cells(one: Afforded) -> tuple[str, ...]:
     power = one.power
     if power is None:
-        return (_name(one), "none", UNKNOWN, UNKNOWN, UNKNOWN)
+        return (name_of(one), "none", UNKNOWN, UNKNOWN, UNKNOWN)
     least = UNKNOWN if power.least_W is None else fixed(power.least_W, ".1f")
     first = "runaway" if power.reading is None else power.reading
-    return (_name(one), with_doubt(power.value_W, power.mesh_doubt_W, 1), least, f"{100 * power.share:.1f} %", first)
+    return (name_of(one), with_doubt(power.value_W, power.mesh_doubt_W, 1), least, f"{100 * power.share:.1f} %", first)
 
 
 def _clock_cells(one: Afforded) -> tuple[str, ...]:
@@ -140,7 +164,7 @@ def _steps(one: Afforded) -> Block:
     columns = [*map(Column, headings), Column("of", right=False), Column("margin [K]"), Column("at least [K]")]
     rows = tuple(_step_row(step) for step in one.steps)
     return Block(
-        f"Clocks, {_name(one)}", columns=(*columns, Column("affordable", right=False)), rows=rows, notes=_notes(one)
+        f"Clocks, {name_of(one)}", columns=(*columns, Column("affordable", right=False)), rows=rows, notes=_notes(one)
     )
 
 
@@ -177,16 +201,18 @@ def _remarks(found: Affordance) -> list[str]:
     clock, remarks = found.case.clock, []
     for one in found.answers:
         if one.power is None:
-            remarks.append(f"{_name(one)}: the limit is passed even where the clocked zones make nothing.")
+            remarks.append(f"{name_of(one)}: the limit is passed even where the clocked zones make nothing.")
         elif one.power.ends_by == "runaway":
             remarks.append(
-                f"{_name(one)}: leakage runs away before a reading meets the limit; the power is that at its edge, "
+                f"{name_of(one)}: leakage runs away before a reading meets the limit; the power is that at its edge, "
                 f"beyond which no steady state exists."
             )
-        remarks += [f"WARNING: {_name(one)}: {each.words}." for each in one.not_held]
-        remarks += [f"WARNING: {_name(one)}: {RUNS_AWAY}"] if one.runs_away else []
+        remarks += [f"WARNING: {name_of(one)}: {each.words}." for each in one.not_held]
+        remarks += [f"WARNING: {name_of(one)}: {RUNS_AWAY}"] if one.runs_away else []
         if not one.accuracy_held:
-            remarks.append(f"{_name(one)}: accuracy not held, a mesh doubt is above the {found.accuracy_K:g} K asked.")
+            remarks.append(
+                f"{name_of(one)}: accuracy not held, a mesh doubt is above the {found.accuracy_K:g} K asked."
+            )
     remarks.append(NO_CLOCK if clock is None else DYNAMIC)
     if clock is not None and not clock.steps:
         remarks.append(NO_STEPS)
