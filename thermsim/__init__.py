@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from thermsim.nearby.sensitivities import sensitivities
     from thermsim.nearby.superposition import superposition
     from thermsim.plausibility.measure import measure
+    from thermsim.response.parting import parting
+    from thermsim.response.step_response import StepResponse, step_response
     from thermsim.sweeps.sweep import Vary, sweep
     from thermsim.warming.outcome import Warmup
     from thermsim.warming.warmup import warmup
@@ -39,6 +41,7 @@ __version__ = "0.1.0"
 
 __all__ = [
     "Prediction",
+    "StepResponse",
     "ThermsimError",
     "Vary",
     "Warmup",
@@ -50,9 +53,11 @@ __all__ = [
     "many",
     "measure",
     "parse_case",
+    "parting",
     "predict",
     "read_case",
     "sensitivities",
+    "step_response",
     "superposition",
     "sweep",
     "warmup",
@@ -79,6 +84,9 @@ _HOME = {
     "Vary": "thermsim.sweeps.sweep",
     "warmup": "thermsim.warming.warmup",
     "Warmup": "thermsim.warming.outcome",
+    "step_response": "thermsim.response.step_response",
+    "StepResponse": "thermsim.response.step_response",
+    "parting": "thermsim.response.parting",
     "predict": "thermsim.mesh.predict",
     "Prediction": "thermsim.mesh.prediction",
     "ThermsimError": "thermsim.errors",

@@ -10,7 +10,6 @@ import pytest
 from scipy.linalg import expm
 
 from thermsim.errors import ThermsimError
-from thermsim.proof.closed_form.networks import Cauer, Foster, to_cauer, to_foster
 from thermsim.proof.closed_form.transient import (
     TwoNodeLoop,
     half_space_flux,
@@ -20,6 +19,7 @@ from thermsim.proof.closed_form.transient import (
     slab_heating,
     slab_roots,
 )
+from thermsim.response.networks import Cauer, Foster, to_cauer, to_foster
 
 SILICON = {"conductivity": 148.0, "density": 2330.0, "heat_capacity": 712.0}  # Incropera, table A.1, 300 K
 

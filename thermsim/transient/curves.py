@@ -16,7 +16,7 @@ from thermsim.readout.faces import away_from_summits, heated_boxes, plane_of, zo
 from thermsim.readout.field import Field
 from thermsim.readout.observable import HOTTEST, Answers, Observable
 from thermsim.readout.weights import Spot, Weights, at_warmest_cell, over_zone, sides_of
-from thermsim.transient.krylov import TIMES_CHANGE, SmallModel
+from thermsim.transient.krylov import CHUNK, TIMES_CHANGE, SmallModel, fewer_shifts
 from thermsim.transient.loop import Coolant
 from thermsim.transient.rise import Rise
 from thermsim.transient.system import System
@@ -55,7 +55,7 @@ class Reader:
     def curves(self, small: SmallModel, times: Array) -> Answers[Array]:
         """(n,) of each answer at times [s] after the load came on; NaN where it has no bound or no place."""
         states = small.states(times)
-        rows, direct = self._linear_of(small), self._direct
+        rows, direct = self.linear_of(small), self._direct
         linear = states @ rows.T + direct
         found: dict[Observable, Array] = {}
         for number, one in enumerate(self._linear):
@@ -70,7 +70,7 @@ class Reader:
     def doubts(self, small: SmallModel, times: Array) -> Answers[float]:
         """How far the small model may hold each answer off at any of the times, [K] or [W]: see `krylov`."""
         change = small.states(times) - small.states(times, without=small.dropped)
-        linear = TIMES_CHANGE * np.abs(change @ self._linear_of(small).T).max(axis=0)
+        linear = TIMES_CHANGE * np.abs(change @ self.linear_of(small).T).max(axis=0)
         found = dict(zip(self._linear, linear.tolist(), strict=True))
         widest = 0.0
         for (face, side), boxes in self._boxes.items():
@@ -94,6 +94,11 @@ class Reader:
         for one in observables(self.case):
             told[one] = max(value for other, value in found.items() if _unit(other) == _unit(one))
         return told
+
+    def few_shifts(self, small: SmallModel, times: Array, wanted_K: float) -> tuple[float, ...]:
+        """As few shifts as hold all temperatures that are weighted sums within `wanted_K` of a model."""
+        rows = self.linear_of(small)[[not one.is_heat for one in self._linear]]
+        return fewer_shifts(small, rows, times, wanted_K)
 
     def largest_doubt_K(self, small: SmallModel, times: Array) -> float:
         """Of all temperatures."""
@@ -201,8 +206,8 @@ class Reader:
     def _direct(self) -> Array:
         return np.array([direct for _, direct in self.columns.values()])
 
-    def _linear_of(self, small: SmallModel) -> Array:
-        """(answers, m)"""
+    def linear_of(self, small: SmallModel) -> Array:
+        """(answers, m) weights of a model's vectors, of all answers that are weighted sums."""
         found = np.array([small.vectors[:, at] @ own for (at, own), _ in self.columns.values()])
         if small.coolant is not None:
             found += np.outer([self.by_coolant.get(one, 0.0) for one in self._linear], small.coolant)
@@ -298,19 +303,23 @@ class Reader:
         return np.asarray(self.resting.read(one) + direct + states @ rows)
 
     def _warmest_cells(self, small: SmallModel, states: Array, among: NDArray[np.bool_]) -> NDArray[np.int64]:
-        """(n, 3) the warmest of some cells at each time, sought slab by slab."""
+        """(n, 3) the warmest of some cells at each time, sought chunk by chunk."""
+        start_C = np.full(self.system.shape, -np.inf)
+        start_C[:, :, self.system.levels] = np.where(among, self.rise.unheated, -np.inf)
+        sought = start_C.ravel()
         best = np.full(len(states), -np.inf)
-        found = np.zeros((len(states), 3), dtype=np.int64)
-        rows = small.vectors.reshape(-1, *self.system.shape)
-        for slab in np.flatnonzero(among.any(axis=(1, 2))).tolist():
-            here = among[slab]
-            values = self.rise.unheated[slab][here] + states @ self.system.of_model(rows[:, slab])[:, here]
+        found = np.zeros(len(states), dtype=np.int64)
+        for start in range(0, sought.size, CHUNK):
+            here = sought[start : start + CHUNK]
+            if not np.isfinite(here).any():
+                continue
+            values = states @ small.vectors[:, start : start + CHUNK] + here
             at = values.argmax(axis=1)
             highest = values[np.arange(len(states)), at]
             better = highest > best
-            best[better] = highest[better]
-            found[better] = np.column_stack([np.full(len(at), slab), np.argwhere(here)[at]])[better]
-        return found
+            best[better], found[better] = highest[better], start + at[better]
+        x, y, level = np.unravel_index(found, self.system.shape)
+        return np.column_stack([x, y, np.searchsorted(self.system.levels, level)])
 
 
 def _unit(one: Observable) -> str:

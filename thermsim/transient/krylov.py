@@ -11,6 +11,9 @@ between 1/t of the last and of the first time asked. A_r is symmetric, so z deca
 positive: a chain of resistances and capacities by construction.
 Source: Druskin and Simoncini, Systems and Control Letters 60 (2011) 546 for adaptive shifts, from memory; the choice by
 the residual in energy is our own.
+
+A model with many shifts tells which few would do: what they span lies in what it spans, so that any choice of shifts
+is tried without another solve. Those few then serve on finer grids.
 """
 
 from __future__ import annotations
@@ -28,9 +31,11 @@ from thermsim.transient.system import System
 Array = NDArray[np.float64]
 
 STEADY_RESIDUAL = 1e-9  # relative residual of the solve at shift 0, with which curves end
-SHIFTED_RESIDUAL = 1e-5  # the same of all others: the projection forgives it
+SHIFTED_RESIDUAL = 1e-7  # the same of all others: projection forgives more, but grids are told apart by what it leaves
 MOST_SHIFTS = 60
 CANDIDATES = 60  # shifts, evenly in their logarithm, among which the next one is sought
+SHIFTS_PAST = 3.0  # how far beyond 1/t of the last and first time a shift may lie
+MOVES = np.geomspace(0.5, 2.0, 7)  # of a shift, to where it may move
 DROPPED = 3  # last shifts whose effect tells how far a model may be off
 TIMES_CHANGE = 2.0  # the doubt of time is so many times what they changed
 CHUNK = 16_384  # cells that are summed up at once: results have the same bits on any number of threads
@@ -63,6 +68,20 @@ class SmallModel:
         with np.errstate(divide="ignore", invalid="ignore"):
             grown = np.where(rates > 0.0, -np.expm1(-np.outer(times, rates)) / rates, times[:, None])
         return np.pad((grown * strength) @ modes.T, ((0, 0), (0, without)))
+
+    def mix(self, shifts: Sequence[float]) -> Array:
+        """(m, n) orthonormal: what the constant vector and solutions at some shifts would be, of these vectors."""
+        rates, modes = np.linalg.eigh(self.stiffness)
+        strength = modes.T @ self.heat
+        solutions = [strength / (np.maximum(rates, 0.0) + shift) for shift in shifts]
+        mix, size = np.linalg.qr(modes @ np.column_stack([modes[0], *solutions]))
+        kept = np.abs(np.diag(size)) > LEAST_NEW * np.linalg.norm(size, axis=0)
+        return np.asarray(mix[:, kept])
+
+    def of(self, mix: Array, shifts: Sequence[float] = ()) -> SmallModel:
+        """The smaller model whose vectors are so mixed."""
+        stiffness = mix.T @ self.stiffness @ mix
+        return SmallModel(mix.T @ self.vectors, stiffness, mix.T @ self.heat, tuple(shifts), self.iterations)
 
     def rates(self) -> Array:
         """(m,) rates of decay [1/s], rising."""
@@ -208,6 +227,41 @@ def too_many(reached_K: float, wanted_K: float) -> NotConvergedError:
         f"{MOST_SHIFTS} shifts leave {reached_K:.2g} K of doubt in time, and {wanted_K:.2g} K are wanted",
         "ask for a shorter span of times, or for less accuracy",
     )
+
+
+def fewer_shifts(model: SmallModel, rows: Array, times: Array, wanted_K: float) -> tuple[float, ...]:
+    """As few shifts as hold weighted sums of a model within `wanted_K` of it at some times.
+
+    One after another is added where it helps most, and all others are moved a little after each, to where they help
+    more. All of the model's own if fewer do not serve.
+
+    rows : (answers, m) weights of the model's vectors, temperatures
+    """
+    rates, modes = np.linalg.eigh(model.stiffness)
+    rates = np.maximum(rates, 0.0)
+    seen = SmallModel(np.eye(len(rates)), np.diag(rates), modes.T @ model.heat, (), 0)
+    constant, answers = modes[0], rows @ modes
+    exact = seen.states(times) @ answers.T
+
+    def off_K(shifts: Sequence[float]) -> float:
+        solutions = [seen.heat / (rates + shift) for shift in shifts]
+        mix, _ = np.linalg.qr(np.column_stack([constant, *solutions]))
+        fewer = SmallModel(mix.T, mix.T @ (rates[:, None] * mix), mix.T @ seen.heat, (), 0)
+        return float(np.abs(fewer.states(times) @ (answers @ mix).T - exact).max())
+
+    low, high = 1.0 / (SHIFTS_PAST * times[-1]), SHIFTS_PAST / times[0]
+    candidates = np.geomspace(low, high, CANDIDATES)
+    chosen = [0.0]
+    while len(chosen) + 1 < len(model.shifts):
+        chosen.append(min(candidates.tolist(), key=lambda shift: off_K([*chosen, shift])))
+        for turn in range(1, len(chosen)):
+            others = chosen[:turn] + chosen[turn + 1 :]
+            near = (chosen[turn] * MOVES).tolist()
+            chosen.insert(turn, min(near, key=lambda shift: off_K([*others, shift])))
+            del chosen[turn + 1]
+        if off_K(chosen) <= wanted_K:
+            return tuple(chosen)
+    return model.shifts
 
 
 def model_at(system: System, shifts: Sequence[float]) -> SmallModel:

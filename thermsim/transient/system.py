@@ -122,6 +122,20 @@ class System:
         meets = planes[0].here
         return np.where(meets, low[0], beside[0]), np.where(meets, high[1], beside[1])
 
+    def heated_nodes(self, face: int, lower: Array | float, upper: Array | float) -> tuple[Array, Array]:
+        """Rises on both sides of a level plane of faces of the model where heats [W] are made, beside cells at rest."""
+        planes, rest = self.planes_at(2, face), np.zeros(self.shape)
+        heats = [(lower, upper)] if len(planes) == 1 else [(lower, 0.0), (0.0, upper), (lower, upper)]
+        found = []
+        for plane, (under, over) in zip(planes, heats, strict=True):
+            faces = replace(plane.faces, heat_lower=under, heat_upper=over)
+            found.append(replace(plane, faces=faces).nodes(rest, heated=True))
+        if len(planes) == 1:
+            return found[0]
+        low, high, beside = found
+        meets = planes[0].here
+        return np.where(meets, low[0], beside[0]), np.where(meets, high[1], beside[1])
+
     def column(self, weights: Weights) -> tuple[Array, float]:
         """A weighted sum of rises as weights of the system's cells, and what the heat at rest adds to it at once."""
         column, direct = np.zeros(self.shape), 0.0

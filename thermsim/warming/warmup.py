@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import HeatBalanceError, MemoryLimitError, ThermsimError
@@ -41,7 +41,11 @@ from thermsim.warming.outcome import Curve, TimeStep, Warmup
 Array = NDArray[np.float64]
 
 TIMES = 121  # at which curves are told and judged, evenly in the logarithm of time
-SHARE_OF_TIME = 0.03  # of the accuracy that the small model in time may take: grids are told apart by less than that
+# Of the accuracy: what a model of many shifts may take, and what the few shifts of large grids may differ from it on
+# the last small one. That difference is taken off again, so that grids are told apart by a tenth of it.
+SHARE_OF_TIME, SHARE_OF_FEW = 0.03, 0.06
+FEW_CELLS = 100_000  # cells from which on a grid gets few shifts; two grids at least get many
+RECHOSEN = 2.0  # times the doubt asked of a model: from that on the shifts of a coarser grid do not serve
 BYTES_PER_VECTOR = 16  # of a cell for each vector of the small model, with room to add one
 VECTORS = 18
 SETTLED_K = 1.0
@@ -94,7 +98,7 @@ def warmup(
     steady_plan, _ = plan_for(case, plan_grid(case, first_cells), first_cells, wanted, allowed)
     plan = time_plan(case, steady_plan, from_s)
     _check_memory(plan, steady_plan, allowed)
-    times = _times(from_s, until_s, also)
+    times = spread_times(from_s, until_s, also)
     family = _Family(case, times, wanted)
     for multiplier in plan.multipliers[:grids]:
         if _needed_GB(plan, multiplier) > allowed:
@@ -118,7 +122,10 @@ class _Family:
         self.tables: list[Array] = []  # for each grid (answers, times and the end)
         self.seen: list[OnGrid] = []
         self.field: Field | None = None
+        self.many: tuple[Reader, SmallModel] | None = None
+        self.missed: dict[Observable, Array] = {}  # by few shifts
         self.shifts: tuple[float, ...] = ()
+        self.time_doubts: Answers[float] = Answers()
         self.held: Array | None = None
         self.unheated: Answers[float] = Answers()
         self.judged: list[Doubt] = []
@@ -128,20 +135,7 @@ class _Family:
         start = time.perf_counter()
         self.field, iterations = solve_on(self.case, plan.grid(multiplier), self.field, OUTER_K)
         reader = reader_of(self.case, self.field, from_s, multiplier)
-        if self.shifts:
-            small = model_of(reader, self.shifts)
-        else:
-            share = SHARE_OF_TIME * self.wanted
-            first, last = float(self.times[0]), float(self.times[-1])
-            small = chosen_model(reader.system, first, last, share, lambda one: reader.largest_doubt_K(one, self.times))
-            if reader.coolant is not None:
-
-                def doubt_of(shifts: Sequence[float]) -> float:
-                    return reader.largest_doubt_K(model_of(reader, shifts), self.times)
-
-                small = model_of(reader, enough_shifts(small.shifts, doubt_of, share))
-            self.shifts = small.shifts
-            self.held = held_doubts(reader, small, self.field, self.times, from_s, multiplier)
+        small = self._model_of(reader, from_s, multiplier)
         imbalance = reader.imbalance(small, self.times)
         if not imbalance <= LARGEST_IMBALANCE:
             raise HeatBalanceError(
@@ -149,8 +143,7 @@ class _Family:
                 "this is a fault of the solver or of a coefficient range: keep the case file and report it",
             )
         self.small, self.reader = small, reader
-        curves, end = reader.curves(small, self.times), answers(self.case, self.field)
-        self.tables.append(np.array([np.append(curves[one], end[one]) for one in self.asked]))
+        self.tables.append(self._table(reader, small, answers(self.case, self.field)))
         seen = OnGrid.of(self.case, self.field, multiplier, self.seen[0] if self.seen else None)
         unseen = {
             one.film: np.append(one.unseen_K(*reader.beside(small, self.times, one.face)), seen.unseen[one.film])
@@ -169,9 +162,39 @@ class _Family:
                 imbalance,
             )
         )
-        self.time_doubts = reader.doubts(small, self.times)
         if len(self.steps) >= FEWEST_GRIDS:
             self.judged = self._judge()
+
+    def _model_of(self, reader: Reader, from_s: float, multiplier: int) -> SmallModel:
+        """A model of many shifts on small grids; the last of these tells which few serve on all others alike."""
+        assert self.field is not None
+        is_small = len(self.steps) < 2 or reader.system.capacity.size < FEW_CELLS
+        if not self.shifts and (is_small or reader.coolant is not None):
+            share = SHARE_OF_TIME * self.wanted
+            known = self.many[1].shifts if self.many else ()
+            many = model_of_load(reader, self.times, share, known)
+            if self.held is None:
+                self.held = held_doubts(reader, many, self.field, self.times, from_s, multiplier)
+            self.many = reader, many
+            self.time_doubts = reader.doubts(many, self.times)
+            return many
+        if not self.shifts:
+            assert self.many is not None
+            self._choose_few(*self.many)
+            self.many = None
+        return model_at(reader.system, self.shifts)
+
+    def _choose_few(self, reader: Reader, many: SmallModel) -> None:
+        self.shifts = reader.few_shifts(many, self.times, SHARE_OF_FEW * self.wanted)
+        few = many.of(many.mix(self.shifts), self.shifts)
+        with_many, with_few = reader.curves(many, self.times), reader.curves(few, self.times)
+        for one in self.asked:
+            self.missed[one] = np.nan_to_num(with_many[one] - with_few[one])
+            self.time_doubts[one] += float(np.abs(self.missed[one]).max())
+
+    def _table(self, reader: Reader, small: SmallModel, end: Mapping[Observable, float]) -> Array:
+        curves = reader.curves(small, self.times)
+        return np.array([np.append(curves[one] + self.missed.get(one, 0.0), end[one]) for one in self.asked])
 
     def _judge(self) -> list[Doubt]:
         """Every answer at every time, and at the end."""
@@ -222,7 +245,7 @@ class _Family:
         )
         films = tuple(joint.joint for joint, _ in storing_joints(self.case))
         found = Warmup(
-            self.case, self.times, curves, settled_K, self.wanted, status, tuple(self.steps), self.shifts,
+            self.case, self.times, curves, settled_K, self.wanted, status, tuple(self.steps), self.small.shifts,
             self.small.rates(), films, self.field,
         )  # fmt: skip
         return replace(found, remarks=_remarks(found, float(np.max(self.seen[-1].unseen_sum))))
@@ -231,6 +254,23 @@ class _Family:
 def _of_columns(seen: OnGrid, of: Callable[[Array], Array]) -> OnGrid:
     """What film maps hide at each time and at the end, as other columns have it."""
     return replace(seen, unseen={film: of(np.asarray(row)) for film, row in seen.unseen.items()})
+
+
+def model_of_load(reader: Reader, times: Array, wanted_K: float, known: tuple[float, ...] = ()) -> SmallModel:
+    """A small model whose doubt is below `wanted_K`: at the shifts of a coarser grid if they serve, else at its own."""
+
+    def doubt_of(shifts: Sequence[float]) -> float:
+        return reader.largest_doubt_K(model_of(reader, shifts), times)
+
+    if known:
+        model = model_of(reader, known)
+        if reader.largest_doubt_K(model, times) <= RECHOSEN * wanted_K:
+            return model
+    first, last = float(times[0]), float(times[-1])
+    small = chosen_model(reader.system, first, last, wanted_K, lambda one: reader.largest_doubt_K(one, times))
+    if reader.coolant is None:
+        return small
+    return model_of(reader, enough_shifts(small.shifts, doubt_of, wanted_K))
 
 
 def reader_of(
@@ -336,10 +376,10 @@ def _check(case: Case, from_s: float, until_s: float, also: Array, wanted: float
         raise ThermsimError("nothing is switched on: the case makes no heat", "give `heat`")
 
 
-def _times(from_s: float, until_s: float, also: Array) -> Array:
+def spread_times(from_s: float, until_s: float, also: ArrayLike = ()) -> Array:
     """Evenly in the logarithm, with the powers of ten in between and what else is asked for; alike ones once."""
     powers = 10.0 ** np.arange(np.ceil(np.log10(from_s)), np.floor(np.log10(until_s)) + 1.0)
-    asked = np.concatenate([also, powers[(powers > from_s) & (powers < until_s)]])
+    asked = np.concatenate([np.asarray(also, dtype=np.float64), powers[(powers > from_s) & (powers < until_s)]])
     even = np.geomspace(from_s, until_s, TIMES)
     apart = np.abs(np.log(even[:, None] / asked[None, :])).min(axis=1, initial=np.inf) > SAME_TIME
     apart[[0, -1]] = True

@@ -10,6 +10,5 @@ fins                 straight fin, long rod
 nonlinear            conductivity that varies with temperature; leakage and its runaway
 iso10211             the square column of EN ISO 10211, case 1
 transient            slabs and half spaces in time, lumped bodies, the coolant loop
-networks             Foster and Cauer networks
 reference_solutions  those of them that the table of references names, with the numbers of its case files put in
 """

@@ -1,0 +1,206 @@
+"""The step response of a stack as modes: rises over rest of any load, without the stack.
+
+    Z_oi(t) = D_oi + sum_m  l_mo f_mi (1 - exp(-rate_m t)) / rate_m       [K/W]
+
+Each mode is a body of its own, y' + rate y = f u, so that a load that is constant or a straight line between its
+samples is answered exactly: y <- e y + phi_1 f u_0 + phi_2 f (u_1 - u_0), with e = exp(-rate h), phi_1 = (1 - e)/rate,
+phi_2 = (1 - phi_1/h)/rate.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from thermsim.case.faults.wording import did_you_mean, listed
+from thermsim.errors import ThermsimError, UnknownNameError
+from thermsim.response.networks import Cauer, Foster, to_cauer
+
+Array = NDArray[np.float64]
+
+WITHIN = 1e-4  # share of the whole resistance by which a chain of few time constants may be off
+LEAST_STAGES, MOST_STAGES, TIMES = 2, 40, 200
+EARLIER = 10.0  # shifts of a chain go up to so many times 1 / from_s
+LEAST_STAGE = 1e-8  # of the whole resistance: a stage with less is none
+INDEPENDENT = 1e-8  # size of a direction, relative to the largest, from which on it is one
+KEYS = ("inputs", "outputs", "from_s", "rates_per_s", "heat", "seen", "at_once_K_W", "unheated_C", "made_W")
+
+
+@dataclass(frozen=True, eq=False)
+class ModalNetwork:
+    """What is stored of a step response, and replayed.
+
+    inputs : names of zones that make heat; outputs : names of what is read off
+    from_s : first time [s] that it was made for
+    rates : (m,) [1/s]; heat : (m, inputs); seen : (m, outputs)
+    at_once : (outputs, inputs) D [K/W], what a heated face is warmer than the cells behind it
+    unheated_C : (outputs,) without load; made_W : (inputs,) heat that the zones of the case make, before they warm up
+    """
+
+    inputs: tuple[str, ...]
+    outputs: tuple[str, ...]
+    from_s: float
+    rates: Array
+    heat: Array
+    seen: Array
+    at_once: Array
+    unheated_C: Array
+    made_W: Array
+
+    def zth(self, times_s: ArrayLike, output: str, of: str) -> Array:
+        """Rise of an output per watt in a zone from time 0 on [K/W], at times [s]; any shape.
+
+        Raises
+        ------
+        UnknownNameError : no such output, or no such zone
+        """
+        row, column = self._output(output), self._input(of)
+        grown = -np.expm1(-np.multiply.outer(np.asarray(times_s, float), self.rates)) / self.rates
+        return np.asarray(self.at_once[row, column] + grown @ (self.seen[:, row] * self.heat[:, column]))
+
+    def foster(self, zone: str, within: float = WITHIN) -> Foster:
+        """The response of a zone to its own watt as a chain of few time constants, shortest first.
+
+        within : share of the whole resistance by which the chain may be off from `from_s` on; at the end it is exact
+
+        What comes at once joins the shortest. Every resistance is positive, by construction.
+        """
+        row, column = self._output(zone), self._input(zone)
+        times = np.geomspace(self.from_s, max(10.0 / self.rates[0], 10.0 * self.from_s), TIMES)
+        exact = self.zth(times, zone, zone)
+        fastest = EARLIER / self.from_s
+        for count in range(LEAST_STAGES, MOST_STAGES):
+            chain = _chain(self.rates, self.heat[:, column], fastest, count)
+            chain.resistance_K_W[0] += self.at_once[row, column]
+            if np.all(np.abs(chain.response(times) - exact) <= within * exact[-1]):
+                break
+        return chain
+
+    def cauer(self, zone: str, within: float = WITHIN) -> Cauer:
+        """The same as a ladder: resistances and capacities along the way of the heat, from the zone on.
+
+        Cumulative sums of both are the cumulative structure function of JEDEC JESD51-14 (terms from memory): what
+        stores much bends it upwards, what resists much sidewards.
+        """
+        return to_cauer(self.foster(zone, within))
+
+    def replay(
+        self,
+        times_s: ArrayLike,
+        powers_W: ArrayLike | Mapping[str, ArrayLike],
+        between: Literal["constant", "line"] = "constant",
+    ) -> Array:
+        """(n, outputs) temperatures [C] at times [s] under any load, at rest before the first time.
+
+        powers_W : (n, inputs) heat made in each zone, or by name, the others making none
+        between : samples hold until the next one, as averages of a log do, or are joined by straight lines
+
+        Raises
+        ------
+        ThermsimError : times that do not rise, or powers of another shape; UnknownNameError : no such zone
+        """
+        times = np.asarray(times_s, dtype=np.float64)
+        powers = self._powers(powers_W, len(times))
+        if times.ndim != 1 or not np.all(np.diff(times) > 0.0):
+            raise ThermsimError("times of a load must rise", "give each time once, in order, in seconds")
+        driven = powers @ self.heat.T
+        states = np.zeros((len(times), len(self.rates)))
+        for width, steps in _alike(np.diff(times)):
+            decay = np.exp(-self.rates * width)
+            first = (1.0 - decay) / self.rates
+            second = (1.0 - first / width) / self.rates if between == "line" else np.zeros(len(first))
+            gained = first * driven[steps.start : steps.stop]
+            gained += second * np.diff(driven[steps.start : steps.stop + 1], axis=0)
+            state = states[steps.start]
+            for step, own in zip(range(steps.start, steps.stop), gained, strict=True):
+                state = decay * state + own
+                states[step + 1] = state
+        return np.asarray(self.unheated_C + states @ self.seen + powers @ self.at_once.T)
+
+    def document(self) -> dict[str, Any]:
+        """Itself as plain lists."""
+        arrays = self.rates, self.heat, self.seen, self.at_once, self.unheated_C, self.made_W
+        names = list(self.inputs), list(self.outputs), self.from_s
+        return dict(zip(KEYS, (*names, *(one.tolist() for one in arrays)), strict=True))
+
+    @classmethod
+    def of(cls, document: Mapping[str, Any]) -> ModalNetwork:
+        """From what `document` made.
+
+        Raises
+        ------
+        ThermsimError : it is no such document
+        """
+        try:
+            inputs, outputs = (tuple(map(str, document[key])) for key in KEYS[:2])
+            first = float(document["from_s"])
+            rates, heat, seen, at_once, unheated, made = (np.array(document[key], dtype=float) for key in KEYS[3:])
+            heat, seen = heat.reshape(len(rates), len(inputs)), seen.reshape(len(rates), len(outputs))
+            at_once = at_once.reshape(len(outputs), len(inputs))
+            whole = all(np.isfinite(one).all() for one in (rates, heat, seen, at_once, unheated, made))
+            if not whole or not np.all(rates > 0.0) or len(unheated) != len(outputs) or len(made) != len(inputs):
+                raise ValueError("numbers are missing")
+        except (KeyError, TypeError, ValueError) as error:
+            raise ThermsimError(
+                f"this is no stored step response: {error}", "give a file that `write_response` has written"
+            ) from error
+        return cls(inputs, outputs, first, rates, heat, seen, at_once, unheated, made)
+
+    def _powers(self, given: ArrayLike | Mapping[str, ArrayLike], count: int) -> Array:
+        if isinstance(given, Mapping):
+            powers = np.zeros((count, len(self.inputs)))
+            for zone, watts in given.items():
+                powers[:, self._input(zone)] = watts
+        else:
+            powers = np.asarray(given, dtype=np.float64)
+        if powers.shape != (count, len(self.inputs)) or not np.all(np.isfinite(powers)):
+            raise ThermsimError(
+                f"powers of shape {powers.shape} do not fit {count} times and {len(self.inputs)} zones",
+                f"give a finite number of watts for each time and each of {', '.join(self.inputs)}",
+            )
+        return powers
+
+    def _output(self, name: str) -> int:
+        return _index(self.outputs, name, "answer")
+
+    def _input(self, name: str) -> int:
+        return _index(self.inputs, name, "zone")
+
+
+def _index(names: tuple[str, ...], name: str, what: str) -> int:
+    if name not in names:
+        raise UnknownNameError(f"there is no {what} {name!r}{did_you_mean(name, names)}", f"known: {listed(names)}")
+    return names.index(name)
+
+
+def _alike(widths: Array) -> list[tuple[float, range]]:
+    """Runs of steps whose widths are the same but for rounding."""
+    found: list[tuple[float, range]] = []
+    start = 0
+    for step in range(1, len(widths) + 1):
+        if step == len(widths) or abs(widths[step] - widths[start]) > 1e-9 * widths[start]:
+            found.append((float(widths[start]), range(start, step)))
+            start = step
+    return found
+
+
+def _chain(rates: Array, heat: Array, fastest: float, stages: int) -> Foster:
+    """So many stages that answer like all modes: projected on solutions at shifts evenly in their logarithm, and 0.
+
+    Galerkin in the modes: the chain answers as the whole does at these shifts, twice over (Grimme 1997, from memory).
+    """
+    shifts = [0.0, *np.geomspace(rates[0], max(fastest, 2.0 * rates[0]), stages - 1)]
+    basis, sizes, _ = np.linalg.svd(_unit(heat[:, None] / (rates[:, None] + shifts)), full_matrices=False)
+    basis = basis[:, sizes > INDEPENDENT * sizes[0]]
+    reduced, turn = np.linalg.eigh(basis.T @ (rates[:, None] * basis))
+    resistance = (turn.T @ (basis.T @ heat)) ** 2 / reduced
+    kept = resistance > LEAST_STAGE * resistance.sum()
+    return Foster(resistance[kept][::-1].copy(), 1.0 / reduced[kept][::-1])
+
+
+def _unit(columns: Array) -> Array:
+    return np.asarray(columns / np.linalg.norm(columns, axis=0))
