@@ -114,6 +114,11 @@ def step_response(
             f"give rising times and an accuracy above zero, and {FEWEST_GRIDS} grids or more",
         )
     check_capacities(case)
+    if any(cooling.on_loop for cooling in case.cooling):
+        raise ThermsimError(
+            "a step response holds coolants still, and the coolant of the loop warms up along with the stack",
+            "give `fluid_C` of its faces as a number, such as `predict` tells of its coolant",
+        )
     count = sum(len(heat.zones) for heat in case.heat)
     if not 0 < count <= MOST_INPUTS:
         raise ThermsimError(f"{count} zones make heat", f"give between 1 and {MOST_INPUTS} zones with power")
