@@ -13,6 +13,7 @@ import remedies_of_cases
 import remedies_of_commands
 import remedies_of_journals
 import remedies_of_places
+import remedies_of_responses
 import remedies_of_slips
 import remedies_of_solving
 import remedies_of_stands_and_shares
@@ -31,6 +32,7 @@ ROWS: dict[str, list[Row]] = {
     "built options": remedies_of_built_options.ROWS,
     "stands and shares": remedies_of_stands_and_shares.ROWS,
     "calls": remedies_of_calls.ROWS,
+    "responses": remedies_of_responses.ROWS,
     "files": remedies_of_commands.FILES,
     "numbers as typed": remedies_of_typed.ROWS,
     "solving": remedies_of_solving.ROWS,

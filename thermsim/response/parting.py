@@ -62,8 +62,11 @@ def parting(base: Warmup, changed: Warmup, asked: Asked, at_s: Iterable[float] =
             "follow both for longer",
         )
     shares = {
-        at: (float(np.interp(np.log(at), np.log(times), gain)) / final,
-             float(np.interp(np.log(at), np.log(times), doubt)) / abs(final))
+        at: (_at(at, times, gain) / final, _at(at, times, doubt) / abs(final)) if final else (0.0, np.inf)
         for at in asked_s.tolist()
-    }  # fmt: skip
+    }
     return Parting(one, times, gain, doubt, final, parts, shares)
+
+
+def _at(time: float, times: Array, values: Array) -> float:
+    return float(np.interp(np.log(time), np.log(times), values))
