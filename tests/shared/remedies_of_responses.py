@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from remedies import OfCall, Row
 from remedies_of_answers import warmed
-from remedies_of_solving import EXACT, bounded
+from remedies_of_solving import EXACT, ON_LOOP, bounded
 from remedies_of_solving import tiny as case_of
 
 from thermsim.report.files.response_export import _refuse, read_network, write_response
@@ -53,6 +53,11 @@ def empty(folder: Path) -> Path:
 
 
 ROWS: list[Row] = [
+    OfCall(
+        lambda _: step_response(case_of(ON_LOOP, base=EXACT), 1.0, 2.0),
+        "the coolant of the loop warms up.*\n.*as a number, such as `predict` tells",
+        lambda _: response(),
+    ),
     OfCall(lambda _: responded(from_s=3.0), "give rising times and an accuracy above zero", lambda _: response()),
     OfCall(
         lambda _: bounded(responded, {"response.step_response.MOST_INPUTS": 0}),
