@@ -65,6 +65,16 @@ OPTIONS: list[OfCommand] = [
     ),
     command("compare case.yaml --workers 2 --dask here:1", "give one of them", "inspect case.yaml"),
     command(
+        "compare case.yaml --out new --resume --replace",
+        "--resume goes on with the journal in DIR, --replace begins anew: give one of them",
+        "inspect case.yaml",
+    ),
+    command(
+        "prove --out case.yaml",
+        "case.yaml cannot be written: .*choose another folder",
+        "materials",
+    ),
+    command(
         "compare case.yaml --base thinner --option thinner",
         "'thinner' is the base: name other options, or none for all",
         "inspect case.yaml",

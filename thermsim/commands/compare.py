@@ -76,6 +76,8 @@ def compare(
     from thermsim.run.journal import FILE, Journal
 
     needs_folder(folder, resume=resume, replace=replace)
+    if resume and replace:
+        raise click.UsageError("--resume goes on with the journal in DIR, --replace begins anew: give one of them")
     if cluster is not None and workers is not None:
         raise click.UsageError("--workers are processes here, --dask sends all to a cluster: give one of them")
     case = case_of(case_file, None)

@@ -26,6 +26,10 @@ def prove(as_json: bool, folder: Path | None, stacks: int | None, cases: Path | 
     from thermsim.proof.run.published import prove
     from thermsim.proof.table.shipped import cases_folder
 
+    if folder is not None:
+        from thermsim.report.files.delivery import try_out
+
+        try_out(folder, lambda: None)  # nothing is computed for a folder that cannot be written
     honesty = None
     with ProgressLine(quiet=as_json) as progress:
         proof = prove(cases_folder(cases), progress)
