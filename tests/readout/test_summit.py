@@ -145,6 +145,30 @@ def test_many_rows_are_each_as_alone_and_nothing_jumps() -> None:
     assert np.abs(np.diff(together)).max() < 2e-3
 
 
+# A strip (columns three to six) between pairs of hotter rectangles that meet at half its length, from a solve [C].
+STRIP = """
+    67.25 66.94 65.88 65.82 66.20 67.13 69.83 70.98
+    68.87 68.45 67.25 67.09 67.43 68.33 71.05 72.21
+    71.93 71.15 68.82 68.36 68.56 69.44 72.39 73.60
+    73.28 72.36 69.85 69.27 69.39 70.23 73.17 74.34
+    74.02 73.02 70.44 69.79 69.84 70.61 73.48 74.60
+    74.36 73.30 70.63 69.88 69.82 70.44 73.13 74.07
+    74.50 73.34 70.51 69.59 69.25 69.40 70.55 70.95
+    74.33 73.13 70.25 69.26 68.83 68.85 69.84 70.10
+    73.93 72.74 69.87 68.89 68.46 68.48 69.47 69.72
+    73.24 72.12 69.34 68.44 68.10 68.22 69.32 69.68"""
+
+
+def test_the_highest_of_a_strip_moves_with_its_cells_while_one_edge_overtakes_the_other() -> None:
+    """Its summit lies on the right edge, whose cells become warmer than those of the left edge one by one."""
+    strip = np.array(STRIP.split(), dtype=float).reshape(10, 8)
+    widths = (np.full(10, 1.05), np.full(8, 1.1))
+    steps = np.linspace(-0.1, 0.1, 201)
+    rows = strip + steps[:, None, None] * (np.arange(8) >= 4)
+    found = Plane(one_body(widths), widths).summits(rows, [(slice(0, 10), slice(2, 6))])[0]
+    assert np.diff(found.value) == pytest.approx(np.diff(steps), abs=1e-9)
+
+
 def test_small_rectangles_and_missing_cells() -> None:
     """One cell, one column, and a face that is not everywhere there."""
     widths = (np.full(5, 1.0), np.full(1, 1.0))

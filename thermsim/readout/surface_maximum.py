@@ -6,7 +6,7 @@ inside a body, where heat jumps and the temperature bends as x ln|x|, it is what
 term, up to the centre of the cell inside: where heat comes from beyond the edge, the summit lies so near that the cells
 never show it (at exp(-slope/jump), microns), and a reading on the edge alone would be off by as much on every grid.
 Summits are sought in the warmest cells, so that the answer changes continuously while one becomes warmer than
-another, and where an edge is warmest: beside a hotter rectangle its cells may be cooler than a hill farther in.
+another, and where edges are warmest: beside hotter rectangles its cells may be cooler than a hill farther in.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ Box = tuple[slice, slice]
 
 BESIDE = 2  # cells outside a rectangle that the polynomials at its edges need
 WARMEST = 4  # warmest cells of a rectangle around which a highest temperature is sought
-CANDIDATES = WARMEST + 1  # these, and the cell beside which an edge is warmest
+WARMEST_ON_EDGE = 2  # warmest places of each edge of a rectangle beside which it is sought too
 TRIES = 9  # points along each axis of a cell, of which the best starts the search for the maximum
 NEWTON_STEPS = 6
 MOST_ROUNDS, SETTLED = 8, 1e-6  # of seeking beside an edge; [widths of the cell] that its place may still move by
@@ -79,18 +79,18 @@ class Plane:
 
     def summits(self, face: Array, boxes: Sequence[Box]) -> list[Summit]:
         """Of each rectangle, for temperatures (n, nx, ny) [C], NaN where there is no face."""
-        count, rows = len(face), np.arange(len(face))
-        cells = np.array([self._candidates(face, box) for box in boxes]).reshape(len(boxes), 2, CANDIDATES * count)
-        bounds = np.repeat([[[s.start, s.stop] for s in box] for box in boxes], CANDIDATES * count, axis=0)
-        flat = cells.transpose(1, 0, 2).reshape(2, -1)
-        which = np.tile(np.tile(rows, CANDIDATES), len(boxes))
+        rows, cells = zip(*(self._candidates(face, box) for box in boxes), strict=True)
+        many = [len(own) for own in rows]
+        bounds = np.repeat([[[s.start, s.stop] for s in box] for box in boxes], many, axis=0)
+        which, flat = np.concatenate(rows), np.concatenate(cells, axis=1)
         value, side, place = self._climb(face, which, flat, bounds)
-        value = value.reshape(len(boxes), CANDIDATES, count)
-        found = []
-        for number, box in enumerate(boxes):
-            best = value[number].argmax(axis=0)
-            at = (number * CANDIDATES + best) * count + rows
-            found.append(Summit(box, value[number, best, rows], flat[:, at], side[:, at], place[:, at]))
+        found, first = [], 0
+        for box, count in zip(boxes, many, strict=True):
+            order = first + np.lexsort((-value[first : first + count], which[first : first + count]))
+            _, highest = np.unique(which[order], return_index=True)
+            at = order[highest]
+            found.append(Summit(box, value[at], flat[:, at], side[:, at], place[:, at]))
+            first += count
         return found
 
     def weights(self, summit: Summit, row: int = 0) -> dict[tuple[int, int], float]:
@@ -129,28 +129,45 @@ class Plane:
             box.append(slice(start, stop))
         return self._weights(np.array(cell)[:, None], (box[0], box[1]), side, np.array(offset)[:, None])
 
-    def _candidates(self, face: Array, box: Box) -> Ints:
-        """(2, CANDIDATES, n) cells of a rectangle in which its summit is sought."""
+    def _candidates(self, face: Array, box: Box) -> tuple[Ints, Ints]:
+        """Rows (m,) and cells (2, m) of a rectangle in which its summits are sought, in the order of the rows."""
         warmest = _warmest(face, box)
-        return np.concatenate([warmest, self._warmest_edge(face, box, warmest[:, 0])[:, None]], axis=1)
+        cells, there = [*warmest.transpose(1, 0, 2)], [np.ones(len(face), dtype=bool)] * warmest.shape[1]
+        most = face[np.arange(len(face)), warmest[0, 0], warmest[1, 0]]
+        for axis in (0, 1):
+            for inner, outer in ((box[axis].start, box[axis].start - 1), (box[axis].stop - 1, box[axis].stop)):
+                if 0 <= outer < len(self.widths[axis]):
+                    for cell, is_there in self._warmest_on_edge(face, axis, (inner, outer), box[1 - axis], most):
+                        cells.append(cell)
+                        there.append(is_there)
+        places = np.ravel_multi_index(tuple(np.array(cells).transpose(1, 0, 2)), self.region.shape)
+        keys = np.unique((places + np.arange(len(face)) * self.region.size)[np.array(there)])
+        rows, place = np.divmod(keys, self.region.size)
+        return rows, np.array(np.unravel_index(place, self.region.shape))
 
-    def _warmest_edge(self, face: Array, box: Box, default: Ints) -> Ints:
-        """(2, n) the cell of a rectangle beside which an edge inside its body is warmest; `default` where none is."""
-        rows, found, highest = np.arange(len(face)), default.copy(), np.full(len(face), -np.inf)
-        for axis, bounds in enumerate(box):
-            across, width = box[1 - axis], self.widths[axis]
-            for inner, outer in ((bounds.start, bounds.start - 1), (bounds.stop - 1, bounds.stop)):
-                if not 0 <= outer < len(width):
-                    continue
-                lines = [(index, across) if axis == 0 else (across, index) for index in (inner, outer)]
-                pair = [face[(slice(None), *line)] for line in lines]
-                on_edge = (width[outer] * pair[0] + width[inner] * pair[1]) / (width[inner] + width[outer])
-                is_there = (self.region[lines[0]] == self.region[lines[1]]) & ~np.isnan(on_edge)
-                on_edge = np.where(is_there, on_edge, -np.inf)
-                best = on_edge.argmax(axis=1)
-                higher = on_edge[rows, best] > highest
-                highest[higher] = on_edge[rows, best][higher]
-                found[axis, higher], found[1 - axis, higher] = inner, across.start + best[higher]
+    def _warmest_on_edge(
+        self, face: Array, axis: int, pair: tuple[int, int], across: slice, most: Array
+    ) -> list[tuple[Ints, NDArray[np.bool_]]]:
+        """Cells (2, n) beside the warmest places of an edge inside a body, and the rows (n,) in which they count.
+
+        An edge is warmer than the warmest cell, `most` (n,), only where a cell on one side of it is.
+
+        pair : indices along the axis of the cells inside the edge and beyond it; across : the extent of the edge
+        """
+        width, rows = self.widths[axis], np.arange(len(face))
+        lines = [(index, across) if axis == 0 else (across, index) for index in pair]
+        inside, beyond = (face[(slice(None), *line)] for line in lines)
+        on_edge = (width[pair[1]] * inside + width[pair[0]] * beyond) / (width[pair[0]] + width[pair[1]])
+        is_there = (self.region[lines[0]] == self.region[lines[1]]) & ~np.isnan(on_edge)
+        on_edge = np.where(is_there, on_edge, -np.inf)
+        is_warm = np.any(is_there & (np.maximum(inside, beyond) >= most[:, None]), axis=1)
+        found = []
+        for _ in range(min(WARMEST_ON_EDGE, on_edge.shape[1])):
+            best = on_edge.argmax(axis=1)
+            along, fixed = across.start + best, np.full_like(best, pair[0])
+            cell = np.array([fixed, along] if axis == 0 else [along, fixed])
+            found.append((cell, is_warm & np.isfinite(on_edge[rows, best])))
+            on_edge[rows, best] = -np.inf
         return found
 
     def _weights(self, cell: Ints, box: Box, side: list[int], place: Array) -> dict[tuple[int, int], float]:
