@@ -40,7 +40,9 @@ LOOKED_AT = 2 * BLOCK_CASES  # samples that tell whether a small model serves
 # What it costs to make a small model from one more case an input, in full solves an input: of these, their projection,
 # and looking again. More samples than that must be left to full solves for it to pay.
 GROWTH_COST = 2
-MOST_GROWTH = 3  # full solves an input, besides the first, that a small model grows by at most
+# Full solves an input, besides the first, that a small model grows by: at once at least, and at most in all.
+LEAST_GROWTH, MOST_GROWTH = 0.5, 3
+AIM = 0.8  # how wide its doubts shall then be, as a share of what is taken, as to look again costs too
 
 
 def solved_for(varied: int) -> int:
@@ -189,11 +191,14 @@ class CaseWork:
             room = MOST_GROWTH * len(varied) - sum(solves[1:])
             if room <= 0 or not set(self.has[number]) <= set(model.questions):
                 return 0
-            served = float(_serves(model.answers(values[:LOOKED_AT]), self.has[number], close).mean())
-            if (1.0 - served) * len(values) <= GROWTH_COST * len(varied):
+            short = _short_by(model.answers(values[:LOOKED_AT]), self.has[number], close)
+            may_be_left = min(1.0, GROWTH_COST * len(varied) / len(values))
+            falls_to = 1.0 / float(np.quantile(short, 1.0 - may_be_left))
+            if falls_to >= 1.0:
                 return 0
             # Doubts fall to about a half with one more an input.
-            solves.append(min(room, (1 if served > 0.5 else 2) * len(varied)))
+            wanted = max(LEAST_GROWTH, -np.log2(AIM * falls_to)) * len(varied)
+            solves.append(min(room, int(np.ceil(wanted))))
             return solves[-1]
 
         try:
@@ -236,5 +241,11 @@ class CaseWork:
 
 def _serves(small: SmallModelAnswers, has: tuple[Observable, ...], close: Array) -> NDArray[np.bool_]:
     """(samples,) whether all doubts are narrow enough."""
+    return np.asarray(small.inside & (_short_by(small, has, close) <= 1.0))
+
+
+def _short_by(small: SmallModelAnswers, has: tuple[Observable, ...], close: Array) -> Array:
+    """(samples,) how many times too wide the widest doubt is; next to 0 where no small model answers, however good."""
     answered = [small.questions.index(question) for question in has]
-    return np.asarray(small.inside & np.all(small.doubts[:, answered] <= close, axis=1))
+    wide = np.max(small.doubts[:, answered] / close, axis=1)
+    return np.asarray(np.where(small.inside, wide, np.finfo(np.float64).tiny))

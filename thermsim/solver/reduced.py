@@ -7,12 +7,13 @@ With orthonormal columns V made from solved cases, T = T_ref + V c, and the bala
 Galerkin's choice: of all combinations the one closest in the energy of A. Entries of A and f are not assembled. Those
 that change alike in all cases form a group, so that one of them tells all (A is affine in the groups, exactly). Those
 that depend on temperature cell by cell, where k does, are a combination of a few courses seen in the solved cases,
-fitted at as many chosen entries. The small balance is solved again until k(T) and temperatures agree.
+fitted at twice as many chosen entries. The small balance is solved again until k(T) and temperatures agree.
 
 Sources: Hesthaven, Rozza, Stamm, Certified Reduced Basis Methods for Parametrized Partial Differential Equations,
 Springer 2016, chapters 3 and 5 (Galerkin projection, affine decomposition, empirical interpolation); Chaturantabut and
 Sorensen, SIAM J. Sci. Comput. 32 (2010) 2737 (choice of the entries); Negri, Manzoni, Amsallem, J. Comput. Phys. 303
-(2015) 431 (interpolation of matrices). All from memory.
+(2015) 431 (interpolation of matrices); Peherstorfer, Drmac, Gugercin, SIAM J. Sci. Comput. 42 (2020) A2837 (more
+entries than courses). All from memory.
 """
 
 from __future__ import annotations
@@ -54,7 +55,7 @@ class Term:
 class Sum:
     """Coefficients of a balance as a sum of terms, each times a factor that follows from a few chosen entries.
 
-    chosen : (chosen,) places in the vector; mix : (chosen, terms) from their values to the factors
+    chosen : (chosen,) places in the vector; mix : (chosen, terms) from their values to the factors, a least-squares fit
     """
 
     terms: tuple[Term, ...]
@@ -224,11 +225,11 @@ def sum_of_terms(parts: Groups, seen: Array, tolerance: float) -> Sum:
     """
     scale = np.abs(seen).max(axis=0)
     courses, points = interpolation(seen / scale, tolerance)
-    alike, count = len(parts.alike), len(parts.alike) + len(points)
-    mix = np.zeros((count, count))
+    alike = len(parts.alike)
+    mix = np.zeros((alike + len(points), alike + len(courses)))
     mix[np.arange(alike), np.arange(alike)] = 1.0
     if len(points):
-        mix[alike:, alike:] = np.linalg.inv(courses[:, points]) / scale[points][:, None]
+        mix[alike:, alike:] = np.linalg.pinv(courses[:, points]) / scale[points][:, None]
     terms = parts.alike + tuple(Term(parts.uneven, course * scale) for course in courses)
     chosen = [int(term.entries[0]) for term in parts.alike] + parts.uneven[points].tolist()
     return Sum(terms, np.array(chosen, dtype=np.int64), mix)
@@ -249,10 +250,11 @@ def uneven_entries(base: Topology) -> Ints:
 
 
 def interpolation(courses: Array, tolerance: float) -> tuple[Array, Ints]:
-    """Orthonormal courses (m, entries) that combine to all rows of (cases, entries), and m entries to fit them at.
+    """Orthonormal courses (m, entries) that combine to all rows of (cases, entries), and 2 m entries to fit them at.
 
     Courses by singular values, entries by the greedy choice of Chaturantabut and Sorensen: each next one where the
-    next course differs most from what the ones before make of it.
+    next course differs most from what the ones before make of it. Then as many again, each where what the fit knows
+    least shows most (Peherstorfer, Drmac, Gugercin): with m entries alone what the courses leave out is magnified.
     """
     if courses.shape[1] == 0:
         return np.zeros((0, 0)), np.zeros(0, dtype=np.int64)
@@ -266,6 +268,11 @@ def interpolation(courses: Array, tolerance: float) -> tuple[Array, Ints]:
     for number in range(1, count):
         share = np.linalg.solve(basis[:number, points].T, basis[number, points])
         points.append(int(np.argmax(np.abs(basis[number] - share @ basis[:number]))))
+    for _ in range(min(count, basis.shape[1] - count)):
+        least_known = np.linalg.svd(basis[:, points], full_matrices=False)[0][:, -1]
+        shows = np.abs(least_known @ basis)
+        shows[points] = -1.0
+        points.append(int(np.argmax(shows)))
     return basis, np.array(points, dtype=np.int64)
 
 

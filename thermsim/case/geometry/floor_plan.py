@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Literal
 
 from thermsim.case.geometry.places import face_box, part_box
@@ -15,26 +15,37 @@ FloorPlan = Literal["stretched", "kept"]
 
 def with_number(case: Case, one: Input, value: float, floor_plan: FloorPlan = "stretched") -> Case:
     """A copy with one number replaced that the case gives; nothing is checked, see `thermsim.case.faults.changed`."""
-    changed = put(case, one.steps, value)
-    assert isinstance(changed, Case)
-    if floor_plan == "kept" or one.steps[0] != "layers":
-        return changed
+    changed: Case = put(case, {one.steps: value})
+    axis = None if floor_plan == "kept" else stretches(one)
+    return changed if axis is None else stretched(changed, one.owner, axis, value / one.value)
+
+
+def stretches(one: Input) -> int | None:
+    """The axis along which a part is stretched when the number changes, if it is a size of one."""
+    if one.steps[0] != "layers":
+        return None
     if one.steps[2:] == ("thickness_mm",):
-        return stretched(changed, one.owner, 2, value / one.value)
+        return 2
     if len(one.steps) == 4 and one.steps[2] == "size_mm" and isinstance(one.steps[3], int):
-        return stretched(changed, one.owner, one.steps[3], value / one.value)
-    return changed
+        return one.steps[3]
+    return None
 
 
-def put(holder: Any, steps: Steps, value: Any) -> Any:
-    """A copy of an entry, or of a list in it, with one value inside replaced; what stood beside it stays."""
-    if not steps:
+def put(holder: Any, changes: Mapping[Steps, Any]) -> Any:
+    """A copy of an entry, or of a list in it, with values inside replaced; what stood beside them stays."""
+    if not changes:
+        return holder
+    if () in changes:
+        value = changes[()]
         return holder.model_copy(update={"value": value}) if isinstance(holder, Quantity) else value
-    step, rest = steps[0], steps[1:]
+    inside: dict[int | str, dict[Steps, Any]] = {}  # what is copied once for all that changes in it
+    for steps, value in changes.items():
+        inside.setdefault(steps[0], {})[steps[1:]] = value
     if isinstance(holder, Entry):
-        return holder.model_copy(update={str(step): put(getattr(holder, str(step)), rest, value)})
-    assert isinstance(step, int)
-    return type(holder)([*holder[:step], put(holder[step], rest, value), *holder[step + 1 :]])
+        return holder.model_copy(
+            update={str(step): put(getattr(holder, str(step)), rest) for step, rest in inside.items()}
+        )
+    return type(holder)([put(one, inside[at]) if at in inside else one for at, one in enumerate(holder)])
 
 
 def stretched(case: Case, name: str, axis: int, factor: float) -> Case:
@@ -44,7 +55,7 @@ def stretched(case: Case, name: str, axis: int, factor: float) -> Case:
     """
 
     def with_it(entry: Any) -> Any:
-        if entry.corner_mm is None or axis == 2:
+        if entry.corner_mm is None:
             return entry
         corner, size = _at(entry.corner_mm, axis, factor), _at(entry.size_mm, axis, factor)
         return entry.model_copy(update={"corner_mm": corner, "size_mm": size})
@@ -54,7 +65,7 @@ def stretched(case: Case, name: str, axis: int, factor: float) -> Case:
             return probe
         return probe.model_copy(update={"at_mm": _at(probe.at_mm, -1 if axis == 2 else axis, factor)})
 
-    changed = _with_entries(case, lambda part: with_it if part == name else _as_it_is)
+    changed = case if axis == 2 else _with_entries(case, lambda part: with_it if part == name else _as_it_is)
     return changed.model_copy(update={"probes": [probe_with_it(probe) for probe in changed.probes]})
 
 

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from math import inf
+from typing import Any
 
 from thermsim.case.faults.changed import check_changed, check_held
-from thermsim.case.geometry.floor_plan import FloorPlan, kept, put, with_number
+from thermsim.case.geometry.floor_plan import FloorPlan, kept, put, stretches, with_number
 from thermsim.case.typed.number_text import NotUnderstoodError, value_in
 from thermsim.case.vocabulary.addresses import called
-from thermsim.case.vocabulary.numbers import POSITIVE, Input, bounds_of, materials, numbers, unit_of
+from thermsim.case.vocabulary.numbers import POSITIVE, Input, Steps, bounds_of, materials, numbers, unit_of
 from thermsim.case.vocabulary.schema import (
     Case,
     Conductivity,
@@ -70,11 +71,17 @@ def with_inputs(
     """
     known = {one.path: one for one in inputs(case)} if known is None else known
     changed = case
+    waiting: dict[Steps, Any] = {}  # numbers that change nothing else: all are put in their places together
     for path, value in as_numbers(values, known).items():
         one = known[path]
         if not one.allows(value):
             raise ThermsimError(f"{path} cannot be {value:g}", f"it must be {one.bounds}")
-        changed = _with(changed, one, value, floor_plan)
+        if one.steps[0] == FACTOR or stretches(one) is not None:
+            changed = _with(put(changed, waiting), one, value, floor_plan)
+            waiting.clear()
+        else:
+            waiting[one.steps] = OF_CLASS[one.key][1](value=value) if one.is_filled_in else value
+    changed = put(changed, waiting)
     if floor_plan == "kept":
         changed = kept(case, changed)
     varied = [known[path] for path in values]
@@ -157,10 +164,6 @@ def _factors(case: Case) -> Iterator[Input]:
 def _with(case: Case, one: Input, value: float, floor_plan: FloorPlan) -> Case:
     if one.steps[0] == FACTOR:
         return _with_factor(case, str(one.steps[1]), value)
-    if one.is_filled_in:
-        changed = put(case, one.steps, OF_CLASS[one.key][1](value=value))
-        assert isinstance(changed, Case)
-        return changed
     return with_number(case, one, value, floor_plan)
 
 
@@ -170,10 +173,13 @@ def _from_catalogue(given: MaterialGiven) -> bool:
 
 
 def _with_factor(case: Case, name: str, factor: float) -> Case:
-    for steps, given in materials(case):
-        if given.name == name and _from_catalogue(given):
-            case = put(case, steps, _scaled(given, factor))
-    return case
+    scaled = {
+        steps: _scaled(given, factor)
+        for steps, given in materials(case)
+        if given.name == name and _from_catalogue(given)
+    }
+    changed: Case = put(case, scaled)
+    return changed
 
 
 def _scaled(given: MaterialGiven, factor: float) -> MaterialGiven:
