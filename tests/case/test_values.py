@@ -39,6 +39,18 @@ def test_every_number_can_be_changed_and_read_again(corncrake: Case) -> None:
         assert changed != corncrake
 
 
+def test_numbers_changed_together_are_those_changed_one_by_one(corncrake: Case) -> None:
+    """Sizes stretch what is drawn on their part, factors scale what stands, all others are put in place at once."""
+    known = {one.path: one for one in inputs(corncrake)}
+    values = {path: 1.001 * one.value for path, one in known.items() if one.allows(1.001 * one.value)}
+    values = {path: value for path, value in values.items() if "_mm" not in path or "thickness" in path}
+    alone = corncrake
+    for path, value in values.items():
+        alone = with_inputs(alone, {path: value}, known)
+    assert with_inputs(corncrake, values, known) == alone != corncrake
+    assert len(values) > 30
+
+
 def test_addresses_are_those_of_options(corncrake: Case) -> None:
     """What `with_option` reaches by an address is what the list calls by it."""
     text = (
