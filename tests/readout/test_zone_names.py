@@ -76,7 +76,7 @@ def test_two_maps_in_one_part_are_told_apart(predicted: Prediction) -> None:
     assert predicted.answers["zone", "slab", "mean", "slab", "bottom"] == pytest.approx(BOTTOM_C, abs=1e-6)
     shown = {reading["reading"]: reading["expected_reading_C"] for reading in result(predicted)["readings"]}
     assert shown == pytest.approx({"under": BOTTOM_C, "over": TOP_C}, abs=1e-6)
-    with pytest.raises(KeyError, match="slab, bottom"):
+    with pytest.raises(KeyError, match="'slab', 'bottom'"):
         predicted.answers["zone", "slab", "mean"]
 
 
