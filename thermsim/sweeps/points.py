@@ -200,9 +200,7 @@ def _with_shares(case: Case, varied: Sequence[Input], values: Sequence[float]) -
     for one, value in zip(varied, values, strict=True):
         if one.plus_minus and not one.is_filled_in and keeps_share(one):
             beside = one.steps[:-1] if one.steps[-1] == "value" else one.steps
-            changed = put(case, (*beside, "plus_minus"), one.plus_minus * abs(value / one.value))
-            assert isinstance(changed, Case)
-            case = changed
+            case = put(case, {(*beside, "plus_minus"): one.plus_minus * abs(value / one.value)})
     return case
 
 
