@@ -118,7 +118,7 @@ def test_verdicts_come_first_then_gains_then_what_to_measure() -> None:
     titles = [block.title for block in comparison_blocks(comparison())]
     assert titles == [
         "A small package [of three parts]: 2 options against the base (as in the file)", "Read first",
-        "Gain of the warmest reading (R small), 60.0 C in the base", "Measure next",
+        "Gain of the warmest reading (R small), 60.00 C in the base", "Measure next",
         "Sanity: change of joint resistance times heat flux", "Before a step that cannot be undone",
         "What carries the doubt", "Gain of other temperatures", "Temperatures with all their doubts",
         "How it was found", "Remarks",
@@ -131,8 +131,8 @@ def test_what_the_terminal_says() -> None:
     assert lines[1:4] == ["thicker lid", "Worth it: the gain is so much.", "no film <at> all"]
     assert lines[4] == "Undecided: the gain is so much."  # what to measure next is said once, further down
     assert text.count("Measure big.power_W next") == 1
-    assert "thicker lid 4.3 2.9 to 5.6 70 % +- 0.02 55.7 beyond it" in lines
-    assert "no film <at> all 0.4 -0.6 to 1.3 20 % +- 0.02 59.6 within it" in lines
+    assert "thicker lid 4.3 2.9 to 5.6 70 % +- 0.02 55.73 beyond it" in lines
+    assert "no film <at> all 0.4 -0.6 to 1.3 20 % +- 0.02 59.60 within it" in lines
     assert "big.power_W 75 % shared 9 +- 1 W, assumed +0.25" in lines
     assert "lid.thickness_mm 25 % of the option 3 +- 0.1 mm, measured -0.2" in lines
     assert "hottest spot 60.00 +- 0.03 -1.9 +2.3 58 to 62" in lines
@@ -166,7 +166,7 @@ def test_without_readings_scatter_and_worth() -> None:
     one = option(1, "thicker lid", gain(HOTTEST, 1.5, 1.2, 1.8), "worth it", gains=(), contributions=())
     found = comparison(one, worth_K=None, mount_scatter_K=None, remarks=())
     text = " ".join(printed(found).split())
-    assert "Gain of the hottest spot, 60.0 C in the base" in text
+    assert "Gain of the hottest spot, 60.00 C in the base" in text
     assert "give `worth_K`" in text and "give `mount_scatter_K`" in text
     assert "What carries the doubt" not in text
     assert set(report_page.pictures(found)) == {"gains.png", "ladders.png"}

@@ -50,7 +50,7 @@ def headline(comparison: Comparison) -> Table:
             words.interval_words(one.headline, *marks),
             words.percent(one.headline.probability, comparison.samples),
             words.mesh_words(one.headline),
-            fixed(one.headline.option_C, f".{max(words.decimals_of(one.headline, *marks), 1)}f"),
+            words.temperature_words(one.headline.option),
             words.scatter_words(comparison, one),
         )
         for one in comparison.options
@@ -103,12 +103,12 @@ def others(comparison: Comparison) -> list[Table]:
 
 
 def _gains_of(question: Observable, held: list[dict[Observable, Gain]]) -> list[str]:
-    base_C = next(own[question].base_C for own in held if question in own)
+    base = next(own[question].base for own in held if question in own)
     cells = [
         f"{words.value_words(own[question])} ({words.interval_words(own[question])})" if question in own else UNKNOWN
         for own in held
     ]
-    return [fixed(base_C, ".1f"), *cells]
+    return [words.temperature_words(base), *cells]
 
 
 def temperatures(comparison: Comparison) -> list[Table]:

@@ -87,7 +87,7 @@ def _head(comparison: Comparison) -> dict[str, Any]:
         "base_changes": words.changes_of(comparison, comparison.base_name),
         "what": name_of(headline_question(comparison)),
         "warmest": words.warmest_of(comparison.base),
-        "base_C": f"{comparison.options[0].headline.base_C:.1f}" if comparison.options else "",
+        "base_C": words.temperature_words(comparison.options[0].headline.base) if comparison.options else "",
         "often": words.often(comparison.coverage),
         "notes": [*words.worth_missing(comparison), words.scatter_note(comparison)],
         "contributions_note": words.CONTRIBUTIONS_NOTE,

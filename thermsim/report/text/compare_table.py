@@ -13,7 +13,6 @@ from thermsim.report.words.comparison import (
     GRIDS,
     SEEN,
     base_words,
-    decimals_of,
     exact_words,
     grid_share,
     headline_question,
@@ -34,6 +33,7 @@ from thermsim.report.words.comparison import (
     shown_contributions,
     temperature_cells,
     temperature_heads,
+    temperature_words,
     temperatures_note,
     temperatures_of,
     tolerance_words,
@@ -83,7 +83,6 @@ def _read_first(comparison: Comparison) -> list[Block]:
 def _gains(comparison: Comparison) -> Block:
     question = headline_question(comparison)
     rows = tuple(_gain_row(comparison, one) for one in comparison.options)
-    base_C = comparison.options[0].headline.base_C if comparison.options else None
     columns = [Column("option", right=False), Column("gain [K]"), Column(f"{often(comparison.coverage)} lie in [K]")]
     columns += [Column(worth_words(comparison)), Column("mesh [K]"), Column("option [C]")]
     columns += [Column("scatter between mounts", right=False)] if comparison.mount_scatter_K is not None else []
@@ -97,7 +96,7 @@ def _gains(comparison: Comparison) -> Block:
             f"{one.option}: {words}" for one in comparison.options if "," in (words := warmest_words(comparison, one))
         ]
         notes += [f"The warmest reading moves. {line}." for line in moved]
-    at = "" if base_C is None else f", {fixed(base_C, '.1f')} C in the base"
+    at = f", {temperature_words(comparison.options[0].headline.base)} C in the base" if comparison.options else ""
     which = f" ({warmest_words(comparison, comparison.options[0]).split(',')[0]})" if question == WARMEST else ""
     return Block(f"Gain of the {name_of(question)}{which}{at}", (), tuple(columns), rows, tuple(notes))
 
@@ -110,7 +109,7 @@ def _gain_row(comparison: Comparison, one: OptionResult) -> tuple[str, ...]:
         interval_words(gain, *marks),
         percent(gain.probability, comparison.samples),
         mesh_words(gain),
-        fixed(gain.option_C, f".{max(decimals_of(gain, *marks), 1)}f"),
+        temperature_words(gain.option),
     )
     return cells if comparison.mount_scatter_K is None else (*cells, scatter_words(comparison, one))
 
@@ -198,10 +197,10 @@ def _readings_of(options: Sequence[OptionResult], comparison: Comparison) -> Ite
 
 
 def _reading_row(question: Observable, tables: list[dict[Observable, Gain]]) -> tuple[str, ...]:
-    base_C = next(table[question].base_C for table in tables if question in table)
+    base = next(table[question].base for table in tables if question in table)
     cells = [f"{value_words(table[question])} ({interval_words(table[question])})" if question in table else UNKNOWN
              for table in tables]  # fmt: skip
-    return (name_of(question), fixed(base_C, ".1f"), *cells)
+    return (name_of(question), temperature_words(base), *cells)
 
 
 def _temperatures(comparison: Comparison) -> Iterator[Block]:

@@ -11,7 +11,7 @@ from thermsim.mesh.prediction_remarks import is_grave
 from thermsim.readout.observable import HOTTEST, Observable
 from thermsim.report.words.input_doubt import NO_BASIS, band_cells, exact_by_case, exact_of
 from thermsim.report.words.input_doubt import exact_words as words_of_exact
-from thermsim.report.words.numbers import UNKNOWN, fixed, with_doubt
+from thermsim.report.words.numbers import UNKNOWN, fixed, plain, with_doubt
 from thermsim.rounding import decimals_apart, doubt_in_words, with_tolerance
 
 if TYPE_CHECKING:
@@ -128,6 +128,11 @@ def interval_words(gain: Gain, *marks: float | None) -> str:
 def temperature_heads(coverage: float) -> tuple[str, str, str]:
     """Headings of the cells of one temperature."""
     return "expected [C]", "inputs [K]", f"{often(coverage)} times between [C]"
+
+
+def temperature_words(one: Temperature) -> str:
+    """One temperature with the digits that its mesh doubt leaves: as a prediction tells it."""
+    return plain(one.value_C, one.mesh_K)
 
 
 def temperature_cells(one: Temperature) -> tuple[str, str, str]:
