@@ -44,7 +44,8 @@ def test_files_hold_the_same_curves_as_the_document(tmp_path: Path) -> None:
     assert done.exit_code == 0, done.output
     document = json.loads(done.stdout)
     assert json.loads((out / "warmup.json").read_text(encoding="utf-8"))["times_s"] == document["times_s"]
-    assert {key for key in WARMUP_KEYS if "[]" not in key} == set(document)
+    assert {key for key in WARMUP_KEYS if "[]" not in key and "." not in key} == set(document)
+    assert {key.partition(".")[2] for key in WARMUP_KEYS if key.startswith("rest.")} == set(document["rest"])
     for items in ("curves", "grids"):
         wanted = {key.partition("[].")[2] for key in WARMUP_KEYS if key.startswith(f"{items}[].")}
         assert wanted == set(document[items][0])

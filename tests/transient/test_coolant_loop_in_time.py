@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.linalg import expm
 from stacks import solve_on
 
 from thermsim.case.load import parse_case
 from thermsim.errors import ThermsimError
 from thermsim.model.grid.plan import plan_grid
+from thermsim.warming.outcome import Warmup
 from thermsim.warming.warmup import model_of, reader_of, warmup
 
 # A block of 150 J/K with 0.08 K/W to the coolant of a loop: all but infinite conductivity makes it one node.
@@ -75,14 +77,14 @@ def test_two_nodes_to_all_printed_digits() -> None:
 
 
 @pytest.fixture(scope="module")
-def slab() -> object:
+def slab() -> Warmup:
     return warmup(parse_case(SLAB, "slab.yaml"), 0.1, 3600.0, also_s=list(RISE)[1:-1], first_cells=60, accuracy_K=0.05)
 
 
-def test_a_slab_on_a_mixed_loop(slab: object) -> None:
-    curve = slab.curves["zone", "all", "mean"]  # type: ignore[attr-defined]
+def test_a_slab_on_a_mixed_loop(slab: Warmup) -> None:
+    curve = slab.curves["zone", "all", "mean"]
     for time, rise in RISE.items():
-        at = int(np.flatnonzero(np.isclose(slab.times_s, time, rtol=1e-12))[0])  # type: ignore[attr-defined]
+        at = int(np.flatnonzero(np.isclose(slab.times_s, time, rtol=1e-12))[0])
         assert float(curve.value[at]) == pytest.approx(rise, rel=2e-4)
         assert float(curve.value[at]) == pytest.approx(rise, abs=float(curve.half_width[at]) + 1e-6)
     assert curve.loaded.value == pytest.approx(END, rel=1e-6)
@@ -92,3 +94,36 @@ def test_the_capacity_of_a_loop_must_be_known() -> None:
     case = parse_case(TWO_NODES.replace("heat_capacity_J_K: 2000, ", ""), "nodes.yaml")
     with pytest.raises(ThermsimError, match="how fast the coolant of the loop warms up is not known"):
         warmup(case, 1.0, 10.0)
+
+
+@pytest.fixture(scope="module")
+def nodes() -> Warmup:
+    case = parse_case(TWO_NODES.replace("1.0e9", "1.0e5"), "nodes.yaml")
+    return warmup(case, 1.0, 600.0, first_cells=60, settled_K=0.5, accuracy_K=0.01)
+
+
+def two_nodes_after(rest_s: float, run_s: float) -> np.ndarray:
+    """Block and coolant over the room [K] in a second run: loaded, at rest for so long, then loaded again.
+
+    The same two nodes as a 2 by 2 matrix, by scipy's matrix exponential.
+    """
+    matrix = np.array([[-12.5 / 150.0, 12.5 / 150.0], [12.5 / 2000.0, -52.5 / 2000.0]])
+    loaded = np.array([26.25, 6.25])
+    left = expm(rest_s * matrix) @ loaded
+    return np.asarray(loaded + expm(run_s * matrix) @ (left - loaded))
+
+
+def test_after_the_shortest_fair_rest_a_second_run_repeats_the_first(nodes: Warmup) -> None:
+    """At any time of the runs; a rest a tenth shorter is too short."""
+    assert nodes.rest.seconds is not None and nodes.rest.noted_s is not None
+    assert nodes.rest.per_kelvin == pytest.approx(1.0, abs=1e-6)
+
+    def most_apart(rest_s: float, noted: bool) -> float:
+        runs = np.array([0.0, 1.0, 5.0, 20.0, 60.0, 300.0])
+        apart = np.array([two_nodes_after(rest_s, run) - two_nodes_after(1e9, run) for run in runs])
+        return float(np.abs(apart[:, 0] - (apart[:, 1] if noted else 0.0)).max())
+
+    for span, noted in ((nodes.rest.seconds, False), (nodes.rest.noted_s, True)):
+        assert most_apart(span[1], noted) <= 0.505
+        assert most_apart(0.9 * span[0], noted) > 0.5
+    assert nodes.rest.noted_s[1] < 0.5 * nodes.rest.seconds[0]

@@ -54,7 +54,10 @@ class Reader:
 
     def curves(self, small: SmallModel, times: Array) -> Answers[Array]:
         """(n,) of each answer at times [s] after the load came on; NaN where it has no bound or no place."""
-        states = small.states(times)
+        return self.of_states(small, small.states(times))
+
+    def of_states(self, small: SmallModel, states: Array) -> Answers[Array]:
+        """(n,) of each answer at states (n, m) of a small model; NaN where it has no bound or no place."""
         rows, direct = self.linear_of(small), self._direct
         linear = states @ rows.T + direct
         found: dict[Observable, Array] = {}

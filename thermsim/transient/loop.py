@@ -109,3 +109,14 @@ def bordered(system: System, coolant: Coolant, shifts: Sequence[float]) -> Small
     vectors = np.concatenate([np.zeros((1, stack.vectors.shape[1])), stack.vectors])
     made = replace(stack, vectors=vectors, stiffness=stiffness, heat=heat, shifts=tuple(shifts))
     return replace(made, coolant=rises, dropped=sum(new[-DROPPED:]))
+
+
+def with_a_kelvin(small: SmallModel, coolant: Coolant) -> Array:
+    """(2, m) the loaded steady state of a model with its loop, and the same with the coolant a kelvin warmer."""
+    assert small.coolant is not None
+    by_coolant = small.vectors[1:] @ coolant.gives
+    of_pass = coolant.loop.pass_K_W / coolant.damped
+    stack = np.linalg.solve(small.stiffness[1:, 1:] + of_pass * np.outer(by_coolant, by_coolant), by_coolant)
+    of_loop = (1.0 - float(small.coolant[1:] @ stack)) / small.coolant[0]
+    loaded = np.linalg.solve(small.stiffness, small.heat)
+    return np.array([loaded, loaded + np.concatenate([[of_loop], stack])])

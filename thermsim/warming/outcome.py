@@ -44,6 +44,28 @@ class Curve:
 
 
 @dataclass(frozen=True)
+class Rest:
+    """How long a stack must rest, switched off from its loaded state, until a second run repeats the first.
+
+    What a run finds of the one before only adds to its rises, and dies away no more slowly than these settle; so a rest
+    of so long holds whenever a reading is taken.
+
+    within_K : what repeats; seconds : earliest and latest such rest [s], as doubts allow; None where it is after the
+        last time, or doubts are wider until then
+    noted_s : the same where the coolant of the loop is noted at both runs, and each reading put to the same coolant by
+        what a kelvin of it does to the reading; None without a loop too
+    per_kelvin : the largest of these [K/K]; 0 without a loop
+    last : what takes longest
+    """
+
+    within_K: float
+    seconds: tuple[float, float] | None
+    noted_s: tuple[float, float] | None
+    per_kelvin: float
+    last: Observable
+
+
+@dataclass(frozen=True)
 class TimeStep:
     """One grid of the study. levels : of its cells and those of films; solves, iterations : of the linear solver"""
 
@@ -63,6 +85,7 @@ class Warmup(Printable):
     times_s : (n,) [s], rising
     field : of the finest grid, at the steady state
     films : joints whose film stores heat as cells
+    rest : how long to wait before a second run, of readings, or of all temperatures of the stack without any
     remarks : what must be said beside the numbers
     """
 
@@ -77,6 +100,7 @@ class Warmup(Printable):
     rates: Array
     films: tuple[str, ...]
     field: Field
+    rest: Rest
     remarks: tuple[str, ...] = ()
 
     @property

@@ -26,17 +26,17 @@ from thermsim.model.storage import cell_capacities, check_capacities, left_out, 
 from thermsim.progress import Progress
 from thermsim.readout.answers import answers, observables
 from thermsim.readout.field import LARGEST_IMBALANCE, Field
-from thermsim.readout.observable import HOTTEST, Answers, Observable
+from thermsim.readout.observable import COOLANT, HOTTEST, Answers, Observable
 from thermsim.rounding import two_digits_up
 from thermsim.solver.guesses import guess_from
 from thermsim.transient.curves import Reader
 from thermsim.transient.grid import film_shares, time_plan
 from thermsim.transient.krylov import SmallModel, chosen_model, model_at
-from thermsim.transient.loop import bordered, enough_shifts
+from thermsim.transient.loop import bordered, enough_shifts, with_a_kelvin
 from thermsim.transient.rise import Bends, rise_of
 from thermsim.transient.system import system_of
 from thermsim.units import GIGABYTE
-from thermsim.warming.outcome import Curve, TimeStep, Warmup
+from thermsim.warming.outcome import Curve, Rest, TimeStep, Warmup
 
 Array = NDArray[np.float64]
 
@@ -214,19 +214,39 @@ class _Family:
             if not asked.is_heat
         )
 
-    def _settled_s(self, number: int, within_K: float) -> tuple[float, float] | None:
+    def _near_end_s(
+        self, number: int, within_K: float, coolant: int | None = None, per_kelvin: float = 0.0
+    ) -> tuple[float, float] | None:
         """Earliest and latest time [s] from which on an answer is near its end, as its doubts allow; None if never.
 
         Grids err alike at a time and at the end: what is left to rise is judged as an answer of its own.
+        coolant : the answer that takes `per_kelvin` of what it is from its own end off this one
         """
         assert self.held is not None
         table = np.array([rows[number] for rows in self.tables])
+        width = self.time_doubts[self.asked[number]] + self.held[number]
+        if coolant is not None:
+            table = table - per_kelvin * np.array([rows[coolant] for rows in self.tables])
+            width = width + per_kelvin * (self.time_doubts[self.asked[coolant]] + self.held[coolant])
         grids = [_of_columns(seen, lambda row: row[:-1]) - _of_columns(seen, lambda row: row[-1]) for seen in self.seen]
         left = judged(table[:, :-1] - table[:, -1:], grids)
         off = np.nan_to_num([abs(each.value) for each in left], nan=np.inf)
         mesh = np.array([each.half_width for each in left])
-        width = mesh + self.time_doubts[self.asked[number]] + self.held[number]
-        return settled_between(self.times, off, width, within_K)
+        return settled_between(self.times, off, mesh + width, within_K)
+
+    def _rest(self, within_K: float, curves: Mapping[Observable, Curve]) -> Rest:
+        """See `Rest`: of readings, or of all temperatures of the stack without any."""
+        of_stack = [one for one in self.asked if not one.is_heat and one != COOLANT]
+        places = [one for one in of_stack if one.kind == "reading"] or of_stack
+        seconds, last = _longest({one: curves[one].settled_s for one in places})
+        coolant = self.reader.coolant
+        if coolant is None:
+            return Rest(within_K, seconds, None, 0.0, last)
+        found = self.reader.of_states(self.small, with_a_kelvin(self.small, coolant))
+        slopes = {one: float(np.nan_to_num(found[one][1] - found[one][0])) for one in places}
+        at = self.asked.index(COOLANT)
+        noted = {one: self._near_end_s(self.asked.index(one), within_K, at, slopes[one]) for one in places}
+        return Rest(within_K, seconds, _longest(noted)[0], max(slopes.values()), last)
 
     def outcome(self, settled_K: float) -> Warmup:
         assert self.field is not None and self.held is not None
@@ -237,7 +257,7 @@ class _Family:
             told = self.judged[row * number : row * (number + 1)]
             value = np.array([each.value for each in told[:-1]])
             mesh = np.array([each.half_width for each in told[:-1]])
-            settled = None if one.is_heat else self._settled_s(number, settled_K)
+            settled = None if one.is_heat else self._near_end_s(number, settled_K)
             unheated = 0.0 if one.takes == "power" else rest[one]
             curves[one] = Curve(value, mesh, self.time_doubts[one], self.held[number], unheated, told[-1], settled)
         status: Literal["accuracy held", "accuracy not held"] = (
@@ -246,9 +266,20 @@ class _Family:
         films = tuple(joint.joint for joint, _ in storing_joints(self.case))
         found = Warmup(
             self.case, self.times, curves, settled_K, self.wanted, status, tuple(self.steps), self.small.shifts,
-            self.small.rates(), films, self.field,
+            self.small.rates(), films, self.field, self._rest(settled_K, curves),
         )  # fmt: skip
         return replace(found, remarks=_remarks(found, float(np.max(self.seen[-1].unseen_sum))))
+
+
+def _longest(rests: Mapping[Observable, tuple[float, float] | None]) -> tuple[tuple[float, float] | None, Observable]:
+    """Of all, which takes longest; None where one has no end."""
+    endless = next((one for one, seconds in rests.items() if seconds is None), None)
+    if endless is not None:
+        return None, endless
+    latest = {one: seconds[1] for one, seconds in rests.items() if seconds is not None}
+    last = max(latest, key=lambda one: latest[one])
+    earliest = max(seconds[0] for seconds in rests.values() if seconds is not None)
+    return (earliest, latest[last]), last
 
 
 def _of_columns(seen: OnGrid, of: Callable[[Array], Array]) -> OnGrid:

@@ -35,6 +35,12 @@ WARMUP_KEYS: dict[str, str] = {
     "curves[].loaded_mesh_doubt": "mesh doubt of that",
     "curves[].settled_s": "earliest and latest time, as the doubts allow, from which on it stays within `settled_K` of "
     "its end [s]; null if after the last time, if the doubts are wider than `settled_K` until then, and for heats",
+    "rest": "how long to wait, switched off, before a second run",
+    "rest.within_K": "to which it then repeats the first [K]",
+    "rest.seconds": "earliest and latest such rest, as the doubts allow [s]; null as in `settled_s`",
+    "rest.noted_s": "the same with the coolant of the loop noted at both runs [s]; null without a loop",
+    "rest.per_kelvin": "what a kelvin of that coolant does to a reading, the largest [K/K]; 0 without a loop",
+    "rest.last": "what takes longest",
     "time_constants_s": "of the small model on the finest grid, longest first [s]",
     "films": "joints whose film stores heat as cells",
     "shifts_per_s": "at which the small model was taken, in this order [1/s]",
@@ -61,11 +67,21 @@ def document(found: Warmup) -> dict[str, Any]:
         "remarks": list(found.remarks),
         "times_s": found.times_s.tolist(),
         "curves": [_curve(str(one), "W" if one.is_heat else "C", curve) for one, curve in found.curves.items()],
+        "rest": _rest(found),
         "time_constants_s": (1.0 / found.rates[found.rates > 0.0]).tolist(),
         "films": list(found.films),
         "shifts_per_s": list(found.shifts),
         "grids": [asdict(step) for step in found.steps],
     }
+
+
+def _rest(found: Warmup) -> dict[str, Any]:
+    rest = found.rest
+    spans = {
+        name: None if span is None else list(span)
+        for name, span in (("seconds", rest.seconds), ("noted_s", rest.noted_s))
+    }
+    return {"within_K": rest.within_K, **spans, "per_kelvin": rest.per_kelvin, "last": str(rest.last)}
 
 
 def csv_lines(found: Warmup) -> Iterator[list[str]]:

@@ -26,6 +26,7 @@ def warmup_blocks(found: Warmup) -> list[Block]:
     blocks = [_head(found)]
     blocks += [Block("Read first", notes=grave)] if grave else []
     blocks.append(_temperatures(found, temperatures, at))
+    blocks.append(_rest(found))
     blocks += [_heats(found, heats, at)] if heats else []
     blocks.append(_grids(found))
     return [*blocks, Block("Remarks", notes=others)] if others else blocks
@@ -49,10 +50,15 @@ def time_in_words(seconds: float) -> str:
 
 def settled_in_words(curve: Curve) -> str:
     """`0.74-1.31 s`, three digits each; one time where they tell no difference."""
-    if curve.settled_s is None:
+    return span_in_words(curve.settled_s)
+
+
+def span_in_words(span: tuple[float, float] | None) -> str:
+    """From when to when, as `settled_in_words` has it."""
+    if span is None:
         return UNKNOWN
-    unit, size = _unit_for(curve.settled_s[1])
-    earliest, latest = (significant(seconds / size, 3) for seconds in curve.settled_s)
+    unit, size = _unit_for(span[1])
+    earliest, latest = (significant(seconds / size, 3) for seconds in span)
     return f"{latest} {unit}" if earliest == latest else f"{earliest}-{latest} {unit}"
 
 
@@ -69,6 +75,26 @@ def _head(found: Warmup) -> Block:
         f"longest time constant: {time_in_words(found.slowest_s)}",
     )
     return Block(title, lines=lines)
+
+
+def _rest(found: Warmup) -> Block:
+    """How long to wait before a second run."""
+    rest, last = found.rest, time_in_words(float(found.times_s[-1]))
+    never = f"not after {last} yet, or doubts are wider than that"
+
+    def told(span: tuple[float, float] | None) -> str:
+        return never if span is None else f"after {span_in_words(span)}"
+
+    lines = [
+        f"Switched off from its end, a second run repeats the first within {rest.within_K:g} K {told(rest.seconds)} of "
+        f"rest, whenever it is read; {rest.last} takes longest."
+    ]
+    if rest.per_kelvin > 0.0:
+        lines.append(
+            f"With the coolant noted at both runs, and readings put to the same coolant (up to {rest.per_kelvin:.3g} K "
+            f"for each kelvin of it): {told(rest.noted_s)}."
+        )
+    return Block("Rest before a second run", notes=tuple(lines))
 
 
 def _temperatures(found: Warmup, curves: dict[Observable, Curve], at: list[int]) -> Block:
