@@ -20,6 +20,9 @@ from thermsim.mesh.predict import predict
 
 Array = NDArray[np.float64]
 
+EXACT = 5  # order of the quadrature: in bricks the product of two quadratics is of fourth order along each axis
+ORDERING = "MMD_AT_PLUS_A"  # of the unknowns, for a symmetric matrix
+
 DIE = (-5.0, -4.0, 3.0, 2.0)  # outline [mm], off the axis of the lid
 LID = (-8.0, -7.0, 8.0, 7.0)
 DIE_T, LID_T, GAP = 0.7, 2.0, 0.05  # thicknesses [mm]; the gap is where the elements hold the joint
@@ -92,7 +95,7 @@ def by_elements(widest: float, finest: float, along_z: tuple[int, int]) -> Eleme
     along = 1e-3 * np.where(in_lid, LID_K[0], np.where(in_joint, 0.0, DIE_K[0]))
     through = 1e-3 * np.where(in_lid, LID_K[1], np.where(in_joint, 1e3 * GAP / JOINT, DIE_K[1]))
     element = ElementHex2()
-    basis = Basis(mesh, element)
+    basis = Basis(mesh, element, intorder=EXACT)
 
     @BilinearForm
     def conduction(u, v, w):  # type: ignore[no-untyped-def]
@@ -113,7 +116,7 @@ def by_elements(widest: float, finest: float, along_z: tuple[int, int]) -> Eleme
         along=np.broadcast_to(along[:, None], shape),
         through=np.broadcast_to(through[:, None], shape),
     )
-    upper = FacetBasis(mesh, element, facets=mesh.facets_satisfying(lambda p: np.isclose(p[2], top)))
+    upper = FacetBasis(mesh, element, facets=mesh.facets_satisfying(lambda p: np.isclose(p[2], top)), intorder=EXACT)
     matrix = matrix + wetting.assemble(upper)
     load = 1e-6 * FILM * FLUID * unit.assemble(upper)
     bottoms = {}
@@ -123,9 +126,9 @@ def by_elements(widest: float, finest: float, along_z: tuple[int, int]) -> Eleme
                 np.isclose(p[2], 0.0) & (x0 < p[0]) & (p[0] < x1) & (y0 < p[1]) & (p[1] < y1)
             )
         )
-        bottoms[name] = FacetBasis(mesh, element, facets=facets)
+        bottoms[name] = FacetBasis(mesh, element, facets=facets, intorder=EXACT)
         load = load + watts / ((x1 - x0) * (y1 - y0)) * unit.assemble(bottoms[name])
-    solution = spsolve(matrix.tocsc(), load)
+    solution = spsolve(matrix.tocsc(), load, permc_spec=ORDERING)
 
     @Functional
     def itself(w):  # type: ignore[no-untyped-def]

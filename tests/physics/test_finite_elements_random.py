@@ -17,7 +17,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from stacks import case_of, film, joint, part
-from test_finite_elements import graded
+from test_finite_elements import EXACT, ORDERING, graded
 
 from thermsim.case.vocabulary.schema import Case
 from thermsim.mesh.predict import predict
@@ -108,7 +108,7 @@ def by_elements(stack: Stack, widest: float, finest: float, along_z: int) -> flo
     kept = np.flatnonzero(solid)
     mesh, along, through = whole.restrict(kept), along[kept], through[kept]
     element = ElementHex2()
-    basis = Basis(mesh, element)
+    basis = Basis(mesh, element, intorder=EXACT)
 
     @BilinearForm
     def conduction(u, v, w):  # type: ignore[no-untyped-def]
@@ -133,13 +133,13 @@ def by_elements(stack: Stack, widest: float, finest: float, along_z: int) -> flo
     )
     for height, strength in ((0.0, stack.bottom), (planes[-1], stack.top)):
         facets = mesh.facets_satisfying(lambda p, at=height: np.isclose(p[2], at))
-        matrix = matrix + 1e-6 * strength * wetting.assemble(FacetBasis(mesh, element, facets=facets))
+        matrix = matrix + 1e-6 * strength * wetting.assemble(FacetBasis(mesh, element, facets=facets, intorder=EXACT))
     under = mesh.facets_satisfying(
         lambda p: np.isclose(p[2], 0.0) & (zone[0] < p[0]) & (p[0] < zone[2]) & (zone[1] < p[1]) & (p[1] < zone[3])
     )
-    bottom = FacetBasis(mesh, element, facets=under)
+    bottom = FacetBasis(mesh, element, facets=under, intorder=EXACT)
     area = (zone[2] - zone[0]) * (zone[3] - zone[1])
-    solution = spsolve(matrix.tocsc(), 30.0 / area * unit.assemble(bottom))
+    solution = spsolve(matrix.tocsc(), 30.0 / area * unit.assemble(bottom), permc_spec=ORDERING)
     return float(itself.assemble(bottom, u=bottom.interpolate(solution))) / area
 
 
