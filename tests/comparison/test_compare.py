@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 from coarse_grids import begin_coarsely
+from counts import counts
 from stacks import case_of, film, part
 
 from thermsim.case.inputs.values import with_inputs
@@ -312,15 +313,15 @@ def changed(channel: Channel, rng: np.random.Generator) -> tuple[dict[str, float
     return {"bottom.film_W_m2K": better}, replace(channel, film_W_m2K=better)
 
 
-@pytest.mark.slow
-def test_doubt_of_the_difference_on_pairs_with_known_answer() -> None:
-    """Of 100 random pairs: at least 95 % of the true errors of gains lie within the doubt of the difference.
+@pytest.mark.parametrize("pairs", counts(30, 100))
+def test_doubt_of_the_difference_on_pairs_with_known_answer(pairs: int) -> None:
+    """Of random pairs: at least 95 % of the true errors of gains lie within the doubt of the difference.
 
     Truth: the series of the rectangular flux channel (Muzychka, Culham, Yovanovich 2003), summed in thermsim.proof.
     """
     rng = np.random.default_rng(SEED)
     errors, widths = [], []
-    for _ in range(100):
+    for _ in range(pairs):
         stack = draw(rng)
         values, channel = changed(stack.channel, rng)
         other = with_inputs(stack.case, values)

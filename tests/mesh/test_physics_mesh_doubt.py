@@ -130,7 +130,7 @@ def test_all_answers_of_a_stack_are_held_together(number: int, accuracy_K: float
     assert np.all(error <= doubt)
 
 
-@pytest.mark.parametrize("stacks", counts(40, 200))
+@pytest.mark.parametrize("stacks", counts(20, 200))
 @pytest.mark.parametrize("accuracy_K", [0.5, 0.1, pytest.param(0.02, marks=pytest.mark.long)])
 def test_all_answers_of_many_stacks_are_held_together(accuracy_K: float, stacks: int) -> None:
     """Of stacks of every kind that no rule was chosen on, all answers together are held in 95 %."""
