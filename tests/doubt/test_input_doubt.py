@@ -104,6 +104,11 @@ def test_samples_tell_the_same_and_say_so(predicted: Prediction) -> None:
     assert (theirs.low, theirs.high) == pytest.approx((ours.low, ours.high), abs=0.15 * (ours.high - ours.low))
     assert "tell the same interval" in sampled.inputs.remarks[-1]
     assert "256 samples, each solved in full" in sampled.inputs.way
+    # What chance leaves of the ends is told, and holds what they are off by.
+    error_K, told = sampled.inputs.sampling_K, " ".join(sampled.inputs.remarks)
+    assert error_K is not None and "an end of the interval of the hottest spot might lie" in told
+    assert 0.0 < error_K < 0.05 * (theirs.high - theirs.low)
+    assert max(abs(theirs.both_low - ours.both_low), abs(theirs.both_high - ours.both_high)) < 4.0 * error_K
 
 
 def test_nothing_uncertain_is_told_as_exact() -> None:

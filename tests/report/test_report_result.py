@@ -22,7 +22,7 @@ PROMISED = {
     "flows bounds heat_typed_W heat_made_W "
     "heat_balance_W heat_balance_relative ladder ladder_of limits mesh observed_order mesh_note mesh_doubt_K "
     "worst_at input_doubt hottest_inputs": "",
-    "coverage way moved taken_as_exact remarks": "input_doubt.",
+    "coverage way sampling_error_K moved taken_as_exact remarks": "input_doubt.",
     "input value unit plus_minus basis at_low_K at_high_K moves_K": "input_doubt.moved[].",
     "part x_mm y_mm z_mm": "hottest_at.",
     "zone part at mean_C highest_C rise_over_coolant_K power_W flux_W_mm2 mesh_doubt_K highest_mesh_doubt_K "

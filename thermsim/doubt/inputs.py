@@ -13,7 +13,7 @@ from math import inf, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from thermsim.case.inputs.spread import enough, rounded_words, table
+from thermsim.case.inputs.spread import REPLICATES, enough, rounded_words, table
 from thermsim.case.inputs.without_tolerance import exact_inputs, exact_lines
 from thermsim.doubt.bands import normal
 from thermsim.doubt.responses import moves_of
@@ -80,14 +80,14 @@ def with_input_doubt(
         f"curves of {len(varied)} inputs from {study.curves.solves} solves on {step.cells:,} cells, followed by "
         f"{POINTS:,} points of a Latin hypercube"
     )
-    remarks = told.remarks()
+    remarks, error_K = told.remarks(), None
     if samples is not None:
         count = enough(samples)
-        sampled, said = told.sampled(count, workers, progress)
+        sampled, error_K, said = told.sampled(count, workers, progress)
         remarks = [*(one for one in remarks if "`--samples" not in one), *rounded_words(samples, count), *said]
         remarks += told.disagreement(bands[HOTTEST], sampled[HOTTEST], count)
         bands, way = sampled, f"{count:,} samples, each solved in full on {step.cells:,} cells"
-    found = InputDoubt(coverage, bands, told.moved(), exact, way, tuple(remarks))
+    found = InputDoubt(coverage, bands, told.moved(), exact, way, tuple(remarks), error_K)
     return replace(prediction, inputs=found)
 
 
@@ -100,8 +100,10 @@ class _Told:
     cells: int
     seed: int
 
-    def sampled(self, count: int, workers: int | None, progress: Progress | None) -> tuple[Answers[Band], list[str]]:
-        """Bands by full solves of samples, and what must be said of them."""
+    def sampled(
+        self, count: int, workers: int | None, progress: Progress | None
+    ) -> tuple[Answers[Band], float | None, list[str]]:
+        """Bands by full solves of samples, the sampling error of the hottest spot's, and what must be said of them."""
         study, places = self.study, tuple(self.study.places)
         values = table([one.spread for one in study.varied], count, self.seed)
         tasks = [Task("nominal", ({},))]
@@ -123,7 +125,29 @@ class _Told:
                 if not others
                 else f"WARNING: {len(failures)} of {count} samples have no answer: {'; '.join(dict.fromkeys(others))}"
             )
-        return study.bands(study.deviations(np.stack(rows), points), points, runs_away=False), said
+        deviation = np.stack(rows)
+        bands = study.bands(study.deviations(deviation, points), points, runs_away=False)
+        error_K = self.sampling_K(deviation, points)
+        if error_K is not None:
+            said.append(
+                f"with another {count:,} samples an end of the interval of the hottest spot might lie up to "
+                f"{doubt_in_words(2.0 * error_K)} K elsewhere"
+            )
+        return bands, error_K, said
+
+    def sampling_K(self, deviation: Array, points: Points) -> float | None:
+        """Standard error [K] of the ends of the hottest spot's band, by their scatter between the blocks of samples.
+
+        deviation : (samples, places); as `thermsim.comparison.uncertainty.summarise` has it. None where an end is inf.
+        """
+        ends = []
+        for block in np.split(np.arange(len(deviation)), REPLICATES):
+            own = Points(points.values[block], points.normal[block])
+            band = self.study.bands(self.study.deviations(deviation[block], own), own, runs_away=False)[HOTTEST]
+            ends.append((band.both_low, band.both_high))
+        if not np.isfinite(ends).all():
+            return None
+        return float((np.std(ends, axis=0, ddof=1) / sqrt(REPLICATES)).max())
 
     def moved(self) -> tuple[Moved, ...]:
         curves, at, found = self.study.curves, self.study.places[HOTTEST], []

@@ -50,6 +50,8 @@ class InputDoubt:
     moved : inputs by what they move, the largest first; those that move the hottest spot by nothing are left out
     exact : numbers that are taken as exact, in words; way : how the bands were found
     remarks : what must be said of them, the grave ones as in `Prediction.remarks`
+    sampling_K : standard error of the ends of the hottest spot's band, for there are only so many samples; None where
+        none were solved, or an end is nowhere
     """
 
     coverage: float
@@ -58,6 +60,7 @@ class InputDoubt:
     exact: tuple[str, ...]
     way: str
     remarks: tuple[str, ...] = ()
+    sampling_K: float | None = None
 
     @property
     def all_exact(self) -> bool:

@@ -131,6 +131,8 @@ KEYS: dict[str, str] = {
     "input_doubt": "what the tolerances of the inputs make of the answers; null where that was not asked for",
     "input_doubt.coverage": "of all its intervals, 0 to 1",
     "input_doubt.way": "how they were found",
+    "input_doubt.sampling_error_K": "standard error of the ends of the hottest spot's interval, for there are only so "
+    "many samples; null where none were solved",
     "input_doubt.moved": "inputs by what their tolerance moves the hottest spot, the largest first",
     "input_doubt.moved[].input": "its address in the case",
     "input_doubt.moved[].value": "as the case has it",

@@ -141,6 +141,7 @@ def _input_doubt(prediction: Prediction) -> dict[str, Any] | None:
     return {
         "coverage": doubt.coverage,
         "way": doubt.way,
+        "sampling_error_K": doubt.sampling_K,
         "moved": moved,
         "taken_as_exact": list(doubt.exact),
         "remarks": list(doubt.remarks),
