@@ -28,7 +28,7 @@ from thermsim.model.build import build_model
 from thermsim.model.grid.plan import plan_grid
 from thermsim.proof.closed_form.nonlinear import Leakage, leakage_balance, leakage_limit, linear_leakage_temperature
 from thermsim.readout.observable import Answers
-from thermsim.report.figures.afford_figure import powers_at_limit
+from thermsim.report.figures.bar_figures import powers_at_limit
 from thermsim.report.files.afford_export import check_afford_target, write_afford
 from thermsim.report.text.afford_table import affordance_blocks, document
 

@@ -6,10 +6,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from thermsim.errors import WriteError
+from thermsim.report.figures.bar_figures import moved
 from thermsim.report.figures.face_figure import active_face
 from thermsim.report.figures.ladder_figure import ladder_steps
 from thermsim.report.figures.mesh_figure import mesh
-from thermsim.report.figures.moved_figure import moved
 from thermsim.report.figures.section_figure import section
 from thermsim.report.figures.stack_figure import stack
 

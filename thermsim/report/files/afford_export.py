@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from thermsim.case.vocabulary.schema import Case
-from thermsim.report.figures.afford_figure import powers_at_limit
+from thermsim.report.figures.bar_figures import powers_at_limit
 from thermsim.report.files import delivery
 from thermsim.report.files.same_study import refuse_other, write_data
 from thermsim.report.text.afford_table import csv_lines, document
