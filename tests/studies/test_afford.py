@@ -141,6 +141,15 @@ def test_power_at_the_limit_of_a_slab() -> None:
     assert (found.steps, found.between, found.beyond, found.affordable) == ((), None, None, None)
 
 
+def test_power_at_the_limit_of_a_slab_that_is_typed_a_million_times_too_low() -> None:
+    """The search goes as far as it takes; only what warms nothing at a hundred thousand times its power is no heat."""
+    found = base(slab(power_W=50e-6)).power
+    assert found is not None
+    assert found.value_W == pytest.approx((95 - FLUID_C) / PATH, abs=1e-3)
+    with pytest.raises(CaseError, match="times the clocked power warms no reading"):
+        base(slab(power_W=50e-12))
+
+
 def test_steps_of_a_slab() -> None:
     """50 W x V^2 f: readings 25 + 0.53125 x 50 x (1.25, 1.8, 2.592) = 58.203, 72.8125, 93.85 C; limit 75, +- 3 K,
     of which 0.9 are counted.

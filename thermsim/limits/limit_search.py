@@ -25,13 +25,17 @@ SEARCH_GRID = 1  # index into MULTIPLIERS of the even grid on which clocks and p
 # limit at once where it grows faster than the power, as leakage makes it.
 OVERSHOOT = 1.02
 LARGEST_STRIDE = 4.0  # largest ratio of one power tried to the one before; our own choice
-# share of the typed power up to which the limit is sought; a reading that stays below does not depend on that power
-MOST_SHARE = 1e5
+# A reading that so large a share of the typed power warms by less than that does not depend on it; no limit is sought
+# beyond the largest. Our own choice.
+ENOUGH_TO_TELL, LEAST_RISE_K, MOST_SHARE = 1e5, 0.01, 1e12
 # Share of the power or clock at the limit at which a second state is solved: from both follows what one kelvin is worth
 # in watts or gigahertz there.
 STEP_BACK = 0.99
 # Where this many times the power of a clock has no steady state, the mesh cannot tell whether the clock itself has one.
 NEAR_RUNAWAY = 1.02
+
+
+Shares = tuple[float, float]
 
 
 class LimitSearch:
@@ -82,18 +86,28 @@ class LimitSearch:
         tried = sorted({0.0, 1.0, *self.states.shares()}) if self.studies else [0.0, 1.0]
         high = next((share for share in tried[1:] if not _below(excess(share))), None)
         low = max(share for share in tried if high is None or share < high)
-        while high is None:
-            state = self._state(proportional(low))
-            rise = self.highest(state, width)[0] - state.coolant_C
-            more = OVERSHOOT * (limit_C - state.coolant_C) / rise if rise > 0.0 else LARGEST_STRIDE
-            further = low * min(max(more, OVERSHOOT), LARGEST_STRIDE)
-            if further > MOST_SHARE:
-                what = "no reading depends on the clocked power; read a zone that is heated by it"
-                raise CaseError([Fault(self.case.file, *self.case.mark("readings"), what)])
-            low, high = (further, None) if _below(excess(further)) else (low, further)
+        if high is None:
+            low, high = self._beyond(low, limit_C, width, excess)
         if low == 0.0 and not _below(excess(low)):
             return None
         return crossing(excess, low, high)
+
+    def _beyond(self, low: float, limit_C: float, width: Width, excess: Callable[[float], float | None]) -> Shares:
+        """Shares of the clocked power between which the limit is met, from one that is below it: as far as it takes."""
+        idle_C = self.highest(self._state(proportional(0.0)), width)[0]
+        while True:
+            rise = self.highest(self._state(proportional(low)), width)[0] - idle_C
+            if (low > ENOUGH_TO_TELL and rise < LEAST_RISE_K) or low > MOST_SHARE:
+                what = (
+                    f"{low:,.0f} times the clocked power warms no reading by more than {max(rise, 0.0):.2g} K; "
+                    "read a zone that is heated by it, or give its power in watts"
+                )
+                raise CaseError([Fault(self.case.file, *self.case.mark("readings"), what)])
+            more = OVERSHOOT * (limit_C - idle_C) / rise if rise > 0.0 else LARGEST_STRIDE
+            further = low * min(max(more, OVERSHOOT), LARGEST_STRIDE)
+            if not _below(excess(further)):
+                return low, further
+            low = further
 
     def power(self, limit_C: float) -> PowerAtLimit | None:
         """The power at which the first reading meets its limit [C]; None where no power does."""
