@@ -25,6 +25,7 @@ from thermsim.mesh.prediction import Prediction
 from thermsim.nearby.many import many
 from thermsim.nearby.sensitivities import sensitivities
 from thermsim.nearby.superposition import resistances
+from thermsim.response.step_response import step_response
 from thermsim.sweeps.sweep import Vary, sweep
 from thermsim.transient.grid import time_plan
 from thermsim.warming.warmup import warmup
@@ -128,6 +129,14 @@ def test_warm_ups(case: Case) -> None:
     assert curve.loaded.half_width >= AS_WIDE * width(made)
     assert curve.mesh_doubt[-1] >= AS_WIDE * width(made)
     assert curve.mesh_doubt[0] < 0.1 * curve.mesh_doubt[-1]
+
+
+def test_step_responses(case: Case) -> None:
+    found = step_response(case, accuracy_K=ACCURACY_K, grids=3)
+    plan = time_plan(case, predict(case, accuracy_K=ACCURACY_K).plan, 1e-3)
+    made = predict(case, plan=plan, grids=3)
+    assert found.mesh_doubt[-1, 0, 0] * POWER >= AS_WIDE * width(made)
+    assert found.mesh_doubt[0, 0, 0] < 0.1 * found.mesh_doubt[-1, 0, 0]
 
 
 def test_a_warm_up_tells_of_a_map_finer_than_its_cells(tmp_path: Path) -> None:

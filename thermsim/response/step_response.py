@@ -6,16 +6,17 @@ Source of the names: JEDEC JESD51-1 (Zth), JESD51-14 (structure function), JESD5
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import HeatBalanceError, MemoryLimitError, ThermsimError
-from thermsim.mesh.convergence import doubts
 from thermsim.mesh.memory import allowed_GB
 from thermsim.mesh.predict import FEWEST_GRIDS, OUTER_K, plan_for, solve_on
+from thermsim.mesh.settling import OnGrid, judged
+from thermsim.mesh.unseen_streaks import streaks_of
 from thermsim.model.build import ZoneCells
 from thermsim.model.grid.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, plan_grid
 from thermsim.model.storage import check_capacities
@@ -26,6 +27,7 @@ from thermsim.readout.observable import Observable, of_zone
 from thermsim.response.block import Modes, block_model
 from thermsim.response.network import ModalNetwork
 from thermsim.rounding import two_digits_up
+from thermsim.solver.linear import prepare, solve_many
 from thermsim.transient.curves import Reader
 from thermsim.transient.grid import time_plan
 from thermsim.transient.krylov import DROPPED, TIMES_CHANGE
@@ -137,7 +139,7 @@ def step_response(
     for multiplier in multipliers:
         start = time.perf_counter()
         field, _ = solve_on(case, plan.grid(multiplier), field, OUTER_K)
-        family.climb(reader_of(case, field, from_s, multiplier), multiplier, start)
+        family.climb(field, reader_of(case, field, from_s, multiplier), multiplier, start)
         if progress is not None:
             last = family.steps[-1]
             progress(f"grid of {last.cells:,} cells done in {last.seconds:.1f} s, {last.solves} solves")
@@ -153,10 +155,13 @@ class _Family:
         self.shifts: tuple[float, ...] = ()
         self.steps: list[ResponseStep] = []
         self.tables: list[Array] = []
+        self.seen: list[OnGrid] = []
         self.time_doubt: Array = np.zeros((0, 0))
 
-    def climb(self, reader: Reader, multiplier: int, start: float) -> None:
+    def climb(self, field: Field, reader: Reader, multiplier: int, start: float) -> None:
         columns = _Columns.of(self.case, reader)
+        seen = OnGrid.of(self.case, field, multiplier, self.seen[0] if self.seen else None)
+        self.seen.append(replace(seen, error=0.0, unseen=_unseen(reader, columns.heats)))
         self.shifts = model_of_load(reader, self.times, SHARE_OF_TIME * self.wanted_K, self.shifts).shifts
         model = block_model(reader.system, columns.heats, columns.seen, self.shifts)
         imbalance = _imbalance(model.modes, columns)
@@ -175,11 +180,18 @@ class _Family:
         self.steps.append(ResponseStep(multiplier, cells, seconds, model.solves, model.iterations, imbalance))
         self.reader, self.columns, self.modes = reader, columns, model.modes
 
+    def _over_time(self, seen: OnGrid) -> dict[str, Array]:
+        """What film maps hide at each time, for every answer: they are reached later than a watt warms its own zone."""
+        inputs = np.arange(len(self.columns.inputs))
+        own = self.tables[-1][:, inputs, inputs]
+        share = np.broadcast_to((own / own[-1])[:, None, :], self.tables[-1].shape)
+        return {film: (share * row).ravel() for film, row in seen.unseen.items()}
+
     def outcome(self) -> StepResponse:
         table = np.array(self.tables).reshape(len(self.tables), -1)
-        sizes = [1.0 / step.multiplier for step in self.steps]
-        told = [each.at_finest for each in doubts(table, sizes)]
         shape = self.tables[-1].shape
+        grids = [replace(seen, unseen=self._over_time(seen)) for seen in self.seen]
+        told = [each.at_finest for each in judged(table, grids)]
         columns, modes, reader = self.columns, self.modes, self.reader
         made = [reader.resting.made_in(zone, reader.rise.model)[0] for zone in columns.zones]
         network = ModalNetwork(
@@ -199,6 +211,17 @@ class _Family:
             np.array([each.half_width for each in told]).reshape(shape),
             self.time_doubt, network, tuple(self.steps),
         )  # fmt: skip
+
+
+def _unseen(reader: Reader, heats: Array) -> dict[str, Array]:
+    """By film map, (inputs,) [K/W] what it adds at most within cells in the end, see `mesh.unseen_streaks`."""
+    streaks, system = streaks_of(reader.case, reader.model), reader.system
+    if not streaks:
+        return {}
+    state = prepare(system.stencil, reader.model.may_have_islands)
+    solutions = solve_many(state, [heat.reshape(system.shape) for heat in heats])
+    risen = [system.of_model(solution.checked().temperature) for solution in solutions]
+    return {one.film: np.array([one.unseen_of(field) for field in risen]) for one in streaks}
 
 
 def _name(one: Observable) -> str:
