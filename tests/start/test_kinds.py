@@ -5,9 +5,11 @@ from __future__ import annotations
 import pytest
 
 from thermsim.case.load import parse_case
+from thermsim.case.options import with_option
 from thermsim.commands.start import LIKE
 from thermsim.comparison.compare import compare
 from thermsim.limits.afford import afford
+from thermsim.model.storage import check_capacities
 from thermsim.plausibility.measure import measure
 from thermsim.start.kinds import KINDS, starter_text
 
@@ -36,3 +38,11 @@ def test_the_first_comparison_and_clock_say_something(kind: str) -> None:
     gains = [one.headline.interval for one in found.options]
     assert any(interval.low > 0.0 for interval in gains)
     assert afford(case, accuracy_K=1.0).answers[0].affordable is not None
+
+
+def test_what_one_begins_with_can_warm_up() -> None:
+    """Time needs what films and parts store: each kind says it, so that the next command works too."""
+    for kind in KINDS:
+        case = parse_case(starter_text(kind))
+        for one in (case, *(with_option(case, option.option) for option in case.options)):
+            check_capacities(one)

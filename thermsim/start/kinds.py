@@ -27,6 +27,8 @@ layers:                               # from the bottom up; every part is centre
     # an uneven film: {low: 20, high: 120, towards: +x}, {edge: 90, centre: 30}, or {file: film.csv}
     conductivity_W_mK: {value: 60, plus_minus: 12, basis: assumed}
     boundary_mm2K_W: 4                # what both faces of the film add
+    density_kg_m3: 7310               # this and the next for `warmup` alone: the heat that the film stores
+    heat_capacity_J_kgK: 233
     # wetted_fraction: 0.9            # the share of the area that the film wets
 
   - part: lid
