@@ -14,8 +14,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from thermsim.case.load import read_case
 from thermsim.case.options import with_option
+from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import RunawayError, ThermsimError
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
@@ -25,7 +28,11 @@ from thermsim.proof.run.control import Control, control
 from thermsim.proof.run.samples import SAMPLES
 from thermsim.proof.table.references import CASES
 from thermsim.proof.table.row import EXACT, Published, Row, value_of
+from thermsim.readout.observable import find
 from thermsim.report.data.result import result
+from thermsim.warming.warmup import warmup
+
+CELLS_IN_TIME = 400  # of the first grid: heat of these cases goes one way
 
 
 @dataclass(frozen=True)
@@ -70,9 +77,33 @@ def lines_of(published: Published, folder: Path) -> list[Line]:
         case = with_option(case, published.option)
     if published.expects == "runaway":
         return [_refused(published, row, _refusal(lambda: predict(case))) for row in published.rows]
+    if published.rows[0].at_s is not None:
+        return _followed(published, case)
     prediction = predict(case)
     document = result(prediction)
     return [_line(published, row, prediction, document) for row in published.rows]
+
+
+def _followed(published: Published, case: Case) -> list[Line]:
+    """The lines of a case in time, all from one warm-up."""
+    times = sorted({row.at_s for row in published.rows if row.at_s is not None})
+    found = warmup(case, times[0], times[-1], also_s=times[1:-1], first_cells=CELLS_IN_TIME)
+    lines = []
+    for row in published.rows:
+        assert row.at_s is not None  # in time all rows are
+        curve = found.curves[find(found.curves, row.asked)]
+        at = int(np.argmin(np.abs(found.times_s - row.at_s)))
+        reference = value_of(row.reference)
+        lines.append(
+            Line(
+                published.title, published.file, published.option, published.source, row.known, row.quantity, row.unit,
+                reference, _scaled(row, float(curve.value[at])), row.width(row.within, reference),
+                None if row.excellent is None else row.width(row.excellent, reference),
+                float(curve.half_width[at]) / abs(row.per), note=row.note, differs=row.differs,
+                accuracy_held=found.status == "accuracy held",
+            )
+        )  # fmt: skip
+    return lines
 
 
 def told(document: dict[str, Any], asked: tuple[str, ...]) -> tuple[float, float | None]:

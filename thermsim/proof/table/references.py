@@ -11,6 +11,7 @@ import math
 from functools import partial
 
 from thermsim.proof.closed_form import reference_solutions as solutions
+from thermsim.proof.table.in_time import IN_TIME
 from thermsim.proof.table.row import (
     BAND,
     BY_HAND,
@@ -277,13 +278,14 @@ STANDARDS = (
     )),
 )  # fmt: skip
 
-CASES: tuple[Published, ...] = (*WALLS, *NONLINEAR, *BODIES, *SPREADERS, *FINS, *STANDARDS)
+CASES: tuple[Published, ...] = (*WALLS, *NONLINEAR, *BODIES, *SPREADERS, *FINS, *STANDARDS, *IN_TIME)
 
 # Published references that are not compared here, told so that nobody takes them for shown.
 LEFT_OUT = (
     "EN ISO 10211 case 3 (a corner of three environments): its drawing was not at hand.",
     "Annular fins: the grid has no round parts. Discs: only by the closed forms, for the same reason.",
-    "Everything in time (heated half space, slabs, the coolant loop): thermsim solves steady states only.",
+    "Bodies that cool from an even temperature, and periodic heating: a warm-up begins at rest, with a load that comes "
+    "on and stays.",
     "Readings of real chips before and after: no open data set with measured power was found. That the numbers of a "
     "case describe a real stack is for whoever typed them to show.",
 )

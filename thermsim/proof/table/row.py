@@ -17,7 +17,9 @@ FINITE_ELEMENTS = "finite elements"  # another method, written and meshed apart 
 ONE_DIMENSION = "theory in one dimension"
 BAND = "sanity band"  # an approximation: it shows only that nothing is badly wrong
 
-EXACT = (CLOSED_FORM, BY_HAND)
+INVERTED = "Laplace transform, inverted"  # with mpmath, by two methods that agree
+
+EXACT = (CLOSED_FORM, BY_HAND, INVERTED)
 
 
 @dataclass(frozen=True)
@@ -30,6 +32,7 @@ class Row:
     within, excellent : half widths in `unit`, or in percent of the reference; no `excellent`: nothing finer is asked
     per, less : the answer of the case becomes (answer - less) / per
     order : least order at which the true error must fall over the grids of the study
+    at_s : time after the load comes on [s] at which it is asked; None: of the steady state
     points : instead of `asked`, many questions with their references: the worst is shown
     note : what a reader should know beside the numbers, such as why a figure is not met
     differs : what stands between the reference and the very case, so that the mesh doubt cannot be held against it
@@ -49,6 +52,7 @@ class Row:
     note: str = ""
     differs: str = ""
     points: tuple[tuple[tuple[str, ...], Number], ...] = ()
+    at_s: float | None = None
 
     def width(self, given: float, reference: float) -> float:
         """A half width in `unit`."""
