@@ -73,7 +73,8 @@ IN_TIME = (
     )),
     Published("Step of heat into two layers", "published/two-layers-step.yaml",
               "Laplace transform inverted with mpmath; Carslaw, Jaeger, section 12.8, for the method", (
-        *(Row(f"heated face, {at:g} s", ("zone", "all", "mean"), rise, "C", 1.0, 0.1, True, at_s=at, known=INVERTED)
+        *(Row(f"heated face, {at:g} s", ("zone", "all", "mean"), rise, "C", 1.0, 0.1 if at > 1e-3 else 0.5, True,
+              at_s=at, known=INVERTED)
           for at, rise in STEP),
     )),
     Published("Block on a coolant loop", "published/block-on-a-loop.yaml", "energy balance of two bodies", (
