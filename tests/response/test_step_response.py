@@ -14,7 +14,7 @@ from thermsim.errors import ThermsimError, UnknownNameError
 from thermsim.mesh.predict import FEWEST_GRIDS, plan_for, predict, solve_on
 from thermsim.model.grid.plan import plan_grid
 from thermsim.nearby.superposition import superposition
-from thermsim.report.figures.structure_figure import structure_curve
+from thermsim.report.figures.warmup_figure import structure_curve
 from thermsim.report.files.response_export import read_network, write_response
 from thermsim.response.network import ModalNetwork
 from thermsim.response.networks import Cauer, to_foster

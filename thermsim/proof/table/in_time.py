@@ -15,26 +15,30 @@ FACE, BELOW = ("zone", "face", "mean"), ("probe", "below the face")
 
 
 def half_space(time_s: float, depth_m: float) -> float:
+    """Rise [K] of heated silicon at a time [s] and a depth [m]."""
     return float(transient.half_space_flux(time_s, depth_m, 1e6, **SILICON))
 
 
 def heated_plane(time_s: float) -> float:
+    """Rise [K] of the plane in which two half spaces meet."""
     effusivities = math.sqrt(148.0 * 2330.0 * 712.0) + math.sqrt(0.3 * 1875.0 * 900.0)
     return 2e6 * math.sqrt(time_s / math.pi) / effusivities
 
 
 def slab(fourier: float, place: float) -> float:
+    """Rise [K] of the heated slab, all terms; place 0 is the heated face."""
     return 100.0 * float(transient.slab_heating(fourier, place, 1.0))
 
 
 def one_term(fourier: float, place: float) -> float:
-    """With the slowest exponential alone."""
+    """Rise [K] of the heated slab with the slowest exponential alone."""
     z = float(transient.slab_roots(1.0, 1)[0])
     weight = 4.0 / (z * (2.0 * z + math.sin(2.0 * z))) * math.exp(-z * z * fourier)
     return 100.0 * (1.0 - place + 1.0 - weight * math.cos(z * place))
 
 
 def block(time_s: float) -> float:
+    """Temperature [C] of the block on the loop."""
     return float(transient.TwoNodeLoop(150.0, 0.08, 2000.0, 40.0).temperatures(time_s, 250.0, 25.0)[0])
 
 

@@ -1,4 +1,4 @@
-"""Temperatures over time, over the logarithm of time or over time itself, with their doubts as bands."""
+"""What a stack does in time: temperatures with their doubts as bands, and the structure function of a zone."""
 
 from __future__ import annotations
 
@@ -16,9 +16,11 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from thermsim.response.network import ModalNetwork
     from thermsim.warming.outcome import Warmup
 
 MOST_CURVES = 12
+ALL_BUT = 1e-3  # of the resistance: stages beyond all but this are the surroundings, whose capacity has no end
 LINE_POINTS = 10.0  # height of a label
 AFTER_SETTLED = 3.0  # times when all has settled, until which plain time is drawn: our own choice
 
@@ -101,3 +103,30 @@ def _name_ends(
         ax.annotate(
             str(one), (1.03, place), xycoords=across, va="center", fontsize=SMALL, color=INK, annotation_clip=False
         )
+
+
+def structure_curve(network: ModalNetwork, zone: str, ax: Axes | None = None) -> Figure:
+    """Cumulative capacity over cumulative resistance of the ladder of a zone, from the zone to the coolants.
+
+    Each part shows as a rise, each joint and film as a stretch to the right (JEDEC JESD51-14, terms from memory).
+
+    Raises
+    ------
+    UnknownNameError : no such zone
+    """
+    ladder = network.cauer(zone)
+    with styled():
+        figure, ax = canvas(ax, 7.4, 5.0)
+        resistance, capacity = np.cumsum(ladder.resistance_K_W), np.cumsum(ladder.capacity_J_K)
+        shown = np.concatenate([[True], resistance[:-1] < (1.0 - ALL_BUT) * resistance[-1]])
+        steps = np.concatenate([[0.0], resistance[shown][:-1], resistance[shown]])
+        steps = np.sort(np.repeat(np.unique(steps), 2))[1:-1]
+        heights = np.repeat(capacity[shown], 2)
+        ax.plot(steps, heights, color=INK, lw=1.4)
+        ax.plot(resistance[shown], capacity[shown], "o", color=INK, ms=3)
+        ax.set_yscale("log")
+        ax.set_xlim(0.0, 1.02 * resistance[-1])
+        ax.set_xlabel(f"cumulative thermal resistance from {zone} on [K/W]")
+        ax.set_ylabel("cumulative thermal capacitance [J/K]")
+        ax.set_title(f"Structure function of {zone}")
+    return figure

@@ -71,7 +71,7 @@ def document(found: StepResponse) -> dict[str, Any]:
 
 
 def _write_all(found: StepResponse, folder: Path) -> None:
-    from thermsim.report.figures.structure_figure import structure_curve
+    from thermsim.report.figures.warmup_figure import structure_curve
 
     text = json.dumps(document(found), allow_nan=False, ensure_ascii=False)
     (folder / RESULT).write_text(text + "\n", encoding="utf-8")
