@@ -83,11 +83,16 @@ class RunawayError(ThermsimError):
 
     share : of the power, up to which there is one on the grid that was solved; None where it was not sought
     share_doubt : how far it may be off on that grid
+    passes_C, passes_s, passes_doubt_s : the limit that is passed from rest, when, and how far that may be off [s]; inf
+        where not in the time that was followed, None where it was not followed
     """
 
     exit_code = 5
     share: float | None = None
     share_doubt: float | None = None
+    passes_C: float | None = None
+    passes_s: float | None = None
+    passes_doubt_s: float | None = None
 
 
 class NotConvergedError(ThermsimError):

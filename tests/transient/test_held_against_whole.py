@@ -14,6 +14,7 @@ from thermsim.readout.answers import answers
 from thermsim.solver.guesses import guess_from
 from thermsim.transient.grid import time_plan
 from thermsim.transient.krylov import model_at
+from thermsim.transient.whole import whole_curves
 from thermsim.warming.warmup import held_doubts, reader_of
 
 STACK = """
@@ -61,6 +62,7 @@ def test_held_still_covers_what_the_whole_model_does_in_between() -> None:
     held = held_doubts(reader, small, field, times, 1e-3, 1)
     told, asked = reader.curves(small, times), list(answers(case, field))
     number = next(index for index, one in enumerate(asked) if one.takes == "mean")
+    followed = whole_curves(case, model, [], field.guess, times, 0.1)
     worst, missed = 0.0, []
     for row in range(len(times)):
         at = whole.y[:, row].reshape(grid.shape)
@@ -73,5 +75,7 @@ def test_held_still_covers_what_the_whole_model_does_in_between() -> None:
         print(f"{times[row]:.4g} s | {mean:.4f} C | off {off:.4f} K | told {held[number][row]:.4f} K")
         if off > held[number][row] + 0.01:
             missed.append((times[row], off))
+        stepped = followed.values[number][row] + followed.left[number][row]
+        assert abs(mean - stepped) <= followed.time_doubt[number][row] + 2e-3, times[row]  # scipy's own error
     assert not missed
     assert worst > 0.1  # there is something to tell

@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import levels
 from thermsim.case.vocabulary.schema import Case
+from thermsim.model.build import Model
 from thermsim.model.grid.axes import GridPlan, PlannedAxis
 from thermsim.model.grid.graded import GradedAxis, Grading, graded_axis
-from thermsim.model.storage import StoringFilm, part_diffusivities
+from thermsim.model.storage import StoringFilm, part_diffusivities, storing_films
 from thermsim.units import MM
 
 Array = NDArray[np.float64]
@@ -62,6 +63,14 @@ def time_plan(case: Case, plan: GridPlan, from_s: float) -> GridPlan:
             gradings.append(wanted)
             counts[number] = max(counts[number], np.ceil(wanted.steps))
     return replace(plan, z=graded_axis(plan.z.lines, gradings, counts, plan.z.whole & (counts <= 1.0)))
+
+
+def films_of(case: Case, model: Model, from_s: float, multiplier: int) -> list[tuple[StoringFilm, Array]]:
+    """Films that are cut into levels, with the shares of their thickness that the levels have."""
+    z = model.grid.z.faces
+    return [
+        (film, film_shares(case, film, float(z[film.face]), from_s, multiplier)) for film in storing_films(case, model)
+    ]
 
 
 def film_shares(case: Case, film: StoringFilm, height_m: float, from_s: float, multiplier: int) -> Array:

@@ -23,7 +23,8 @@ class Curve:
 
     value : (n,) temperature [C], or heat [W]
     mesh_doubt : (n,) how far the grids may hold it off; time_doubt : how far the small model in time may
-    held_doubt : (n,) how far conductivities, heat capacities and leakage that are held still may
+    between_doubt : (n,) how far conductivities, heat capacities and leakage may, which are exact at both ends only:
+        held still in between, or by what is left after following them
     unheated : before the load came on; loaded : the steady state that it ends at
     settled_s : earliest and latest time [s], as the doubts allow, from which on it stays within `settled_K` of its end;
         None if that is later than the last time, or the doubts are wider than `settled_K` until then
@@ -32,7 +33,7 @@ class Curve:
     value: Array
     mesh_doubt: Array
     time_doubt: float
-    held_doubt: Array
+    between_doubt: Array
     unheated: float
     loaded: Doubt
     settled_s: tuple[float, float] | None
@@ -40,7 +41,7 @@ class Curve:
     @property
     def half_width(self) -> Array:
         """(n,) all doubts together."""
-        return np.asarray(self.mesh_doubt + self.time_doubt + self.held_doubt)
+        return np.asarray(self.mesh_doubt + self.time_doubt + self.between_doubt)
 
 
 @dataclass(frozen=True)
@@ -86,6 +87,7 @@ class Warmup(Printable):
     field : of the finest grid, at the steady state
     films : joints whose film stores heat as cells
     rest : how long to wait before a second run, of readings, or of all temperatures of the stack without any
+    held_K : by how much properties held still would hold temperatures off on the way; None where they are
     remarks : what must be said beside the numbers
     """
 
@@ -101,17 +103,18 @@ class Warmup(Printable):
     films: tuple[str, ...]
     field: Field
     rest: Rest
+    held_K: float | None = None
     remarks: tuple[str, ...] = ()
 
     @property
     def worst(self) -> tuple[Observable, float]:
-        """The temperature whose doubt of mesh and time is widest at any time, and that doubt [K]."""
+        """The temperature whose doubt is widest at any time, and that doubt [K]: without what is held still."""
+
+        def wide(curve: Curve) -> Array:
+            return curve.half_width - (curve.between_doubt if self.held_K is None else 0.0)
+
         return max(
-            (
-                (one, float(np.max(curve.mesh_doubt)) + curve.time_doubt)
-                for one, curve in self.curves.items()
-                if not one.is_heat
-            ),
+            ((one, float(np.max(wide(curve)))) for one, curve in self.curves.items() if not one.is_heat),
             key=lambda pair: pair[1],
         )
 

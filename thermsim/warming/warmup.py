@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from thermsim.case.vocabulary.schema import Case
-from thermsim.errors import HeatBalanceError, MemoryLimitError, ThermsimError
+from thermsim.errors import HeatBalanceError, MemoryLimitError, RunawayError, ThermsimError
 from thermsim.materials.catalogue import Law, Material
 from thermsim.mesh.convergence import Doubt
 from thermsim.mesh.memory import allowed_GB
@@ -22,7 +22,7 @@ from thermsim.mesh.unseen_streaks import streaks_of
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, plan_grid
 from thermsim.model.physics.coolant_loop import Loop
-from thermsim.model.storage import cell_capacities, check_capacities, left_out, storing_films, storing_joints
+from thermsim.model.storage import cell_capacities, check_capacities, left_out, storing_joints
 from thermsim.progress import Progress
 from thermsim.readout.answers import answers, observables
 from thermsim.readout.field import LARGEST_IMBALANCE, Field
@@ -30,13 +30,15 @@ from thermsim.readout.observable import COOLANT, HOTTEST, Answers, Observable
 from thermsim.rounding import two_digits_up
 from thermsim.solver.guesses import guess_from
 from thermsim.transient.curves import Reader
-from thermsim.transient.grid import film_shares, time_plan
+from thermsim.transient.grid import films_of, time_plan
 from thermsim.transient.krylov import SmallModel, chosen_model, model_at
 from thermsim.transient.loop import bordered, enough_shifts, with_a_kelvin
 from thermsim.transient.rise import Bends, rise_of
 from thermsim.transient.system import system_of
 from thermsim.units import GIGABYTE
+from thermsim.warming.on_the_way import OnTheWay
 from thermsim.warming.outcome import Curve, Rest, TimeStep, Warmup
+from thermsim.warming.runaway import without_steady_state
 
 Array = NDArray[np.float64]
 
@@ -71,7 +73,8 @@ def warmup(
     """Follow a case from rest after its load comes on at once, on three or more grids.
 
     Conductivities, leakage and heat capacities that depend on temperature are held between the unheated and the loaded
-    state, so that both ends are exact; what that may cost in between is told beside the doubts of mesh and time.
+    state, so that both ends are exact. Where that may cost more than a share of the accuracy in between, the whole
+    model is followed too, on the first grid, and what it does otherwise is added to all curves.
 
     Parameters
     ----------
@@ -95,7 +98,12 @@ def warmup(
     _check(case, from_s, until_s, also, wanted, settled_K)
     check_capacities(case)
     allowed = allowed_GB(memory_GB)
-    steady_plan, _ = plan_for(case, plan_grid(case, first_cells), first_cells, wanted, allowed)
+    even = plan_grid(case, first_cells)
+    try:
+        steady_plan, _ = plan_for(case, even, first_cells, wanted, allowed)
+    except RunawayError as failure:
+        span = from_s, until_s
+        raise without_steady_state(case, time_plan(case, even, from_s), span, wanted, failure, progress) from None
     plan = time_plan(case, steady_plan, from_s)
     _check_memory(plan, steady_plan, allowed)
     times = spread_times(from_s, until_s, also)
@@ -126,7 +134,7 @@ class _Family:
         self.missed: dict[Observable, Array] = {}  # by few shifts
         self.shifts: tuple[float, ...] = ()
         self.time_doubts: Answers[float] = Answers()
-        self.held: Array | None = None
+        self.on_the_way = OnTheWay(case, times, wanted)
         self.unheated: Answers[float] = Answers()
         self.judged: list[Doubt] = []
 
@@ -142,7 +150,7 @@ class _Family:
                 f"heat made, stored and let out differ by {imbalance:.1e} of the heat",
                 "this is a fault of the solver or of a coefficient range: keep the case file and report it",
             )
-        self.small, self.reader = small, reader
+        self.small, self.reader, self.unheated = small, reader, answers(self.case, reader.resting)
         self.tables.append(self._table(reader, small, answers(self.case, self.field)))
         seen = OnGrid.of(self.case, self.field, multiplier, self.seen[0] if self.seen else None)
         unseen = {
@@ -162,6 +170,9 @@ class _Family:
                 imbalance,
             )
         )
+        rest = [0.0 if one.takes == "power" else self.unheated[one] for one in self.asked]
+        self.on_the_way.unheated = np.array(rest)
+        self.on_the_way.climb(self.field, from_s, multiplier, self.tables)
         if len(self.steps) >= FEWEST_GRIDS:
             self.judged = self._judge()
 
@@ -173,8 +184,8 @@ class _Family:
             share = SHARE_OF_TIME * self.wanted
             known = self.many[1].shifts if self.many else ()
             many = model_of_load(reader, self.times, share, known)
-            if self.held is None:
-                self.held = held_doubts(reader, many, self.field, self.times, from_s, multiplier)
+            if not self.steps:
+                self.on_the_way.held = held_doubts(reader, many, self.field, self.times, from_s, multiplier)
             self.many = reader, many
             self.time_doubts = reader.doubts(many, self.times)
             return many
@@ -208,11 +219,19 @@ class _Family:
         if not self.judged:
             return float("inf")
         row = len(self.times) + 1
+        mesh = np.array([one.half_width for one in self.judged]).reshape(-1, row)
+        followed = self.on_the_way.held_K is not None  # what is held still no finer grid makes better
+        between = np.pad(self._between() * followed, ((0, 0), (0, 1)))  # the end is exact
         return max(
-            max(one.half_width for one in self.judged[row * n : row * (n + 1)]) + self.time_doubts[asked]
-            for n, asked in enumerate(self.asked)
+            float((mesh[number] + between[number]).max()) + self.time_doubts[asked]
+            for number, asked in enumerate(self.asked)
             if not asked.is_heat
         )
+
+    def _between(self) -> Array:
+        """(answers, times) how far off answers may be by what properties do between both ends."""
+        limits = np.array([one.value for one in self.judged]).reshape(-1, len(self.times) + 1)
+        return self.on_the_way.doubt(self.tables, limits)
 
     def _near_end_s(
         self, number: int, within_K: float, coolant: int | None = None, per_kelvin: float = 0.0
@@ -222,15 +241,16 @@ class _Family:
         Grids err alike at a time and at the end: what is left to rise is judged as an answer of its own.
         coolant : the answer that takes `per_kelvin` of what it is from its own end off this one
         """
-        assert self.held is not None
         table = np.array([rows[number] for rows in self.tables])
-        width = self.time_doubts[self.asked[number]] + self.held[number]
+        between = self._between()
+        width = self.time_doubts[self.asked[number]] + between[number]
         if coolant is not None:
             table = table - per_kelvin * np.array([rows[coolant] for rows in self.tables])
-            width = width + per_kelvin * (self.time_doubts[self.asked[coolant]] + self.held[coolant])
+            width = width + per_kelvin * (self.time_doubts[self.asked[coolant]] + between[coolant])
         grids = [_of_columns(seen, lambda row: row[:-1]) - _of_columns(seen, lambda row: row[-1]) for seen in self.seen]
         left = judged(table[:, :-1] - table[:, -1:], grids)
-        off = np.nan_to_num([abs(each.value) for each in left], nan=np.inf)
+        risen = np.array([each.value for each in left]) + self.on_the_way.correction[number]
+        off = np.nan_to_num(np.abs(risen), nan=np.inf)
         mesh = np.array([each.half_width for each in left])
         return settled_between(self.times, off, mesh + width, within_K)
 
@@ -249,24 +269,24 @@ class _Family:
         return Rest(within_K, seconds, _longest(noted)[0], max(slopes.values()), last)
 
     def outcome(self, settled_K: float) -> Warmup:
-        assert self.field is not None and self.held is not None
+        assert self.field is not None
         row = len(self.times) + 1
-        rest = answers(self.case, self.reader.resting)
+        rest, between = self.unheated, self._between()
         curves: Answers[Curve] = Answers()
         for number, one in enumerate(self.asked):
             told = self.judged[row * number : row * (number + 1)]
-            value = np.array([each.value for each in told[:-1]])
+            value = np.array([each.value for each in told[:-1]]) + self.on_the_way.correction[number]
             mesh = np.array([each.half_width for each in told[:-1]])
             settled = None if one.is_heat else self._near_end_s(number, settled_K)
             unheated = 0.0 if one.takes == "power" else rest[one]
-            curves[one] = Curve(value, mesh, self.time_doubts[one], self.held[number], unheated, told[-1], settled)
+            curves[one] = Curve(value, mesh, self.time_doubts[one], between[number], unheated, told[-1], settled)
         status: Literal["accuracy held", "accuracy not held"] = (
             "accuracy held" if self.worst_K() <= self.wanted else "accuracy not held"
         )
         films = tuple(joint.joint for joint, _ in storing_joints(self.case))
         found = Warmup(
             self.case, self.times, curves, settled_K, self.wanted, status, tuple(self.steps), self.small.shifts,
-            self.small.rates(), films, self.field, self._rest(settled_K, curves),
+            self.small.rates(), films, self.field, self._rest(settled_K, curves), self.on_the_way.held_K,
         )  # fmt: skip
         return replace(found, remarks=_remarks(found, float(np.max(self.seen[-1].unseen_sum))))
 
@@ -327,10 +347,7 @@ def reader_of(
     if cold:
         conducting = replace(guess, conductivity=guess_from(model, rise.unheated, guess).conductivity)
     capacity = cell_capacities(model, loaded if cold else 0.5 * (unheated + loaded))
-    z = model.grid.z.faces
-    films = [
-        (film, film_shares(case, film, float(z[film.face]), from_s, multiplier)) for film in storing_films(case, model)
-    ]
+    films = films_of(case, model, from_s, multiplier)
     system = system_of(rise.model, conducting, capacity, films)
     warmer = None if model.loop is None else system_of(rise.model.at_coolant(1.0), conducting, capacity, films)
     return Reader.of(case, field, rise, system, warmer)
@@ -472,8 +489,13 @@ def _remarks(found: Warmup, unseen_K: float) -> tuple[str, ...]:
             f"accuracy not held: {worst} is known to {two_digits_up(doubt)} K at every time, "
             f"not to {found.accuracy_K:g} K"
         )
-    held = max(float(np.max(curve.held_doubt)) for one, curve in found.curves.items() if not one.is_heat)
-    if held > 0.0:
+    held = max(float(np.max(curve.between_doubt)) for one, curve in found.curves.items() if not one.is_heat)
+    if found.held_K is not None:
+        said.append(
+            "conductivities, heat capacities and leakage follow their temperatures, by the whole model;"
+            f" held still they would hold temperatures up to {two_digits_up(found.held_K)} K off on the way"
+        )
+    elif held > 0.0:
         said.append(
             "conductivities, heat capacities and leakage are held still between both ends: between them up to "
             f"{two_digits_up(held)} K off; both ends are exact"

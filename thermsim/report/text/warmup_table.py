@@ -112,9 +112,9 @@ def _temperatures(found: Warmup, curves: dict[Observable, Curve], at: list[int])
     )
     mesh = max(float(np.max(curve.mesh_doubt)) for curve in curves.values())
     time = max(curve.time_doubt for curve in curves.values())
-    held = max(float(np.max(curve.held_doubt)) for curve in curves.values())
+    held = max(float(np.max(curve.between_doubt)) for curve in curves.values())
     doubts = [f"mesh doubt {two_digits_up(mesh)} K", f"time doubt {two_digits_up(time)} K"]
-    doubts += [f"held still {two_digits_up(held)} K"] if held > 0.0 else []
+    doubts += [f"between both ends {two_digits_up(held)} K"] if held > 0.0 else []
     notes = (
         f"At most, of all at all times: {', '.join(doubts)}. Tolerances of the inputs are not in it.",
         f"Settled: from then on within {found.settled_K:g} K of the end, from the earliest to the latest time that the "

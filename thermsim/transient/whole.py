@@ -1,0 +1,180 @@
+"""All answers of a case over time by the whole model on one grid, and how far steps in time may hold them off.
+
+Two runs, one with half as long steps as the other, err as 4 to 1: what is told is what both head for, and the doubt of
+time is what the finer one has left to go there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.vocabulary.schema import Case
+from thermsim.model.build import Guess, Model
+from thermsim.model.powers import scaled_power
+from thermsim.model.storage import StoringFilm
+from thermsim.readout.answers import answers, observables
+from thermsim.readout.observable import HOTTEST
+from thermsim.transient.march import March, MovingField, Step
+
+Array = NDArray[np.float64]
+
+HALVES = 8.0  # by so much is a tolerance divided for steps half as long
+LEFT = 3.0  # the change by halved steps, as a multiple of what the finer run has left
+READ_A_DECADE = 8  # times a decade at which the whole model is read off: what it does otherwise is smooth
+NEIGHBOURS = 7  # times among which the largest doubt of time counts
+LEFT_OF_SPLINE = 5.0  # the change by twice as many times, as a multiple of what a spline has left: 15 in theory
+FIRST_SHARE = 0.1  # of the first time asked, that the first step is at most
+
+
+@dataclass(frozen=True, eq=False)
+class WholeCurves:
+    """Answers on one grid. All (answers, n), NaN after temperatures had passed all bounds
+
+    values : of the run at the tolerance asked for; left : what shorter steps add to them; time_doubt : of both together
+    solves : of the linear solver; steps : of the run at that tolerance
+    imbalance : largest of heat stored and let out less heat made, relative to the heat made, at the ends of steps
+    stopped_s : when temperatures passed all bounds; None where they did not
+    """
+
+    values: Array
+    left: Array
+    time_doubt: Array
+    solves: int
+    steps: int
+    imbalance: float
+    stopped_s: float | None
+
+
+def whole_curves(
+    case: Case,
+    model: Model,
+    films: Sequence[tuple[StoringFilm, Array]],
+    guess: Guess,
+    times: Array,
+    tolerance_K: float,
+    left: Array | None = None,
+) -> WholeCurves:
+    """Follow a case from rest after its load comes on at once.
+
+    model : with the load; films : that are cut into levels; guess : temperatures of the model to start a search from
+    times : (n,) after the load came on [s], rising; tolerance_K : of a step
+    left : what shorter steps add, as it was found on another grid; without it there is a second run here
+
+    Raises
+    ------
+    NotConvergedError
+    """
+    from scipy.ndimage import maximum_filter1d
+
+    run = _Run(case, model, films, guess, times, tolerance_K)
+    solves = run.march.solves
+    if left is None:
+        finer = _Run(case, model, films, guess, times, tolerance_K / HALVES)
+        solves += finer.march.solves
+        left = (finer.values - run.values) * (1.0 + 1.0 / LEFT)
+    doubt = maximum_filter1d(
+        np.nan_to_num(np.abs(left)) / (1.0 + LEFT), NEIGHBOURS, axis=1
+    )  # it passes zero in between
+    return WholeCurves(run.values, left, doubt, solves, run.steps, run.imbalance, run.stopped_s)
+
+
+def passes_s(
+    case: Case,
+    model: Model,
+    films: Sequence[tuple[StoringFilm, Array]],
+    guess: Guess,
+    span_s: tuple[float, float],
+    limit_C: float,
+    tolerance_K: float,
+) -> tuple[float, float]:
+    """When the first of the readings (the hottest spot where there are none) passes a limit, and its doubt of time [s].
+
+    span_s : first time of interest, and the last that is followed; inf where the limit is not passed until then
+    """
+    asked = [one for one in observables(case) if one.kind == "reading"] or [HOTTEST]
+
+    def at(march: March, step: Step, time_s: float) -> float:
+        here = march.field(step.cells_at(time_s), step.end.near)
+        return max(answers(case, here, asked).values()) - limit_C
+
+    def passing(tolerance: float) -> float:
+        from scipy.optimize import brentq
+
+        march = March(model, films, guess, tolerance)
+        start = march.begin(march.rest(scaled_power(model, 0.0)))
+        for step in march.steps(start, span_s[1], FIRST_SHARE * span_s[0]):
+            if at(march, step, step.end.time_s) > 0.0:
+                if at(march, step, step.start.time_s) >= 0.0:
+                    return step.start.time_s
+                inside = partial(at, march, step)
+                return float(brentq(inside, step.start.time_s, step.end.time_s, rtol=1e-9))
+        return np.inf
+
+    coarse, fine = passing(tolerance_K), passing(tolerance_K / HALVES)
+    if not np.isfinite(coarse) or not np.isfinite(fine):
+        return np.inf, np.inf
+    return fine + (fine - coarse) / LEFT, abs(fine - coarse) / LEFT
+
+
+def some_of(times: Array) -> NDArray[np.int64]:
+    """(k,) indices of an odd number of times, first and last among them, that a curve may be carried from to all."""
+    count = max(int(np.ceil(READ_A_DECADE * np.log10(times[-1] / times[0]))) + 1, 5)
+    wanted = np.geomspace(times[0], times[-1], count)
+    nearest = np.unique(np.abs(np.log(times[None, :] / wanted[:, None])).argmin(axis=1))
+    return nearest if len(nearest) % 2 else np.delete(nearest, -2)
+
+
+def carried(known: Array, values: Array, times: Array) -> tuple[Array, Array]:
+    """Values (rows, k) at `some_of` the times carried to other times (n,), and how far that may be off, both (rows, n).
+
+    By a cubic spline over the logarithm of time; with half as many times it is off 16 times as far.
+    """
+    from scipy.interpolate import CubicSpline
+
+    by_all, by_half = (
+        CubicSpline(np.log(known[::every]), values[:, ::every], axis=1)(np.log(times)) for every in (1, 2)
+    )
+    return by_all, np.abs(by_all - by_half) / LEFT_OF_SPLINE
+
+
+class _Run:
+    """One run at one tolerance."""
+
+    def __init__(
+        self,
+        case: Case,
+        model: Model,
+        films: Sequence[tuple[StoringFilm, Array]],
+        guess: Guess,
+        times: Array,
+        tolerance_K: float,
+    ) -> None:
+        self.case, self.times = case, times
+        self.values = np.full((len(observables(case)), len(times)), np.nan)
+        self.steps, self.imbalance = 0, 0.0
+        self.stopped_s: float | None = None
+        self.march = March(model, films, guess, tolerance_K)
+        start = self.march.begin(self.march.rest(scaled_power(model, 0.0)))
+        last = start
+        for step in self.march.steps(start, float(times[-1]), FIRST_SHARE * float(times[0])):
+            self._read(step)
+            self.steps, last = self.steps + 1, step.end
+        self.stopped_s = last.time_s if last.time_s < times[-1] else None
+
+    def _read(self, step: Step) -> None:
+        first, stop = np.searchsorted(self.times, [step.start.time_s, step.end.time_s], side="right")
+        for number in range(int(first), int(stop)):
+            here = self.march.field(step.cells_at(float(self.times[number])), step.end.near)
+            self.values[:, number] = list(answers(self.case, here).values())
+        self.imbalance = max(self.imbalance, self._imbalance(step))
+
+    def _imbalance(self, step: Step) -> float:
+        here: MovingField = self.march.field(step.end.cells, step.end.near)
+        stored = float((here.moment.capacity * step.end.change).sum())
+        out = sum(flow.heat_W for flow in here.flows)
+        return abs(here.heat_made_W - stored - out) / max(abs(here.heat_made_W), 1e-300)
