@@ -730,8 +730,8 @@ def test_the_command_tells_what_python_has(one: Solved, tmp_path: Path) -> None:
 
 def test_every_tolerance_moves_what_its_end_moves(studied: Solved) -> None:
     """What a tolerance is told to move the hottest spot by is what a full solve with the number at its end moves it by,
-    to a factor of two: the curves are made of moves by one standard uncertainty, and are parabolas. What is not told
-    moves nothing that is seen beside the largest.
+    to a fifth: of those that matter the curves are made of moves by one standard uncertainty to both sides, of others
+    to one. What is not told moves nothing that is seen beside the largest.
 
     Where a length parts outlines which were one, cells open between them, and on grids as coarse as these they alone
     move the hottest spot: then it is twice what the second half of the way moves.
@@ -756,7 +756,7 @@ def test_every_tolerance_moves_what_its_end_moves(studied: Solved) -> None:
         except ThermsimError:
             continue  # beyond thermal runaway, or where the stack cannot be
         found = moved[each.input.path].at_high_K if each.input.path in moved else 0.0
-        assert abs(found - wanted) <= max(abs(found), abs(wanted)) / 2.0 + 0.1 * largest + 1e-3, each.input.path
+        assert abs(found - wanted) <= max(abs(found), abs(wanted)) / 5.0 + 0.1 * largest + 1e-3, each.input.path
 
 
 def test_many_are_predictions(studied: Solved) -> None:

@@ -89,8 +89,8 @@ def test_what_one_tolerance_moves(predicted: Prediction) -> None:
     assert predicted.inputs is not None
     moved = {one.path: one for one in predicted.inputs.moved}
     assert next(iter(moved)) == "top.film_W_m2K"
-    assert moved["top.film_W_m2K"].at_low_K == pytest.approx(12.5, rel=0.06)
-    assert moved["top.film_W_m2K"].at_high_K == pytest.approx(-8.33, rel=0.06)
+    assert moved["top.film_W_m2K"].at_low_K == pytest.approx(12.5, rel=1e-3)
+    assert moved["top.film_W_m2K"].at_high_K == pytest.approx(-25.0 / 3.0, rel=1e-3)
     assert moved["all of it.power_W"].kelvin == pytest.approx(6.0, rel=1e-3)
     assert moved["top.fluid_C"].kelvin == pytest.approx(1.0, rel=1e-3)
     assert "readings.sensor.offset_K" not in moved

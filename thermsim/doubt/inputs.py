@@ -157,7 +157,7 @@ class _Told:
                 [spread.value - spread.half_width, spread.value + spread.half_width], spread.low, spread.high
             )
             moves = moves_of(spread, ends)
-            low, high = (moves * curves.slopes[number, at] + moves**2 * curves.bends[number, at]).tolist()
+            low, high = curves.of_one(number, moves)[:, at].tolist()
             found.append(Moved(given.path, given.value, given.plus_minus, given.unit, given.basis, low, high))
         largest = max((one.kelvin for one in found), default=0.0)
         kept = [one for one in found if one.kelvin > SEEN_SHARE * largest]

@@ -1,7 +1,9 @@
 """How answers follow each uncertain input, from a few solves on the coarsest grid of a prediction.
 
 Each input is moved by its standard uncertainty, alone; one that carries much of the variance of the hottest spot is
-moved to the other side too, which tells its curvature. The answers are then the sum of these curves. What that leaves
+moved to the other side too, which tells its curvature: as slope s / (1 + c s) where the answer goes one way, which is
+what any resistance in series with others, or conductance beside others, makes of it, and as slope s + bend s^2 where it
+turns round. The answers are then the sum of these curves. What that leaves
 out, inputs acting together, is measured along the direction in which the hottest spot rises most likely: with all
 inputs moved along it at once, what differs from the sum is taken to grow with the square of the way, to either side.
 Where a move parts outlines that were one, the moved state stands on other cells than the nominal one: what it changes
@@ -29,6 +31,7 @@ KeepsCells = Callable[[Mapping[str, float]], bool]
 
 STRONG_SHARE = 0.2  # share of the variance of the hottest spot from which on an input is moved to both sides
 SMALLEST_MOVE = 0.2  # standard uncertainties that a bound must leave for a move to tell a slope
+LEAST_BESIDE_POLE = 0.05  # least denominator of a curve at the ends of a tolerance: nearer to its pole it is no curve
 FAR = 1.645  # standard uncertainties: the quantile of the normal distribution at 0.95, JCGM 100 table G.1
 
 
@@ -36,13 +39,15 @@ FAR = 1.645  # standard uncertainties: the quantile of the normal distribution a
 class Responses:
     """Deviations of answers from the nominal state as curves of the inputs, in their standard uncertainties.
 
-    slopes, bends : (inputs, answers) of  slope s + bend s^2;  direction : (inputs,) of unit length, zeros where none
+    slopes, curls, bends : (inputs, answers) of  slope s / (1 + curl s) + bend s^2, one of curl and bend being zero
+    direction : (inputs,) of unit length, zeros where none
     together : (answers,) what inputs acting together add to the sum of their curves, per square of the way along it
     runs_away : whether there is no steady state at the hot end; left_out : inputs that could not be moved, and why
     solves : that it took
     """
 
     slopes: Array
+    curls: Array
     bends: Array
     direction: Array
     together: Array
@@ -53,7 +58,16 @@ class Responses:
     def deviation(self, moves: Array) -> Array:
         """(samples, answers) of moves (samples, inputs)."""
         way = moves @ self.direction
-        return np.asarray(moves @ self.slopes + moves**2 @ self.bends + way[:, None] ** 2 * self.together)
+        alone = moves @ self.slopes + moves**2 @ self.bends + way[:, None] ** 2 * self.together
+        for number in np.flatnonzero(self.curls.any(axis=1)).tolist():
+            alone += self.of_one(number, moves[:, number]) - moves[:, number, None] * self.slopes[number]
+        return np.asarray(alone)
+
+    def of_one(self, number: int, moves: Array) -> Array:
+        """(samples, answers) of moves (samples,) of one input, but for what it does together with others."""
+        at = moves[:, None]
+        curve = at * self.slopes[number] / (1.0 + self.curls[number] * at) + at**2 * self.bends[number]
+        return np.asarray(curve)
 
 
 def moves_of(spread: Spread, values: Array) -> Array:
@@ -88,7 +102,7 @@ class _Finder:
 
     def found(self) -> Responses:
         count = len(self.varied)
-        slopes, bends = np.zeros((2, count, len(self.nominal)))
+        slopes, curls, bends = np.zeros((3, count, len(self.nominal)))
         firsts: dict[int, tuple[float, Array]] = {}
         for number in range(count):
             first = self._moved(number, 1.0) or self._moved(number, -1.0)
@@ -100,15 +114,21 @@ class _Finder:
             if slopes[number, self.hottest] ** 2 >= STRONG_SHARE * total > 0.0:
                 other = self._moved(number, -1.0 if way > 0.0 else 1.0)
                 if other is not None:
-                    bends[number] = (change / way - other[1] / other[0]) / (way - other[0])
-                    slopes[number] = change / way - bends[number] * way
+                    reach = self._reach(number)
+                    slopes[number], curls[number], bends[number] = _through((way, change), other, reach)
         self.left_out = {path: why for path, why in self.left_out.items() if path not in self._paths(firsts)}
         direction = slopes[:, self.hottest] / np.sqrt(total) if total > 0.0 else np.zeros(count)
         if norm := float(np.linalg.norm(direction)):
             direction = direction / norm
-        alone = Responses(slopes, bends, direction, np.zeros(len(self.nominal)), False, {}, 0)
+        alone = Responses(slopes, curls, bends, direction, np.zeros(len(self.nominal)), False, {}, 0)
         together = self._together(alone) if np.count_nonzero(direction) > 1 else alone.together
-        return Responses(slopes, bends, direction, together, self.runs_away, self.left_out, self.solves)
+        return Responses(slopes, curls, bends, direction, together, self.runs_away, self.left_out, self.solves)
+
+    def _reach(self, number: int) -> tuple[float, float]:
+        """How far an input may go to either side [standard uncertainties]: all but a part in a million."""
+        spread = self.spreads[number]
+        low, high = moves_of(spread, spread.quantile([5e-7, 1.0 - 5e-7])).tolist()
+        return low, high
 
     def _paths(self, numbers: Mapping[int, object]) -> set[str]:
         return {self.varied[number].input.path for number in numbers}
@@ -162,3 +182,19 @@ class _Finder:
                 return curves.together
             beyond, square = beyond - (half - curves.deviation(0.5 * moves[None])[0]), 0.75 * square
         return np.asarray(beyond / square)
+
+
+def _through(one: tuple[float, Array], other: tuple[float, Array], reach: tuple[float, float]) -> Array:
+    """Slopes, curls and bends (3, answers) of curves through nothing and two moves with what they changed.
+
+    reach : lowest and highest move; a curve with a pole there, or near, is none
+    """
+    (s, change), (t, changed) = one, other
+    first, second = change / s, changed / t
+    with np.errstate(divide="ignore", invalid="ignore"):
+        curls = (second - first) / (change - changed)
+        least = 1.0 + np.minimum(curls * reach[0], curls * reach[1])
+    fits = (first * second > 0.0) & (least > LEAST_BESIDE_POLE)
+    curls = np.where(fits, curls, 0.0)
+    bends = np.where(fits, 0.0, (first - second) / (s - t))
+    return np.array([np.where(fits, first * (1.0 + curls * s), first - bends * s), curls, bends])
