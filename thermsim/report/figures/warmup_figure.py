@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from thermsim.readout.observable import Asked, Observable, find
+from thermsim.readout.observable import COOLANT, Asked, Observable, find
 from thermsim.report.drawing.labels import spread
 from thermsim.report.drawing.style import FAINT, INK, SMALL, canvas, srgb, styled
 from thermsim.report.words.titles import titled
@@ -28,7 +28,8 @@ AFTER_SETTLED = 3.0  # times when all has settled, until which plain time is dra
 def warmup_curves(
     found: Warmup, ax: Axes | None = None, *, log: bool = True, asked: Collection[Asked] | None = None
 ) -> Figure:
-    """Curves of what is asked: readings, or else the highest temperatures of zones, and probes, unless given.
+    """Curves of what is asked: readings, or else the highest temperatures of zones, probes, and the coolant of a loop,
+    unless given.
 
     log : over the logarithm of time
 
@@ -48,7 +49,8 @@ def _chosen(found: Warmup, asked: Collection[Asked] | None) -> list[Observable]:
         [one for one in found.curves if one.takes == "highest"],
     ]
     first = next((some for some in kinds if some), [])[: MOST_CURVES - 3]
-    return [*first, *[one for one in found.curves if one.kind == "probe"][:3]] or list(found.curves)[:1]
+    others = [one for one in found.curves if one.kind == "probe"][:3]
+    return [*first, *others, *(one for one in found.curves if one == COOLANT)] or list(found.curves)[:1]
 
 
 def _draw(found: Warmup, ax: Axes | None, log: bool, chosen: list[Observable]) -> Figure:
