@@ -187,3 +187,24 @@ def test_a_fault_is_told_once_not_again_by_what_builds_on_it() -> None:
     with pytest.raises(CaseError) as error:
         case("  - {option: a, changes: {lit: remove}}\n", "  - {option: b, with: a}\n", "  - {option: c, with: [b]}\n")
     assert len(error.value.faults) == 1
+
+
+def test_who_adds_layers_to_an_option_that_keeps_its_height_builds_higher() -> None:
+    """What was below the new layers still makes up for what it changes; only the option that says so takes them up."""
+    text = """
+title: layers on an option
+layers:
+  - {part: die, material: silicon, size_mm: [14, 11], thickness_mm: 0.7}
+  - {part: lid, material: copper, size_mm: [30, 28], thickness_mm: 2}
+heat:
+  - {in: die, power_W: 120}
+cooling:
+  - {face: top, film_W_m2K: 20000, fluid_C: 28}
+options:
+  - {option: thinner die, changes: {die.thickness_mm: 0.5}, same_height_by: lid}
+  - option: plate
+    with: thinner die
+    adds: [{above: lid, layers: [{part: plate, material: copper, size_mm: [40, 40], thickness_mm: 3}]}]
+"""
+    with_plate = with_option(parse_case(text, "layers.yaml"), "plate")
+    assert [part.thickness_mm.value for part in with_plate.parts] == [0.5, 2.2, 3.0]

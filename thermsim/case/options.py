@@ -54,7 +54,7 @@ def with_option(case: Case, name: str) -> Case:
     for option in case.built_from(name):
         if own is not None:
             now = _as_case(changed, name)
-        changed, own, keeper = _worked_in(case, now, changed, option, own, keeper, is_last=option.option == name)
+        changed, own, keeper = _worked_in(case, now, changed, option, own, keeper)
         made_by[option.option] = own
     assert own is not None  # it has at least itself
     if odd := list(_at_odds(case, name, made_by)):
@@ -88,18 +88,15 @@ def _meet(one: KeyPath, other: KeyPath) -> bool:
 
 
 def _worked_in(
-    case: Case, now: Case, source: Source, option: Option, before: Own | None, keeper: Keeper | None, is_last: bool
+    case: Case, now: Case, source: Source, option: Option, before: Own | None, keeper: Keeper | None
 ) -> tuple[Source, Own, Keeper | None]:
-    """The source of a state of the case with one more option worked in, what that changed, and what keeps the height.
-
-    Options in between that name no part for it leave the height to the last one.
-    """
+    """The source of a state of the case with one more option worked in, what that changed, and what keeps the height."""
     path: KeyPath = ("options", [one.option for one in case.options].index(option.option))
     changes = OptionChanges(now, source, path)
     changed = changes.apply()
     if not changes.faults:
         keeper = keeper_of(option, keeper, now, changes.set_in)
-        if keeper is not None and (is_last or keeper.option == option.option):
+        if keeper is not None:
             changed, told = with_same_height(case, now, changed, source, path, changes.set_in, keeper)
             changes.faults += told
     if changes.faults:

@@ -1,7 +1,7 @@
 """The part that takes up what an option does to the height of the stack: `same_height_by`.
 
 Its thickness is a new value like one that is given, without the tolerance of the old. Options that build on this one
-keep the height by it too, unless they name another part, give its thickness themselves, or take it out.
+keep the height by it too, unless they name another part, give its thickness themselves, take it out, or add layers.
 """
 
 from __future__ import annotations
@@ -30,10 +30,13 @@ class Keeper:
 
 
 def keeper_of(option: Option, before: Keeper | None, now: Case, set_in: dict[KeyPath, str]) -> Keeper | None:
-    """What keeps the height with one more option. before : what kept it until then; others : as `with_same_height`"""
+    """What keeps the height with one more option. before : what kept it until then; others : as `with_same_height`
+
+    Who puts layers into the stack means to build higher, unless the option says that the height stays.
+    """
     if option.same_height_by is not None:
         return Keeper(option.same_height_by, option.option)
-    if before is None or _given_by(now, before.part, set_in) is not None:
+    if before is None or option.adds or _given_by(now, before.part, set_in) is not None:
         return None
     return before
 
