@@ -90,7 +90,7 @@ def _meet(one: KeyPath, other: KeyPath) -> bool:
 def _worked_in(
     case: Case, now: Case, source: Source, option: Option, before: Own | None, keeper: Keeper | None
 ) -> tuple[Source, Own, Keeper | None]:
-    """The source of a state of the case with one more option worked in, what that changed, and what keeps the height."""
+    """A state of the case with one more option worked in, what that changed, and what keeps the height."""
     path: KeyPath = ("options", [one.option for one in case.options].index(option.option))
     changes = OptionChanges(now, source, path)
     changed = changes.apply()
