@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import erfc, floor, log10, sqrt
 
-from thermsim.rounding import with_tolerance
+from thermsim.rounding import value_told
 
 FINEST_SHARE = 0.05  # No measurement is proposed that would leave less than this share of the present half width.
 UNFIT_RELATIVE = 1.0 / 3.0  # half width over value from which on an input may be unfit to decide by
@@ -58,7 +58,9 @@ def unfit(one: InputShare, gain_K: float, worth_K: float = 0.0, remedy: str = ""
         return None
     if one.half_width_K <= 0.0 or one.half_width_K < abs(gain_K - worth_K):
         return None
-    known = f"{one.name} is known as {with_tolerance(one.value, one.half_width)} {one.unit}".rstrip()
+    known = (
+        f"{one.name} is known as {value_told(one.value, one.half_width)} +- {_with(_short(one.half_width), one.unit)}"
+    )
     if one.half_width >= abs(one.value):
         known += ", so it may be nothing at all or twice as much"
     return (
