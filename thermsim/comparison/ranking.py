@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import erfc, floor, log10, sqrt
 
-from thermsim.rounding import value_told
+from thermsim.rounding import tolerance, with_tolerance
 
 FINEST_SHARE = 0.05  # No measurement is proposed that would leave less than this share of the present half width.
 UNFIT_RELATIVE = 1.0 / 3.0  # half width over value from which on an input may be unfit to decide by
@@ -58,9 +58,7 @@ def unfit(one: InputShare, gain_K: float, worth_K: float = 0.0, remedy: str = ""
         return None
     if one.half_width_K <= 0.0 or one.half_width_K < abs(gain_K - worth_K):
         return None
-    known = (
-        f"{one.name} is known as {value_told(one.value, one.half_width)} +- {_with(_short(one.half_width), one.unit)}"
-    )
+    known = f"{one.name} is known as {with_tolerance(one.value, one.half_width)} {one.unit}".rstrip()
     if one.half_width >= abs(one.value):
         known += ", so it may be nothing at all or twice as much"
     return (
@@ -131,7 +129,7 @@ def measure_next(
 
 def _to_do(one: InputShare, half_width: float, chance: float) -> str:
     where = f"still {_with(one.value, one.unit)}" if one.value != 0.0 else "still zero"
-    wanted, now = _with(half_width, one.unit), _with(_short(one.half_width), one.unit)
+    wanted, now = _with(half_width, one.unit), f"{tolerance(one.half_width)} {one.unit}".rstrip()
     return (
         f"Measure {one.name} next, to within {wanted} (now {now}). "
         f"If it is {where} then, that settles it; if not, the gain moves too (chance that it settles it: "
@@ -171,11 +169,6 @@ def _rounded_down(width: float) -> float:
     """To two digits: a half width that is asked for must do."""
     step = 10.0 ** (floor(log10(width)) - 1)
     return float(f"{floor(width / step * (1.0 + 1e-9)) * step:.2g}")
-
-
-def _short(width: float) -> float:
-    """To three digits: more of a half width is not known."""
-    return float(f"{width:.3g}")
 
 
 def _with(number: float, unit: str) -> str:
