@@ -1,0 +1,141 @@
+"""Warm-ups: solves, processor and wall seconds of the demo; general-purpose integrators on the same matrices.
+
+    python benchmarks/time.py [--peers] [--out FILE]
+
+The small model of rational Krylov and its peers are asked for the mean of one zone on a coarse grid of the demo, from
+1 ms to 1000 s; the error is that against a model of many more shifts. Quote processor seconds on a machine that others
+use.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from scipy.integrate import solve_ivp
+from scipy.sparse import coo_matrix, diags
+from scipy.sparse.linalg import splu
+
+import thermsim  # first: it sets BLAS to one thread
+from thermsim.mesh.predict import OUTER_K, solve_on
+from thermsim.model.grid.plan import plan_grid
+from thermsim.transient.curves import Reader
+from thermsim.transient.grid import time_plan
+from thermsim.transient.krylov import chosen_model, model_at
+from thermsim.warming.warmup import reader_of, warmup
+
+DEMO = Path(__file__).parents[1] / "cases" / "crooked-film.yaml"
+FROM_S, UNTIL_S = 1e-3, 1e3
+TIMES = np.geomspace(FROM_S, UNTIL_S, 121)
+ZONE = ("zone", "C5", "mean")
+REFERENCE_K = 0.002  # doubt of the model that errors are told against
+EULER_STEPS = (60, 240)  # steps of implicit Euler, evenly in the logarithm of time
+FIRST_CELLS = 300  # of the grid that peers run on: they factor its matrix directly
+
+
+def of_demo() -> dict[str, Any]:
+    """The whole warm-up at the accuracy of the case."""
+    case = thermsim.read_case(DEMO)
+    wall, cpu = time.perf_counter(), time.process_time()
+    found = warmup(case)
+    return {
+        "wall_s": time.perf_counter() - wall,
+        "cpu_s": time.process_time() - cpu,
+        "worst_doubt_K": found.worst[1],
+        "time_doubt_K": max(one.time_doubt for asked, one in found.curves.items() if not asked.is_heat),
+        "grids": [
+            {"cells": step.cells, "solves": step.solves, "iterations": step.iterations, "wall_s": step.seconds}
+            for step in found.steps
+        ],
+    }
+
+
+def against_peers() -> list[dict[str, Any]]:
+    """Each method with its error [K] and processor seconds, on one grid."""
+    case = thermsim.read_case(DEMO)
+    even = plan_grid(case, FIRST_CELLS)
+    plan = time_plan(case, even, FROM_S)
+    field, _ = solve_on(case, plan.grid(1), None, OUTER_K)
+    reader = reader_of(case, field, FROM_S, 1)
+    column = reader.columns[next(one for one in reader.columns if one.is_called(ZONE))][0]
+    exact = _of_model(reader, column, REFERENCE_K)[0]
+    lines = []
+    for asked in (0.3, 0.03):
+        start = time.process_time()
+        curve, solves = _of_model(reader, column, asked)
+        lines.append(_line(f"rational Krylov, asked {asked} K", curve, exact, start, solves))
+    matrix, capacity, heat, kept = _sparse(reader)
+    at = np.searchsorted(kept, column[0])
+    for method, tolerance in (("BDF", 1e-3), ("Radau", 1e-3)):
+        start = time.process_time()
+        run = solve_ivp(
+            lambda _, z: (heat - matrix @ z) / capacity, (0.0, UNTIL_S), np.zeros(len(heat)), method, TIMES,
+            rtol=tolerance, atol=tolerance, jac=diags(-1.0 / capacity) @ matrix, first_step=1e-5,
+        )  # fmt: skip
+        lines.append(_line(f"solve_ivp {method}, {tolerance:g}", column[1] @ run.y[at], exact, start, int(run.nlu)))
+    for steps in EULER_STEPS:
+        start = time.process_time()
+        curve = _euler(matrix, capacity, heat, at, column[1], steps)
+        lines.append(_line(f"implicit Euler, {steps} steps", curve, exact, start, steps))
+    return [{"cells": len(heat), **line} for line in lines]
+
+
+def _of_model(reader: Reader, column: tuple[np.ndarray, np.ndarray], asked_K: float) -> tuple[np.ndarray, int]:
+    small = chosen_model(reader.system, FROM_S, UNTIL_S, asked_K, lambda one: reader.largest_doubt_K(one, TIMES))
+    small = model_at(reader.system, small.shifts)
+    return small.states(TIMES) @ (small.vectors[:, column[0]] @ column[1]), len(small.shifts)
+
+
+def _sparse(reader: Reader) -> tuple[Any, np.ndarray, np.ndarray, np.ndarray]:
+    """A, C and g over the cells that store heat, and where these are."""
+    stencil, shape = reader.system.stencil, reader.system.shape
+    number = np.arange(np.prod(shape)).reshape(shape)
+    rows, columns, values = [number.ravel()], [number.ravel()], [stencil.ground.ravel()]
+    for axis, link in enumerate((stencil.conductance_x, stencil.conductance_y, stencil.conductance_z)):
+        low, high = np.take(number, range(shape[axis] - 1), axis), np.take(number, range(1, shape[axis]), axis)
+        for one, other in ((low, high), (high, low)):
+            rows += [one.ravel(), one.ravel()]
+            columns += [one.ravel(), other.ravel()]
+            values += [link.ravel(), -link.ravel()]
+    whole = coo_matrix((np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))).tocsc()
+    kept = np.flatnonzero(reader.system.capacity.ravel() > 0.0)
+    matrix = whole[kept][:, kept]
+    return matrix, reader.system.capacity.ravel()[kept], stencil.heat.ravel()[kept], kept
+
+
+def _euler(matrix: Any, capacity: np.ndarray, heat: np.ndarray, at: np.ndarray, share: np.ndarray, steps: int) -> Any:
+    """Steps that grow evenly, each with a factorisation of its own; read off linearly in the logarithm of time."""
+    ends = np.concatenate([[0.0], np.geomspace(0.1 * FROM_S, UNTIL_S, steps)])
+    state, told = np.zeros(len(heat)), []
+    for width in np.diff(ends):
+        state = splu((matrix + diags(capacity / width)).tocsc()).solve(heat + capacity / width * state)
+        told.append(float(share @ state[at]))
+    return np.interp(np.log(TIMES), np.log(ends[1:]), told)
+
+
+def _line(method: str, curve: np.ndarray, exact: np.ndarray, start: float, count: int) -> dict[str, Any]:
+    return {
+        "method": method,
+        "solves_or_factorisations": count,
+        "error_K": float(np.abs(curve - exact).max()),
+        "cpu_s": time.process_time() - start,
+    }
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--peers", action="store_true", help="also against general-purpose integrators")
+    parser.add_argument("--out", type=Path, help="JSON file of results")
+    asked = parser.parse_args()
+    found = {"demo": of_demo(), "peers": against_peers() if asked.peers else []}
+    print(json.dumps(found, indent=1))
+    if asked.out is not None:
+        asked.out.write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
