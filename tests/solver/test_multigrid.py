@@ -30,7 +30,7 @@ def direct(stencil: Any) -> Any:
     """Reference: sparse LU of SciPy (SuperLU), independent of everything here."""
     matrix, heat = bench_stacks.matrix(stencil)
     full = np.zeros(stencil.solid.shape)
-    full[stencil.solid] = np.atleast_1d(spsolve(matrix.tocsc(), heat, permc_spec="MMD_AT_PLUS_A"))
+    full[stencil.solid] = np.atleast_1d(spsolve(matrix.tocsc(), heat))
     return full
 
 
