@@ -67,3 +67,13 @@ def test_without_a_steady_state_it_is_told_when_a_limit_is_passed() -> None:
 def test_a_limit_that_is_not_passed_in_the_time_asked_for_is_told_so() -> None:
     with pytest.raises(RunawayError, match="stays below 100 C until 2 s"):
         warmup(parse_case(RUNAWAY, "body.yaml"), 1.0, 2.0, first_cells=60)
+
+
+def test_a_body_that_a_few_solutions_tell_all_of_is_known_in_time() -> None:
+    """One time constant: further shifts bring nothing new, and there is nothing left to drop or to doubt."""
+    text = BODY[: BODY.index("  - in: body\n    at: bottom")] + BODY[BODY.index("cooling:") :]
+    found = warmup(parse_case(text, "body.yaml"), 0.1, 300.0, first_cells=60)
+    curve = found.curves["zone", "fixed", "mean"]
+    assert found.status == "accuracy held" and curve.time_doubt < 1e-3
+    exact = 30.0 + 37.5 * -np.expm1(-found.times_s / 12.5)  # 50 J/K behind 0.25 K/W
+    assert np.max(np.abs(curve.value - exact)) < 2e-3

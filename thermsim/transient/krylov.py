@@ -109,6 +109,7 @@ class Projection:
         self.stiffness, self.heat = np.zeros((0, 0)), np.zeros(0)
         self.shifts: list[float] = []
         self.iterations = 0
+        self.is_complete = False  # whether the last shift, where the model was worst, brought nothing new
         self._state: State | None = None
         self._add(np.where(system.stencil.solid, 1.0, 0.0).ravel())
 
@@ -125,11 +126,14 @@ class Projection:
         self.iterations += solution.iterations
         self.shifts.append(shift)
         new = np.nan_to_num(solution.temperature)
-        return self._add((new if nearest is None else new - nearest).ravel(), keep_images, self._norm(new.ravel()))
+        whole = self._norm(new.ravel())
+        self.is_complete = not self._add((new if nearest is None else new - nearest).ravel(), keep_images, whole)
+        return not self.is_complete
 
     def model(self) -> SmallModel:
         """The small model of what was projected so far."""
-        return SmallModel(self.rows, self.stiffness, self.heat, tuple(self.shifts), self.iterations)
+        dropped = 0 if self.is_complete else DROPPED
+        return SmallModel(self.rows, self.stiffness, self.heat, tuple(self.shifts), self.iterations, dropped=dropped)
 
     def worst_shift(self, low: float, high: float) -> float:
         """Where between two shifts the residual is largest, see above. Only with images kept."""
