@@ -694,7 +694,7 @@ def test_a_small_model_is_a_full_solve(one: Solved) -> None:
 
 
 def within_doubts(found: float, doubt: float, made: Any, question: Any) -> None:
-    """Doubts hold in 19 of 20 by themselves; of the thousands that are asked here, none is farther out than both allow."""
+    """Doubts hold in 19 of 20; of the thousands that are asked here, none is farther out than both allow."""
     other = made.doubts[question]
     assert found == pytest.approx(other.value, abs=doubt + other.half_width + 1e-6), str(question)
 
