@@ -343,3 +343,12 @@ Ends(lambda: {}["no such key"]) and None
     assert ended.stdout == "heard True\n"
     assert "KeyboardInterrupt" not in ended.stderr
     assert "no such key" in ended.stderr
+
+
+def test_the_line_of_progress_moves_while_a_solve_takes_long(monkeypatch: pytest.MonkeyPatch) -> None:
+    from thermsim.commands import terminal
+
+    shown = terminal._Running("314 of 1000 solves, about 2 min left", since=100.0)
+    for now, told in ((100.0, "0 s"), (112.4, "12 s"), (190.0, "90 s")):
+        monkeypatch.setattr("time.monotonic", lambda now=now: now)
+        assert str(shown.__rich__()) == f"314 of 1000 solves, about 2 min left ({told})"

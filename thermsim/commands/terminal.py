@@ -9,6 +9,7 @@ import shutil
 import signal
 import sys
 import threading
+import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -22,6 +23,7 @@ from thermsim.progress import Progress
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.status import Status
+    from rich.text import Text
 
     from thermsim.case.vocabulary.schema import Case
 
@@ -232,6 +234,19 @@ def hear_interrupts() -> None:
     sys.excepthook, sys.unraisablehook = excepthook, unraisablehook
 
 
+class _Running:
+    """A line of words and the time that has gone by, which moves at every refresh however long a solve takes."""
+
+    def __init__(self, text: str, since: float) -> None:
+        self.text, self.since = text, since
+
+    def __rich__(self) -> Text:
+        from rich.text import Text
+
+        gone = f"{time.monotonic() - self.since:.0f} s"
+        return Text(f"{self.text} ({gone})" if self.text else gone)
+
+
 class ProgressLine:
     """One line on the terminal that tells how far a study is; nothing where nobody watches.
 
@@ -242,6 +257,7 @@ class ProgressLine:
     def __init__(self, quiet: bool) -> None:
         self.quiet = quiet or not sys.stderr.isatty()
         self.status: Status | None = None
+        self.since = time.monotonic()
         self._arm(COMPILES_AFTER_S)
 
     def _arm(self, seconds: float) -> None:
@@ -252,7 +268,7 @@ class ProgressLine:
         if not self.quiet:
             from rich.console import Console
 
-            self.status = Console(stderr=True).status("")
+            self.status = Console(stderr=True).status(_Running("", self.since))
             self.status.start()
         self.timer.start()
         return self._say
@@ -266,9 +282,7 @@ class ProgressLine:
         if _heard:
             raise KeyboardInterrupt
         if self.status is not None:
-            from rich.text import Text
-
-            self.status.update(Text(text))
+            self.status.update(_Running(text, self.since))
 
     def _compiling(self) -> None:
         if is_compiling():
