@@ -50,6 +50,13 @@ def warm_up_keys() -> str:
     return markdown(WARMUP_KEYS)
 
 
+def side_by_side_keys() -> str:
+    from thermsim.report.data.keys import markdown
+    from thermsim.report.data.warmup_result import WARM_UPS_KEYS
+
+    return markdown(WARM_UPS_KEYS)
+
+
 # Mappings that stand for one number or one name, and are told as such in the tables.
 NUMBERS = {
     "Quantity": "number*",
@@ -193,6 +200,7 @@ PARTS: dict[str, Callable[[], str]] = {
     "result keys": result_keys,
     "comparison keys": comparison_keys,
     "warm up keys": warm_up_keys,
+    "warm ups side by side keys": side_by_side_keys,
     "case keys": case_keys,
     "exit codes": exit_codes,
     "commands": commands,

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from thermsim.case.load import parse_case, read_case
     from thermsim.case.options import with_option
     from thermsim.comparison.compare import compare
+    from thermsim.comparison.warm_ups import warm_ups
     from thermsim.doubt.inputs import with_input_doubt
     from thermsim.errors import ThermsimError
     from thermsim.limits.afford import afford
@@ -60,6 +61,7 @@ __all__ = [
     "step_response",
     "superposition",
     "sweep",
+    "warm_ups",
     "warmup",
     "with_input_doubt",
     "with_inputs",
@@ -83,6 +85,7 @@ _HOME = {
     "sweep": "thermsim.sweeps.sweep",
     "Vary": "thermsim.sweeps.sweep",
     "warmup": "thermsim.warming.warmup",
+    "warm_ups": "thermsim.comparison.warm_ups",
     "Warmup": "thermsim.warming.outcome",
     "step_response": "thermsim.response.step_response",
     "StepResponse": "thermsim.response.step_response",

@@ -65,6 +65,11 @@ OPTIONS: list[OfCommand] = [
     ),
     command("compare case.yaml --workers 2 --dask here:1", "give one of them", "inspect case.yaml"),
     command(
+        "warmup case.yaml --all-options --option thinner",
+        "--all-options takes every option: leave out --option, or name the few you want",
+        "warmup case.yaml --all-options --from 1 --until 10 --accuracy 5",
+    ),
+    command(
         "compare case.yaml --out new --resume --replace",
         "--resume goes on with the journal in DIR, --replace begins anew: give one of them",
         "inspect case.yaml",

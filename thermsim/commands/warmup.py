@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -10,7 +12,6 @@ from thermsim.commands.terminal import (
     CASE,
     JSON,
     MEMORY,
-    OPTION,
     FiniteRange,
     ProgressLine,
     accuracy_option,
@@ -22,12 +23,23 @@ from thermsim.commands.terminal import (
 )
 from thermsim.errors import HeatBalanceError, NotConvergedError, NoWayOutError, RunawayError
 
+if TYPE_CHECKING:
+    from thermsim.comparison.warm_ups import WarmUps
+    from thermsim.warming.outcome import Warmup
+
 SECONDS = FiniteRange(min=1e-7, unit="s")
 
 
 @click.command()
 @CASE
-@OPTION
+@click.option(
+    "--option",
+    "options",
+    metavar="NAME",
+    multiple=True,
+    help="Take this option of the case instead of its base; again for more, side by side with the base.",
+)
+@click.option("--all-options", is_flag=True, help="All options of the case, side by side with its base.")
 @JSON
 @click.option(
     "--from",
@@ -59,7 +71,8 @@ SECONDS = FiniteRange(min=1e-7, unit="s")
 @click.option("--replace", is_flag=True, help="Let DIR lose the warm-up of another case or option.")
 def warmup(
     case_file: Path,
-    option: str | None,
+    options: tuple[str, ...],
+    all_options: bool,
     as_json: bool,
     from_s: float,
     until_s: float,
@@ -70,29 +83,44 @@ def warmup(
     replace: bool,
 ) -> None:
     """Follow the temperatures of a case after all of its heat comes on at once, each with its doubts."""
-    from thermsim.warming.warmup import warmup
-
     needs_folder(folder, replace=replace)
-    case = case_of(case_file, option)
+    if all_options and options:
+        raise click.UsageError("--all-options takes every option: leave out --option, or name the few you want")
+    wanted = list(dict.fromkeys(options))
+    many = all_options or len(wanted) > 1
+    case = case_of(case_file, wanted[0] if wanted and not many else None)
+    names: tuple[str, ...] = ()
+    if many:
+        from thermsim.comparison.choice import chosen
+
+        names, _ = chosen(case, None, wanted or None)
     if folder is not None:
         from thermsim.report.files.warmup_export import check_warmup_target
 
-        check_warmup_target(case, folder, replace)
+        check_warmup_target(case, folder, replace, names)
+    given: dict[str, Any] = {"settled_K": settled, "accuracy_K": accuracy, "memory_GB": memory}
+    found: Warmup | WarmUps
     try:
         with ProgressLine(quiet=as_json) as progress:
-            found = warmup(
-                case, from_s, until_s, settled_K=settled, accuracy_K=accuracy, memory_GB=memory, progress=progress
-            )
+            if many:
+                from thermsim.comparison.warm_ups import warm_ups
+
+                found = warm_ups(case, from_s, until_s, options=names[1:], progress=progress, **given)
+            else:
+                from thermsim.warming.warmup import warmup
+
+                found = warmup(case, from_s, until_s, progress=progress, **given)
     except (NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError):
         tell_slips(case)
         raise
     written: list[Path] = []
     if folder is not None:  # before a line is printed: whoever reads a pipe may leave early
-        from thermsim.report.files.warmup_export import write_warmup
+        from thermsim.report.files import warmup_export
 
-        written = write_warmup(found, folder, replace=replace)
-    from thermsim.report.data.warmup_result import document
+        write: Callable[..., list[Path]] = warmup_export.write_warm_ups if many else warmup_export.write_warmup
+        written = write(found, folder, replace=replace)
+    from thermsim.report.data import warmup_result
 
-    tell(found, document, as_json)
+    tell(found, warmup_result.side_by_side if many else warmup_result.document, as_json)
     if folder is not None:
         tell_files(written, folder, as_json)

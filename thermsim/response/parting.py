@@ -21,8 +21,9 @@ AT_S = (1e-3, 25e-3, 1.0, 10.0)  # times [s] at which shares are told unless oth
 class Parting:
     """How two warm-ups part in one answer.
 
-    times_s : (n,) [s]; gain_K : (n,) what the second is colder by; doubt_K : (n,) doubts of mesh and time of both
-    final_K : of both steady states
+    times_s : (n,) [s]; gain_K : (n,) what the second is colder by; doubt_K : (n,) all doubts of both, also of what
+        properties do between both ends
+    final_K : of both steady states; final_doubt_K : doubts of both there
     parts_s : from when on the gain is above its doubt, at all later times; None: never
     shares : for each time asked, that part of the final gain which is there, with its doubt
     """
@@ -32,6 +33,7 @@ class Parting:
     gain_K: Array
     doubt_K: Array
     final_K: float
+    final_doubt_K: float
     parts_s: float | None
     shares: dict[float, tuple[float, float]]
 
@@ -50,8 +52,9 @@ def parting(base: Warmup, changed: Warmup, asked: Asked, at_s: Iterable[float] =
     if len(times) != len(changed.times_s) or not np.allclose(times, changed.times_s, rtol=1e-9, atol=0.0):
         raise ThermsimError("two warm-ups over different times", "ask for both from and until the same times")
     gain = first.value - second.value
-    doubt = first.mesh_doubt + second.mesh_doubt + first.time_doubt + second.time_doubt
+    doubt = first.half_width + second.half_width
     final = first.loaded.value - second.loaded.value
+    final_doubt = first.loaded.half_width + second.loaded.half_width
     below = np.flatnonzero(~(np.abs(gain) > doubt))
     begins = int(below[-1]) + 1 if len(below) else 0
     parts = float(times[begins]) if begins < len(times) else None
@@ -65,7 +68,7 @@ def parting(base: Warmup, changed: Warmup, asked: Asked, at_s: Iterable[float] =
         at: (_at(at, times, gain) / final, _at(at, times, doubt) / abs(final)) if final else (0.0, np.inf)
         for at in asked_s.tolist()
     }
-    return Parting(one, times, gain, doubt, final, parts, shares)
+    return Parting(one, times, gain, doubt, final, final_doubt, parts, shares)
 
 
 def _at(time: float, times: Array, values: Array) -> float:

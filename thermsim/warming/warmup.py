@@ -95,8 +95,7 @@ def warmup(
     """
     wanted = case.accuracy_K if accuracy_K is None else accuracy_K
     also = np.array(list(also_s), dtype=np.float64)
-    _check(case, from_s, until_s, also, wanted, settled_K)
-    check_capacities(case)
+    check_warmup(case, from_s, until_s, also, wanted, settled_K)
     allowed = allowed_GB(memory_GB)
     even = plan_grid(case, first_cells)
     try:
@@ -398,7 +397,9 @@ def _laws(material: Material) -> tuple[Law, ...]:
     return (*material.laws, material.heat_capacity)
 
 
-def _check(case: Case, from_s: float, until_s: float, also: Array, wanted: float, settled_K: float) -> None:
+def check_warmup(case: Case, from_s: float, until_s: float, also_s: ArrayLike, wanted: float, settled_K: float) -> None:
+    """Raises ThermsimError where `warmup` would refuse before it solves."""
+    also = np.asarray(also_s, dtype=np.float64)
     if not 0.0 < from_s < until_s < np.inf:
         raise ThermsimError(
             f"from {from_s:g} s until {until_s:g} s is no span of time",
@@ -422,6 +423,7 @@ def _check(case: Case, from_s: float, until_s: float, also: Array, wanted: float
         )
     if not case.heat:
         raise ThermsimError("nothing is switched on: the case makes no heat", "give `heat`")
+    check_capacities(case)
 
 
 def spread_times(from_s: float, until_s: float, also: ArrayLike = ()) -> Array:

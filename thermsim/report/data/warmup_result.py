@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from thermsim.comparison.warm_ups import WarmUps
 from thermsim.report.data.versions import thermsim_version
 from thermsim.warming.outcome import Curve, Warmup
 
@@ -55,6 +56,21 @@ WARMUP_KEYS: dict[str, str] = {
     "grids[].imbalance": "heat made less heat stored and let out: the largest over time, relative to that made at rest",
 }
 
+WARM_UPS_KEYS: dict[str, str] = {
+    "title": "title of the case",
+    "thermsim": "version that made the result",
+    "names": "the base, then the options, in the order of `warm_ups`",
+    "warm_ups": "of each, what a warm-up of it alone tells",
+    "gains": "every temperature of every option against the base",
+    "gains[].option": "its name",
+    "gains[].name": "the temperature, in words",
+    "gains[].gain_K": "at each time: by what the option is colder than the base [K]",
+    "gains[].doubt_K": "at each time: the doubts of both together [K]",
+    "gains[].final_K": "the gain of both steady states [K]",
+    "gains[].final_doubt_K": "mesh doubt of both [K]",
+    "gains[].felt_from_s": "from when on the gain is larger than its doubt at every time [s]; null if not at the last",
+}
+
 
 def document(found: Warmup) -> dict[str, Any]:
     """The whole result for programs; numbers as they are, null where there is none."""
@@ -75,6 +91,40 @@ def document(found: Warmup) -> dict[str, Any]:
         "shifts_per_s": list(found.shifts),
         "grids": [asdict(step) for step in found.steps],
     }
+
+
+def side_by_side(found: WarmUps) -> dict[str, Any]:
+    """Options side by side for programs, numbers as in `document`."""
+    gains = [
+        {
+            "option": name,
+            "name": str(one),
+            "gain_K": [_number(value) for value in gain.gain_K.tolist()],
+            "doubt_K": [_number(value) for value in gain.doubt_K.tolist()],
+            "final_K": _number(gain.final_K),
+            "final_doubt_K": _number(gain.final_doubt_K),
+            "felt_from_s": gain.parts_s,
+        }
+        for one in found.temperatures
+        for name, gain in found.gains(one).items()
+    ]
+    return {
+        "title": found.case.title,
+        "thermsim": thermsim_version(),
+        "names": list(found.names),
+        "warm_ups": [document(one) for one in found.found],
+        "gains": gains,
+    }
+
+
+def side_by_side_lines(found: WarmUps) -> Iterator[list[str]]:
+    """A line a time: the time, then each answer of each case with its half width, headed by the name of the case."""
+    for row, lines in enumerate(zip(*(csv_lines(one) for one in found.found), strict=True)):
+        heads = found.names if row == 0 else ()
+        cells = [
+            [f"{heads[number]}: {cell}" if heads else cell for cell in line[1:]] for number, line in enumerate(lines)
+        ]
+        yield [lines[0][0], *(cell for line in cells for cell in line)]
 
 
 def _rest(found: Warmup) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from textwrap import shorten
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,12 +17,15 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from thermsim.case.vocabulary.schema import Case
+    from thermsim.comparison.warm_ups import WarmUps
     from thermsim.response.network import ModalNetwork
     from thermsim.warming.outcome import Warmup
 
 MOST_CURVES = 12
 ALL_BUT = 1e-3  # of the resistance: stages beyond all but this are the surroundings, whose capacity has no end
 LINE_POINTS = 10.0  # height of a label
+LONGEST_NAME = 32  # characters beside a curve: what the margin holds
 AFTER_SETTLED = 3.0  # times when all has settled, until which plain time is drawn: our own choice
 
 
@@ -38,7 +42,8 @@ def warmup_curves(
     UnknownNameError : `asked` holds what the case does not have
     """
     with styled():
-        return _draw(found, ax, log, _chosen(found, asked))
+        drawn = [(str(one), found, one) for one in _chosen(found, asked)]
+        return _draw(drawn, ax, log, found.case, "warming up")
 
 
 def _chosen(found: Warmup, asked: Collection[Asked] | None) -> list[Observable]:
@@ -53,58 +58,73 @@ def _chosen(found: Warmup, asked: Collection[Asked] | None) -> list[Observable]:
     return [*first, *others, *(one for one in found.curves if one == COOLANT)] or list(found.curves)[:1]
 
 
-def _draw(found: Warmup, ax: Axes | None, log: bool, chosen: list[Observable]) -> Figure:
+def side_by_side_curves(
+    found: WarmUps, ax: Axes | None = None, *, log: bool = True, asked: Asked | None = None
+) -> Figure:
+    """One temperature of a base and its options: the first that `warmup_curves` would draw, unless asked.
+
+    log : over the logarithm of time
+
+    Raises
+    ------
+    UnknownNameError : the base does not have what is asked
+    """
+    one = _chosen(found.found[0], None if asked is None else [asked])[0]
+    names = [shorten(name, LONGEST_NAME, placeholder=" ...") for name in found.names]
+    drawn = [(name, of, one) for name, of in zip(names, found.found, strict=True) if one in of.curves]
+    with styled():
+        return _draw(drawn, ax, log, found.case, f"{one}, warming up")
+
+
+def _draw(drawn: list[tuple[str, Warmup, Observable]], ax: Axes | None, log: bool, case: Case, what: str) -> Figure:
+    """drawn : names, and of which warm-up they show what"""
     figure, ax = canvas(ax, 9.2, 5.4)
     figure.subplots_adjust(0.08, 0.11, 0.79, 0.88)
-    times = found.times_s
-    hues = np.linspace(20.0, 320.0, len(chosen), endpoint=False)
-    colours = np.clip(srgb(np.full(len(chosen), 0.58), np.full(len(chosen), 0.13), hues), 0.0, 1.0)
+    times = drawn[0][1].times_s
+    last = float(times[-1]) if log else max(_until(found, one) for _, found, one in drawn)
+    hues = np.linspace(20.0, 320.0, len(drawn), endpoint=False)
+    colours = np.clip(srgb(np.full(len(drawn), 0.58), np.full(len(drawn), 0.13), hues), 0.0, 1.0)
     ends = []
-    for one, colour in zip(chosen, colours, strict=True):
+    for (name, found, one), colour in zip(drawn, colours, strict=True):
         curve = found.curves[one]
         low, high = curve.value - curve.half_width, curve.value + curve.half_width
         ax.fill_between(times, low, high, color=colour, alpha=0.2, lw=0.0)
         ax.plot(times, curve.value, color=colour, lw=1.4)
-        at_end = np.interp(float(times[-1]) if log else _until(found, chosen), times, curve.value)
-        ends.append((float(at_end), one, colour))
+        ends.append((float(np.interp(last, times, curve.value)), name, colour))
     ax.set_xscale("log" if log else "linear")
-    ax.set_xlim(float(times[0]) if log else 0.0, float(times[-1]) if log else _until(found, chosen))
+    ax.set_xlim(float(times[0]) if log else 0.0, last)
     ax.set_xlabel("time after the load came on [s]" + (", logarithm" if log else ""))
     ax.set_ylabel("temperature [C]")
     ax.grid(color=FAINT, alpha=0.25, lw=0.6)
     for side in ("top", "right"):
         ax.spines[side].set_visible(False)
     _name_ends(ax, sorted(ends, key=lambda end: end[0]))
-    titled(ax, found.case, "warming up", from_edge=True)
+    titled(ax, case, what, from_edge=True)
     return figure
 
 
-def _until(found: Warmup, chosen: list[Observable]) -> float:
-    """Where an axis of plain time ends [s]: well after all that is drawn has settled, as a round number."""
+def _until(found: Warmup, one: Observable) -> float:
+    """Where an axis of plain time ends [s]: well after what is drawn has settled, as a round number."""
     last = float(found.times_s[-1])
-    settled = [found.curves[one].settled_s for one in chosen]
-    latest = max((last if one is None else one[1] for one in settled), default=last)
+    settled = found.curves[one].settled_s
+    latest = last if settled is None else settled[1]
     return min(float(f"{AFTER_SETTLED * latest:.1g}"), last)
 
 
-def _name_ends(
-    ax: Axes, ends: list[tuple[float, Observable, np.ndarray[tuple[int, ...], np.dtype[np.float64]]]]
-) -> None:
+def _name_ends(ax: Axes, ends: list[tuple[float, str, np.ndarray[tuple[int, ...], np.dtype[np.float64]]]]) -> None:
     """Names at the right ends of the curves, spread where they would lie on one another."""
     figure = ax.figure
     bottom, top = ax.get_ylim()
     height = ax.get_position().height * figure.get_figheight() * 72.0  # type: ignore[union-attr]
     gap = LINE_POINTS / height * (top - bottom)
     places = spread([end[0] for end in ends], gap, bottom, top)
-    for (value, one, colour), place in zip(ends, places, strict=True):
+    for (value, name, colour), place in zip(ends, places, strict=True):
         across = ax.get_yaxis_transform()
         ax.annotate(
             "", (1.0, value), xycoords=across, xytext=(1.025, place), textcoords=across, annotation_clip=False,
             arrowprops={"arrowstyle": "-", "color": colour, "lw": 0.8, "shrinkA": 0.0, "shrinkB": 0.0},
         )  # fmt: skip
-        ax.annotate(
-            str(one), (1.03, place), xycoords=across, va="center", fontsize=SMALL, color=INK, annotation_clip=False
-        )
+        ax.annotate(name, (1.03, place), xycoords=across, va="center", fontsize=SMALL, color=INK, annotation_clip=False)
 
 
 def structure_curve(network: ModalNetwork, zone: str, ax: Axes | None = None) -> Figure:

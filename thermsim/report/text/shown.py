@@ -6,6 +6,7 @@ from functools import singledispatch
 from typing import TYPE_CHECKING
 
 from thermsim.comparison.outcome import Comparison
+from thermsim.comparison.warm_ups import WarmUps
 from thermsim.limits.affordance import Affordance
 from thermsim.mesh.prediction import Prediction
 from thermsim.plausibility.measure import Measurements
@@ -16,6 +17,7 @@ from thermsim.report.text.compare_table import comparison_blocks
 from thermsim.report.text.inspection import measurement_blocks
 from thermsim.report.text.sweep_table import sweep_blocks
 from thermsim.report.text.tables import blocks_html, show_blocks
+from thermsim.report.text.warm_ups_table import warm_ups_blocks
 from thermsim.report.text.warmup_table import warmup_blocks
 from thermsim.sweeps.sweep import Sweep
 from thermsim.warming.outcome import Warmup
@@ -38,6 +40,7 @@ blocks_of.register(Comparison, comparison_blocks)
 blocks_of.register(Sweep, sweep_blocks)
 blocks_of.register(Affordance, affordance_blocks)
 blocks_of.register(Warmup, warmup_blocks)
+blocks_of.register(WarmUps, warm_ups_blocks)
 
 
 def show(result: object, console: Console) -> None:
@@ -56,6 +59,6 @@ def _text(result: object) -> str:
     return captured.get().rstrip()
 
 
-for _kind in (Prediction, Measurements, Comparison, Sweep, Affordance, Warmup):
+for _kind in (Prediction, Measurements, Comparison, Sweep, Affordance, Warmup, WarmUps):
     as_text.register(_kind, _text)
     as_html.register(_kind, lambda result: blocks_html(blocks_of(result)))

@@ -1,0 +1,117 @@
+"""Options side by side in time: the warm-up of a base and of its options, and from when on each option is felt."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from copy import copy
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.vocabulary.schema import Case
+from thermsim.comparison.choice import chosen
+from thermsim.errors import CaseError, ThermsimError
+from thermsim.model.grid.plan import FIRST_GRID_CELLS
+from thermsim.printable import Printable
+from thermsim.progress import Progress
+from thermsim.readout.observable import Observable
+from thermsim.response.parting import Parting, parting
+from thermsim.warming.outcome import Warmup
+from thermsim.warming.warmup import SETTLED_K, check_warmup, warmup
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class WarmUps(Printable):
+    """A base and options of one case, warmed up over the same times.
+
+    names : the base first; found : in the same order
+    """
+
+    case: Case
+    names: tuple[str, ...]
+    found: tuple[Warmup, ...]
+
+    @property
+    def times_s(self) -> Array:
+        """(n,) [s], the same for all"""
+        return self.found[0].times_s
+
+    @property
+    def temperatures(self) -> list[Observable]:
+        """Of the base, without those that no option has."""
+        return [
+            one for one in self.found[0].curves if not one.is_heat and any(one in of.curves for of in self.found[1:])
+        ]
+
+    def gains(self, one: Observable) -> dict[str, Parting]:
+        """For each option that has this answer: what it gains over the base at each time, and when it is felt."""
+        base = self.found[0]
+        return {
+            name: parting(base, of, one, ())
+            for name, of in zip(self.names[1:], self.found[1:], strict=True)
+            if one in of.curves
+        }
+
+
+def warm_ups(
+    case: Case,
+    from_s: float = 1e-3,
+    until_s: float = 1e3,
+    *,
+    options: Sequence[str] | None = None,
+    also_s: Iterable[float] = (),
+    settled_K: float = SETTLED_K,
+    accuracy_K: float | None = None,
+    memory_GB: float | None = None,
+    first_cells: int = FIRST_GRID_CELLS,
+    progress: Progress | None = None,
+) -> WarmUps:
+    """Follow a base and its options from rest, each on its own grids, over the same times.
+
+    Parameters
+    ----------
+    options : names of options; all unless given
+    others : see `warmup`
+
+    Raises
+    ------
+    ThermsimError : the case has no options, or what `warmup` raises; all cases are checked before one is solved
+    UnknownNameError, CaseError : an option that does not exist or does not fit
+    NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError : of one case, which the message names
+    """
+    names, cases = chosen(case, None, list(dict.fromkeys(options)) if options else None)
+    also = list(also_s)
+    for name, one in zip(names, cases, strict=True):
+        try:
+            check_warmup(one, from_s, until_s, also, one.accuracy_K if accuracy_K is None else accuracy_K, settled_K)
+        except ThermsimError as failure:
+            raise (failure if one is case else _named(failure, name)) from None
+    found = []
+    for name, one in zip(names, cases, strict=True):
+
+        def say(words: str, name: str = name) -> None:
+            if progress is not None:
+                progress(f"{name}: {words}")
+
+        try:
+            of = warmup(
+                one, from_s, until_s, also_s=also, settled_K=settled_K, accuracy_K=accuracy_K, memory_GB=memory_GB,
+                first_cells=first_cells, progress=say,
+            )  # fmt: skip
+        except ThermsimError as failure:
+            raise _named(failure, name) from None
+        found.append(of)
+    return WarmUps(case, names, tuple(found))
+
+
+def _named(failure: ThermsimError, name: str) -> ThermsimError:
+    """The same failure, of whichever kind and with all that it carries, with the case that it is of."""
+    if isinstance(failure, CaseError):
+        return failure  # its faults name their option
+    named = copy(failure)
+    named.what = f"{name}: {failure.what}"
+    named.args = (f"{name}: {failure}",)
+    return named

@@ -1,0 +1,112 @@
+"""Options side by side in time as blocks of text: each temperature of each case, and what each option gains when."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from thermsim.comparison.warm_ups import WarmUps
+from thermsim.mesh.prediction_remarks import is_grave
+from thermsim.report.text.blocks import Block, Column
+from thermsim.report.text.warmup_table import settled_in_words, shown_times, span_in_words, time_in_words
+from thermsim.report.words.numbers import UNKNOWN, plain
+from thermsim.rounding import two_digits_up
+from thermsim.warming.outcome import Warmup
+
+
+def warm_ups_blocks(found: WarmUps) -> list[Block]:
+    """What is shown of options side by side."""
+    base = found.found[0]
+    span = f"{time_in_words(float(found.times_s[0]))} to {time_in_words(float(found.times_s[-1]))}"
+    head = Block(
+        f"{found.case.title}: options side by side",
+        lines=(f"all heat comes on at once on a stack at rest; followed from {span}",),
+    )
+    told = list(_remarks(found))
+    grave = tuple(words for words, is_one in told if is_one)
+    others = tuple(words for words, is_one in told if not is_one)
+    at = shown_times(base)
+    blocks = [head, *([Block("Read first", notes=grave)] if grave else [])]
+    blocks += [_temperatures(found, at), _gains(found, at), _rests(found)]
+    return [*blocks, Block("Remarks", notes=others)] if others else blocks
+
+
+def _remarks(found: WarmUps) -> Iterator[tuple[str, bool]]:
+    """Every remark once, with those that it is of unless that is all, and whether it is grave."""
+    of: dict[str, list[str]] = {}
+    for name, one in zip(found.names, found.found, strict=True):
+        for remark in one.remarks:
+            of.setdefault(remark, []).append(name)
+    for remark, names in of.items():
+        whose = "" if len(names) == len(found.names) else f" (of: {'; '.join(names)})"
+        yield remark + whose, is_grave(remark)
+
+
+def _heads(found: WarmUps, at: list[int]) -> list[Column]:
+    return [Column(time_in_words(float(found.times_s[index]))) for index in at]
+
+
+def _temperatures(found: WarmUps, at: list[int]) -> Block:
+    columns = [Column("[C]", right=False), Column("before"), *_heads(found, at), Column("end"), Column("settled")]
+    rows = []
+    for one in found.temperatures:
+        rows.append((str(one).removeprefix("the "), *[""] * (len(columns) - 1)))
+        for name, of in zip(found.names, found.found, strict=True):
+            if one not in of.curves:
+                continue
+            curve = of.curves[one]
+            rows.append(
+                (
+                    f"- {name}",
+                    plain(curve.unheated, curve.loaded.half_width, 2),
+                    *(plain(float(curve.value[index]), float(curve.half_width[index]), 2) for index in at),
+                    plain(curve.loaded.value, curve.loaded.half_width, 2),
+                    settled_in_words(curve),
+                )
+            )
+    doubts = "; ".join(f"{name} {_widest(of)} K" for name, of in zip(found.names, found.found, strict=True))
+    notes = (
+        f"Doubt at most, of all at all times: {doubts}. Tolerances of the inputs are not in it.",
+        f"Settled: from then on within {found.found[0].settled_K:g} K of the end; {UNKNOWN} where that is after the "
+        "last time, or the doubts are wider than that until then.",
+    )
+    return Block("Temperatures over time", columns=tuple(columns), rows=tuple(rows), notes=notes)
+
+
+def _widest(of: Warmup) -> str:
+    return two_digits_up(max(float(np.max(curve.half_width)) for one, curve in of.curves.items() if not one.is_heat))
+
+
+def _gains(found: WarmUps, at: list[int]) -> Block:
+    columns = [Column("[K]", right=False), *_heads(found, at), Column("end"), Column("+-"), Column("felt from")]
+    rows = []
+    for one in found.temperatures:
+        rows.append((str(one).removeprefix("the "), *[""] * (len(columns) - 1)))
+        for name, gain in found.gains(one).items():
+            felt = UNKNOWN if gain.parts_s is None else time_in_words(gain.parts_s)
+            cells = (plain(float(gain.gain_K[index]), float(gain.doubt_K[index]), 2) for index in at)
+            widest = max(float(np.max(gain.doubt_K)), gain.final_doubt_K)
+            end = plain(gain.final_K, gain.final_doubt_K, 2)
+            rows.append((f"- {name}", *cells, end, two_digits_up(widest), felt))
+    notes = (
+        f"By what each option is colder than the base ({found.names[0]}). +-: the doubts of both together, at most.",
+        f"Felt from: from then on the gain, or loss, is larger than these doubts at every time; {UNKNOWN} where it is "
+        "not at the last time. `thermsim compare` judges the ends with the tolerances.",
+    )
+    return Block("Gain over time", columns=tuple(columns), rows=tuple(rows), notes=notes)
+
+
+def _rests(found: WarmUps) -> Block:
+    """How long to wait before a second run of each."""
+    columns = [Column("", right=False), Column("rest"), Column("coolant noted"), Column("longest", right=False)]
+    rows = tuple(
+        (name, span_in_words(of.rest.seconds), span_in_words(of.rest.noted_s), str(of.rest.last))
+        for name, of in zip(found.names, found.found, strict=True)
+    )
+    notes = (
+        f"Switched off for so long, a second run repeats the first within {found.found[0].settled_K:g} K; "
+        f"coolant noted: with a loop, and readings put to the same coolant; longest: what takes longest; {UNKNOWN} "
+        "where that is after the last time, where the doubts are wider, or where there is no loop.",
+    )
+    return Block("Rest before a second run", columns=tuple(columns), rows=rows, notes=notes)
