@@ -6,6 +6,8 @@ from functools import cache
 
 import numpy as np
 import pytest
+from all_modes import curves_of_all_modes
+from stacks import case_of, film, part
 
 from thermsim.case.load import parse_case
 from thermsim.case.vocabulary.schema import Case
@@ -15,7 +17,8 @@ from thermsim.model.grid.plan import plan_grid
 from thermsim.readout.answers import answers
 from thermsim.readout.field import Field
 from thermsim.transient.curves import Reader
-from thermsim.transient.krylov import DROPPED, SmallModel, chosen_model
+from thermsim.transient.grid import time_plan
+from thermsim.transient.krylov import DROPPED, SmallModel, chosen_model, model_at
 from thermsim.warming.warmup import reader_of, warmup
 
 TIMES = np.geomspace(1e-3, 1e3, 61)
@@ -90,31 +93,11 @@ def test_all_rates_are_positive_and_the_model_is_small() -> None:
 
 
 def test_time_doubt_covers_the_difference_to_all_modes_of_the_same_cells() -> None:
-    """Reference: all modes of the pair A, C by numpy's dense symmetric eigenvalues."""
+    """Reference: see `all_modes`."""
     _, _, reader, small = solved()
-    system = reader.system
-    storing = np.flatnonzero(system.capacity.ravel() > 0.0)
-    passing = np.flatnonzero(system.stencil.solid.ravel() & (system.capacity.ravel() == 0.0))
-    whole = np.array([*storing, *passing])
-    matrix = np.empty((len(whole), len(whole)))
-    for column, cell in enumerate(whole):
-        unit = np.zeros(system.capacity.size)
-        unit[cell] = 1.0
-        matrix[:, column] = system.stencil.conducted(unit.reshape(system.shape)).ravel()[whole]
-    heat, split = system.stencil.heat.ravel()[whole], len(storing)
-    # Cells without capacity follow the others at once.
-    tied = np.linalg.solve(matrix[split:, split:], matrix[split:, :split]) if len(passing) else np.zeros((0, split))
-    reduced = matrix[:split, :split] - matrix[:split, split:] @ tied
-    root = np.sqrt(system.capacity.ravel()[storing])
-    rates, modes = np.linalg.eigh(reduced / root / root[:, None])
-    states = (-np.expm1(-np.outer(TIMES, rates)) / rates * (modes.T @ (heat[:split] / root))) @ modes.T / root
-    exact = np.zeros((len(TIMES), system.capacity.size))
-    exact[:, storing] = states
-    exact[:, passing] = -states @ tied.T
     told = reader.doubts(small, TIMES)
     found = reader.curves(small, TIMES)
-    for one, ((at, weights), direct) in reader.columns.items():
-        reference = reader.rest[one] + exact[:, at] @ weights + direct
+    for one, reference in curves_of_all_modes(reader, TIMES).items():
         assert np.max(np.abs(found[one] - reference)) <= told[one] + 1e-6, one
     assert max(value for one, value in told.items() if not one.is_heat) < 0.02
 
@@ -124,6 +107,24 @@ def test_what_a_model_tells_of_time_falls_with_its_shifts() -> None:
     size = len(small.heat) - DROPPED
     fewer = SmallModel(small.vectors[:size], small.stiffness[:size, :size], small.heat[:size], small.shifts, 0)
     assert reader.largest_doubt_K(small, TIMES) < reader.largest_doubt_K(fewer, TIMES)
+
+
+def test_few_shifts_are_mixed_from_many_as_if_they_were_solved_where_the_steady_state_is_even() -> None:
+    """All heat made on the cooled face: the steady state is one temperature, so that shift 0 brings nothing new."""
+    copper = {"conductivity_W_mK": 390.0, "density_kg_m3": 8960.0, "heat_capacity_J_kgK": 385.0}
+    zone = {"zone": "face", "corner_mm": [0, 0], "size_mm": [6, 6], "power_W": 50.0}
+    case = case_of(
+        [part("plate", [6, 6], 3, copper)], [{"in": "plate", "at": "top", "zones": [zone]}], [film("top", 9000)]
+    )
+    field, _ = solve_on(case, time_plan(case, plan_grid(case, 60), 1e-3).grid(2), None, 1e-9)
+    reader = reader_of(case, field, 1e-3, 2)
+    shifts = (0.0, 1000.0, 100.0, 10.0, 300.0, 30.0)
+    many, chosen = model_at(reader.system, shifts), shifts[:4]
+    mixed, solved_for = many.of(many.mix(chosen), chosen), model_at(reader.system, chosen)
+    assert mixed.rates() == pytest.approx(solved_for.rates(), rel=1e-4)
+    states = [reader.curves(one, TIMES)["zone", "face", "mean"] for one in (mixed, solved_for)]
+    assert states[0] == pytest.approx(states[1], abs=1e-4)
+    assert many.mix([*shifts, 3.0, 3000.0]).shape == (len(many.heat),) * 2  # nothing but what they are mixed of
 
 
 @pytest.mark.parametrize(

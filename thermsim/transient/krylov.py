@@ -74,9 +74,7 @@ class SmallModel:
         rates, modes = np.linalg.eigh(self.stiffness)
         strength = modes.T @ self.heat
         solutions = [strength / (np.maximum(rates, 0.0) + shift) for shift in shifts]
-        mix, size = np.linalg.qr(modes @ np.column_stack([modes[0], *solutions]))
-        kept = np.abs(np.diag(size)) > LEAST_NEW * np.linalg.norm(size, axis=0)
-        return np.asarray(mix[:, kept])
+        return _spanned(modes @ np.column_stack([modes[0], *solutions]))
 
     def of(self, mix: Array, shifts: Sequence[float] = ()) -> SmallModel:
         """The smaller model whose vectors are so mixed."""
@@ -199,6 +197,19 @@ class Projection:
         return float(np.sqrt(max(total, 0.0)))
 
 
+def _spanned(columns: Array) -> Array:
+    """(m, n) orthonormal: what columns span, without those that bring nothing new to the ones before them.
+
+    Such a column leaves its direction to chance, and what later ones have of that: it goes before they are taken.
+    """
+    while True:
+        basis, size = np.linalg.qr(columns)
+        new = np.abs(np.diag(size)) > LEAST_NEW * np.linalg.norm(size[:, : len(size)], axis=0)
+        if new.all():
+            return np.asarray(basis)
+        columns = np.delete(columns, int(np.argmin(new)), axis=1)
+
+
 def chosen_model(
     system: System, first_s: float, last_s: float, wanted_K: float, doubt_K: Callable[[SmallModel], float]
 ) -> SmallModel:
@@ -249,7 +260,7 @@ def fewer_shifts(model: SmallModel, rows: Array, times: Array, wanted_K: float) 
 
     def off_K(shifts: Sequence[float]) -> float:
         solutions = [seen.heat / (rates + shift) for shift in shifts]
-        mix, _ = np.linalg.qr(np.column_stack([constant, *solutions]))
+        mix = _spanned(np.column_stack([constant, *solutions]))
         fewer = SmallModel(mix.T, mix.T @ (rates[:, None] * mix), mix.T @ seen.heat, (), 0)
         return float(np.abs(fewer.states(times) @ (answers @ mix).T - exact).max())
 
