@@ -19,7 +19,7 @@ from thermsim.readout.field import Field
 from thermsim.transient.curves import Reader
 from thermsim.transient.grid import time_plan
 from thermsim.transient.krylov import DROPPED, SmallModel, chosen_model, model_at
-from thermsim.warming.warmup import reader_of, warmup
+from thermsim.warming.warmup import model_of_load, reader_of, warmup
 
 TIMES = np.geomspace(1e-3, 1e3, 61)
 # Two coolants, a surround, a wedge that stores, leakage, radiation, and a face source that touches a storing film.
@@ -125,6 +125,26 @@ def test_few_shifts_are_mixed_from_many_as_if_they_were_solved_where_the_steady_
     states = [reader.curves(one, TIMES)["zone", "face", "mean"] for one in (mixed, solved_for)]
     assert states[0] == pytest.approx(states[1], abs=1e-4)
     assert many.mix([*shifts, 3.0, 3000.0]).shape == (len(many.heat),) * 2  # nothing but what they are mixed of
+
+
+def test_shifts_of_a_grid_that_has_no_more_modes_tell_their_doubt_on_a_finer_one() -> None:
+    """Four cells upwards: what is left is noise of the solver, and must not stand for the last shifts."""
+    copper = {"conductivity_W_mK": 390.0, "density_kg_m3": 8960.0, "heat_capacity_J_kgK": 385.0}
+    zone = {"zone": "face", "corner_mm": [0, 0], "size_mm": [6, 6], "power_W": 50.0}
+    case = case_of(
+        [part("plate", [6, 6], 3, copper)], [{"in": "plate", "at": "bottom", "zones": [zone]}], [film("top", 9000)]
+    )
+    plan = time_plan(case, plan_grid(case, 60), 1e-3)
+    known: tuple[float, ...] = ()
+    for multiplier in (1, 4):
+        field, _ = solve_on(case, plan.grid(multiplier), None, 1e-9)
+        reader = reader_of(case, field, 1e-3, multiplier)
+        small = model_of_load(reader, TIMES, 1e-9 if not known else np.inf, known)
+        known = small.shifts
+        told, found = reader.doubts(small, TIMES), reader.curves(small, TIMES)
+        for one, reference in curves_of_all_modes(reader, TIMES).items():
+            assert np.max(np.abs(found[one] - reference)) <= told[one] + 1e-5, (one, multiplier)
+    assert len(set(known)) == len(known)
 
 
 @pytest.mark.parametrize(

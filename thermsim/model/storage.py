@@ -1,9 +1,9 @@
 """What a stack stores: heat capacities of its cells, and the films thick enough to become cells in time.
 
 A film between two parts is a resistance in the steady state. In time it also fills up with heat: 240 um of indium hold
-a third of what 0.66 mm of silicon do. So a film that holds more than FILM_SHARE of a heated part's capacity is cut
-into cells, the resistance of its filling spread evenly over its thickness and half of the boundary's on either side;
-heat goes through them upwards only, so that the steady state is what it was.
+a third of what 0.66 mm of silicon do, and at first a thin film beside a heated face holds most. So every film whose
+thickness and heat capacity are known is cut into cells, the resistance of its filling spread evenly over its thickness
+and half of the boundary's on either side; heat goes through them upwards only, so that the steady state is what it was.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from thermsim.units import MM, UM
 
 Array = NDArray[np.float64]
 
-FILM_SHARE = 0.02  # of the least heat capacity of a heated part, above which a film is cut into cells
+FILM_SHARE = 0.02  # of the least heat capacity of a heated part, above which what a film stores must be known
 TYPICAL_J_m3K = 4e6  # heat capacity of a cubic metre that no filling has more of; water has 4.2e6, metals 1.7 to 3.9e6
 
 
@@ -93,14 +93,12 @@ def check_capacities(case: Case) -> None:
 
 def storing_joints(case: Case) -> list[tuple[Joint, JointProperties]]:
     """Joints whose film becomes cells in time."""
-    found, most = [], FILM_SHARE * heated_J_K(case)
-    for joint in case.joints:
-        known = joint_of(joint, case.dimensions)
-        if known.heat_J_m3K is None or (known.film is None and known.form is None):
-            continue
-        if _film_J_K(case, joint, known, known.heat_J_m3K) > most:
-            found.append((joint, known))
-    return found
+    found = [(joint, joint_of(joint, case.dimensions)) for joint in case.joints]
+    return [
+        (joint, known)
+        for joint, known in found
+        if known.heat_J_m3K is not None and (known.film is not None or known.form is not None)
+    ]
 
 
 def storing_films(case: Case, model: Model) -> list[StoringFilm]:

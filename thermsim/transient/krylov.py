@@ -227,8 +227,11 @@ def chosen_model(
     projection.add_shift(high, keep_images=True)
     reached = np.inf
     while len(projection.shifts) < MOST_SHIFTS:
-        if not projection.add_shift(projection.worst_shift(low, high), keep_images=True):
-            return projection.model()
+        worst = projection.worst_shift(low, high)
+        # All modes of these cells are there: another vector would be what the solver leaves, and on a finer grid, where
+        # the shifts may serve too, the last of them would tell of nothing.
+        if worst in projection.shifts or not projection.add_shift(worst, keep_images=True):
+            return replace(projection.model(), dropped=0)
         if len(projection.shifts) > DROPPED + 1:
             reached = doubt_K(projection.model())
             if reached <= wanted_K:

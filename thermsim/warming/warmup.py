@@ -320,7 +320,8 @@ def model_of_load(reader: Reader, times: Array, wanted_K: float, known: tuple[fl
     small = chosen_model(reader.system, first, last, wanted_K, lambda one: reader.largest_doubt_K(one, times))
     if reader.coolant is None:
         return small
-    return model_of(reader, enough_shifts(small.shifts, doubt_of, wanted_K))
+    slow = 1.0 / last  # a loop may be slow where the stack needed no such shift
+    return model_of(reader, enough_shifts(list(dict.fromkeys([*small.shifts, slow])), doubt_of, wanted_K))
 
 
 def reader_of(
