@@ -238,3 +238,26 @@ def test_wrong_shares_are_told(zones: list[Mapping], more: dict[str, Any], told:
 def test_a_sample_that_makes_more_than_the_whole_is_refused() -> None:
     with pytest.raises(ThermsimError, match="more than all of its"):
         with_inputs(VARIED, {"C0.share": 0.8})
+
+
+def test_a_sample_at_the_ends_of_its_tolerances_is_judged_by_its_own_values() -> None:
+    """A file holds at the ends (0.85 * 108 + 12 of 108 W), and so does every sample; none is moved by them twice."""
+    zones = [
+        CORES[0] | {"share": {"value": 0.8, "plus_minus": 0.05}},
+        CACHE | {"power_W": {"value": 10.0, "plus_minus": 2.0}},
+    ]
+    heat = {"in": "die", "power_W": {"value": 112.0, "plus_minus": 4.0}, "zones": zones}
+    case = case_of([part("die", [10.0, 8.0], 0.6, 120.0)], [heat], [film("top", 9000.0, 30.0)])
+    for ends in ({"C0.share": 0.85, "cache.power_W": 12.0}, {"C0.share": 0.85, "heat.die.power_W": 108.0}):
+        moved = with_inputs(case, ends)
+        made = powers_of(moved, moved.heat[0])
+        whole = ends.get("heat.die.power_W", 112.0)
+        own = ends.get("cache.power_W", 10.0)
+        assert made.rest == pytest.approx(0.15 * whole - own)
+
+
+def test_what_is_refused_is_placed_once() -> None:
+    heat = {"in": "die", "power_W": 100.0, "zones": [CORES[0] | {"power_W": 120.0}]}
+    with pytest.raises(CaseError) as error:
+        case_of([part("die", [10.0, 8.0], 0.6, 120.0)], [heat], [film("top", 9000.0, 30.0)])
+    assert str(error.value).count("heat in 'die'") == 1

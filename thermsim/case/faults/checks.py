@@ -54,7 +54,7 @@ def check_everything(look: Look) -> None:
     check_clock(look)
     check_tables(look)
     outlines.check_outlines(look)
-    check_powers(look)
+    check_powers(look, with_tolerances=True)
 
 
 # ------------------------------------------------------------------------------------------- dimensions

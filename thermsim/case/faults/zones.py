@@ -13,8 +13,11 @@ from thermsim.case.source.marked_values import KeyPath
 from thermsim.case.vocabulary.schema import Reading
 
 
-def check_powers(look: Look) -> None:
-    """Zones do not make more than the whole that they share; what is left over has a place."""
+def check_powers(look: Look, *, with_tolerances: bool) -> None:
+    """Zones do not make more than the whole that they share; what is left over has a place.
+
+    with_tolerances : also at the ends of their tolerances, as a file must; a case drawn from them has used them up
+    """
     parts = {part.part: part for part in look.case.parts}
     for place, heat in enumerate(look.case.heat):
         if heat.power_W is None or heat.in_ not in parts:
@@ -23,7 +26,7 @@ def check_powers(look: Look) -> None:
         shares = [zone.share for zone in heat.zones if zone.share is not None] + [group.share for group in heat.alike]
         own = [zone.power_W for zone in heat.zones if zone.power_W is not None]
         whole = heat.power_W
-        for reach, sign in (("", 0.0), (", at the ends of their tolerances,", 1.0)):
+        for reach, sign in (("", 0.0), (", at the ends of their tolerances,", 1.0))[: 1 + with_tolerances]:
             power = whole.value - sign * whole.plus_minus
             shared = sum(share.value + sign * share.plus_minus for share in shares)
             watts = sum(each.value + sign * each.plus_minus for each in own)
@@ -34,7 +37,7 @@ def check_powers(look: Look) -> None:
                 )
                 what = f"{made}{reach} are more than all of its {power:.4g} W: lower them, or raise `power_W`"
                 more = "" if not sign else "; or leave one zone without `share`, which then takes what is left"
-                look.add(path, f"heat in {heat.in_!r}: {what}{more}")
+                look.add(path, f"{what}{more}")
                 break
         else:
             powers = powers_of(look.case, heat)
