@@ -77,3 +77,31 @@ def test_a_body_that_a_few_solutions_tell_all_of_is_known_in_time() -> None:
     assert found.status == "accuracy held" and curve.time_doubt < 1e-3
     exact = 30.0 + 37.5 * -np.expm1(-found.times_s / 12.5)  # 50 J/K behind 0.25 K/W
     assert np.max(np.abs(curve.value - exact)) < 2e-3
+
+
+def test_what_runs_away_elsewhere_is_told_though_no_reading_passes_its_limit() -> None:
+    """Leakage that doubles every 10 K at one end of a strip of poor conductor, the only reading at the other end."""
+    text = """
+title: runaway with a reading elsewhere
+dimensions: 2
+depth_mm: 10
+layers:
+  - part: chip
+    material: {conductivity_W_mK: 20, density_kg_m3: 2330, heat_capacity_J_kgK: 700}
+    size_mm: 40
+    thickness_mm: 0.5
+heat:
+  - in: chip
+    at: bottom
+    leakage: {share: 0.5, doubling_K: 10, at_C: 60}
+    zones:
+      - {zone: hot, corner_mm: 0, size_mm: 5, power_W: 6}
+      - {zone: cold, corner_mm: 35, size_mm: 5, power_W: 0.01}
+cooling:
+  - {face: top, film_W_m2K: 1000, fluid_C: 25}
+readings:
+  - {reading: sensor, zone: cold, takes: mean}
+limits: {reading_C: 60}
+"""
+    with pytest.raises(RunawayError, match="the hottest spot runs away after .* with all readings below 60 C"):
+        warmup(parse_case(text, "elsewhere.yaml"), 1e-2, 1000.0, accuracy_K=5.0, first_cells=60)

@@ -72,6 +72,12 @@ class OnGrid:
         return OnGrid(self.size, self.error + other.error, slowest, unseen)
 
 
+def settled_alone(values: ArrayLike, multipliers: Sequence[int]) -> Doubt:
+    """A number that belongs to no place of a field, such as a time, from its values (grids,) on a family of grids."""
+    table = np.asarray(values, dtype=np.float64)[:, None]
+    return doubts(table, [1.0 / multiplier for multiplier in multipliers], 0.0)[0]
+
+
 def judged(table: ArrayLike, grids: Sequence[OnGrid], is_heat: ArrayLike = False) -> list[Doubt]:
     """The doubt of each quantity, see `convergence.doubts`; endless where a grid has no finite value.
 

@@ -23,6 +23,8 @@ from thermsim.transient.system import System
 
 Array = NDArray[np.float64]
 
+SOLVED_TO = 1e-6  # [K] and [W] that the residuals of its solves may leave of any answer of a small model
+
 
 @dataclass(frozen=True, eq=False)
 class Reader:
@@ -95,7 +97,7 @@ class Reader:
         # What a model misses in one answer it may show in another: those of a kind share the largest.
         told: Answers[float] = Answers()
         for one in observables(self.case):
-            told[one] = max(value for other, value in found.items() if _unit(other) == _unit(one))
+            told[one] = max(value for other, value in found.items() if _unit(other) == _unit(one)) + SOLVED_TO
         return told
 
     def few_shifts(self, small: SmallModel, times: Array, wanted_K: float) -> tuple[float, ...]:

@@ -39,6 +39,7 @@ LEAST_GROWTH, MOST_GROWTH, MOST_SHRINKING = 1.3, 4.0, 0.2  # of a step: small ch
 RESIDUAL = 1e-9  # relative residual of the solve of a stage
 FILTER_RESIDUAL = 1e-2  # the same of the filter of an error estimate
 MOST_STEPS = 20_000
+RUNAWAY_S = 1.0  # in which what grows as fast as now would pass HOTTEST_C: no load does that to a stack
 SHORTEST = 1e-12  # of a step, as a share of all the time that is followed
 REST_STEPS, REST_K = 30, 1e-8  # of the search for temperatures at rest
 
@@ -165,7 +166,7 @@ class March:
         return Moment(time_s, cells, change, system)
 
     def steps(self, start: Moment, until_s: float, first_s: float) -> Iterator[Step]:
-        """Step by step until a time [s], or until temperatures pass HOTTEST_C; the first step no longer than `first_s`.
+        """Step by step until a time [s], or until temperatures run away; the first step no longer than `first_s`.
 
         Raises
         ------
@@ -187,6 +188,8 @@ class March:
             if after is None or error_K > self.tolerance_K:
                 length *= float(np.clip(factor, MOST_SHRINKING, SAFETY))
                 if length < SHORTEST * whole:
+                    if self._runs_away(at):
+                        return
                     raise NotConvergedError(f"steps in time become shorter than {length:.1e} s")
                 continue
             self.solves += solves
@@ -197,6 +200,11 @@ class March:
             if factor >= LEAST_GROWTH:
                 length *= min(factor, MOST_GROWTH)
         raise NotConvergedError(f"{MOST_STEPS} steps do not reach {until_s:g} s")
+
+    def _runs_away(self, at: Moment) -> bool:
+        """Whether leakage that grows ever faster drives temperatures beyond all bounds in a moment."""
+        is_driven = any(one.leakage is not None and not one.leakage.is_linear for one in self.model.sources)
+        return is_driven and float(at.change.max()) * RUNAWAY_S > HOTTEST_C
 
     def _step(self, start: Moment, length: float) -> tuple[Moment, float]:
         """One step, and its local error [K]."""

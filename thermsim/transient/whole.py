@@ -6,14 +6,17 @@ time is what the finer one has left to go there.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.vocabulary.schema import Case
+from thermsim.errors import RunawayError
 from thermsim.model.build import Guess, Model
 from thermsim.model.powers import scaled_power
 from thermsim.model.storage import StoringFilm
@@ -83,6 +86,17 @@ def whole_curves(
     return WholeCurves(run.values, left, doubt, solves, run.steps, run.imbalance, run.stopped_s)
 
 
+class Passing(NamedTuple):
+    """When it happens, and its doubt of time [s], inf where not in the time that is followed.
+
+    by_limit : whether a limit is passed; False where temperatures elsewhere run away before
+    """
+
+    after_s: float
+    doubt_s: float
+    by_limit: bool
+
+
 def passes_s(
     case: Case,
     model: Model,
@@ -91,10 +105,10 @@ def passes_s(
     span_s: tuple[float, float],
     limit_C: float,
     tolerance_K: float,
-) -> tuple[float, float]:
-    """When the first of the readings (the hottest spot where there are none) passes a limit, and its doubt of time [s].
+) -> Passing:
+    """When the first of the readings (the hottest spot where there are none) passes a limit, or all runs away before.
 
-    span_s : first time of interest, and the last that is followed; inf where the limit is not passed until then
+    span_s : first time of interest, and the last that is followed
     """
     asked = [one for one in observables(case) if one.kind == "reading"] or [HOTTEST]
 
@@ -102,23 +116,26 @@ def passes_s(
         here = march.field(step.cells_at(time_s), step.end.near)
         return max(answers(case, here, asked).values()) - limit_C
 
-    def passing(tolerance: float) -> float:
+    def passing(tolerance: float) -> tuple[float, bool]:
         from scipy.optimize import brentq
 
         march = March(model, films, guess, tolerance)
         start = march.begin(march.rest(scaled_power(model, 0.0)))
-        for step in march.steps(start, span_s[1], FIRST_SHARE * span_s[0]):
-            if at(march, step, step.end.time_s) > 0.0:
-                if at(march, step, step.start.time_s) >= 0.0:
-                    return step.start.time_s
-                inside = partial(at, march, step)
-                return float(brentq(inside, step.start.time_s, step.end.time_s, rtol=1e-9))
-        return np.inf
+        last = start.time_s
+        with contextlib.suppress(RunawayError):  # at places that no cell of the grid can carry the heat away from
+            for step in march.steps(start, span_s[1], FIRST_SHARE * span_s[0]):
+                last = step.end.time_s
+                if at(march, step, last) > 0.0:
+                    if at(march, step, step.start.time_s) >= 0.0:
+                        return step.start.time_s, True
+                    inside = partial(at, march, step)
+                    return float(brentq(inside, step.start.time_s, step.end.time_s, rtol=1e-9)), True
+        return (last, False) if last < span_s[1] else (np.inf, False)
 
-    coarse, fine = passing(tolerance_K), passing(tolerance_K / HALVES)
+    (coarse, _), (fine, by_limit) = passing(tolerance_K), passing(tolerance_K / HALVES)
     if not np.isfinite(coarse) or not np.isfinite(fine):
-        return np.inf, np.inf
-    return fine + (fine - coarse) / LEFT, abs(fine - coarse) / LEFT
+        return Passing(np.inf, np.inf, False)
+    return Passing(fine + (fine - coarse) / LEFT, abs(fine - coarse) / LEFT, by_limit)
 
 
 def some_of(times: Array) -> NDArray[np.int64]:

@@ -6,8 +6,8 @@ import numpy as np
 
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import RunawayError
-from thermsim.mesh.convergence import doubts
 from thermsim.mesh.predict import FEWEST_GRIDS
+from thermsim.mesh.settling import settled_alone
 from thermsim.model.build import build_model
 from thermsim.model.grid.axes import GridPlan
 from thermsim.progress import Progress
@@ -39,16 +39,20 @@ def without_steady_state(
         films = films_of(case, model, span_s[0], multiplier)
         found.append(passes_s(case, model, films, model.first_guess(), span_s, limit_C, accuracy_K))
         if progress is not None:
-            progress(f"no steady state: {limit_C:g} C passed after {found[-1][0]:.4g} s on grid {multiplier}")
-    times = np.array([time for time, _ in found])
+            progress(f"no steady state: too hot after {found[-1].after_s:.4g} s on grid {multiplier}")
+    times = np.array([one.after_s for one in found])
     message, remedy = failure.what, failure.remedy
     if not np.isfinite(times).all():
         told = f"from rest it stays below {limit_C:g} C until {span_s[1]:g} s"
+        if np.isfinite(times).any():
+            told = f"from rest it passes {limit_C:g} C at about {span_s[1]:g} s, on some grids a little later"
         return _told(failure, f"{message}; {told}", remedy, limit_C, np.inf, np.inf)
-    sizes = [1.0 / multiplier for multiplier in plan.multipliers[:FEWEST_GRIDS]]
-    judged = doubts(times[:, None], sizes, 0.0)[0]
-    doubt = judged.half_width + max(doubt for _, doubt in found)
-    told = f"from rest it passes {limit_C:g} C after {judged.value:.4g} +- {two_digits_up(doubt)} s"
+    judged = settled_alone(times, plan.multipliers[:FEWEST_GRIDS])
+    doubt = judged.half_width + max(one.doubt_s for one in found)
+    after = f"after {judged.value:.4g} +- {two_digits_up(doubt)} s"
+    told = f"from rest it passes {limit_C:g} C {after}"
+    if not all(one.by_limit for one in found):
+        told = f"from rest the hottest spot runs away {after}, with all readings below {limit_C:g} C until then"
     return _told(failure, f"{message}; {told}", remedy, limit_C, judged.value, doubt)
 
 
