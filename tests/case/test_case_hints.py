@@ -123,7 +123,7 @@ TOP = "film_W_m2K: 14000, fluid_C: 31.0"
         (THICK, "thickness_mm: [2,58]", "are no readings of one thing; decimals are written with a point, not a comma"),
         (THICK, "thickness_mm: [3, 3]", "[3, 3], plus_minus: ...} with what the instrument may be off"),
         (PASTE, "{value: 60 um, plus_minus: 2,", "takes a resistance per area in mm2K/W; write `film_um: 60`"),
-        ("wetted_fraction: 0.95", "wetted_fraction: {value: 0.95, plus_minus: 4 %}", "write the half width alone"),
+        ("wetted_fraction: 0.95", "wetted_fraction: {value: 0.95, plus_minus: 4 %}", "write the half width alone, `+- 0.038` for so much of 0.95, or `+- 0.04` for so much of the whole"),
         (TOP, "film_W_m2K: '14,000', fluid_C: 31.0", "with a point for decimals and no mark between thousands"),
         (TOP, "film_W_m2K: 14 000, fluid_C: 31.0", "write the digits without marks between them: 14000"),
         (TOP, "film_W_m2K: 14000, fluid_C: {value: 31.0, plus_minus: 10 %}", "write the half width in C"),

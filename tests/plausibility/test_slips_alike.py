@@ -108,7 +108,10 @@ def test_a_lone_zone_may_have_slipped_in_power_or_in_size() -> None:
     lone = STARTER[: STARTER.index("      - {zone: right core")] + STARTER[STARTER.index("cooling:   ") :]
     lone = lone.replace("  - {reading: right, zone: right core", "  # ")
     (found,) = warnings(("size_mm: [4, 5], power_W: 28", "size_mm: [0.4, 0.5], power_W: 28"), text=lone)
-    assert found.remedy == "did you mean a size of 4 x 5 mm (cm written as mm), or 0.028 W (milliwatts written as W)?"
+    assert (
+        found.remedy
+        == "did you mean a size of 4 x 5 mm (cm written as mm), or 0.028 W (milliwatts written as W, or kW for W)?"
+    )
 
 
 @pytest.mark.parametrize("metal", ["electroless nickel", "nickel", "gold"])

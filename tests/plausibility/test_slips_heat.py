@@ -181,7 +181,7 @@ def test_many_hot_zones_are_one_line_and_come_first() -> None:
     found = of(slips(("power_W: 60", "power_W: 60000")), "warning")
     assert [slip.place for slip in found] == ["heat", "heat in die"]
     assert found[1].message.startswith("3 zones (A, B, C) make 526 to 1.33e+03 W/mm2")
-    assert found[1].remedy == "did you mean 60 W (milliwatts written as W)?"
+    assert found[1].remedy == "did you mean 60 W (milliwatts written as W, or kW for W)?"
 
 
 def test_tolerances_come_after_what_changes_the_answer() -> None:

@@ -129,7 +129,7 @@ def test_the_interrupt_key(cluster: Any, tmp_path: Path) -> None:
             raise KeyboardInterrupt
 
     with Journal.open(tmp_path, IDENTITY) as journal:
-        with pytest.raises(InterruptedStudyError, match="of 2000 tasks are finished"):
+        with pytest.raises(InterruptedStudyError, match="of 2000 tasks of this round are finished"):
             run(study_tasks.slow, tasks(2000), cluster=cluster.scheduler_address, journal=journal, progress=press)
         rows = journal.rows()
         assert 30 <= len(rows) < 2000

@@ -209,7 +209,7 @@ def test_keys_must_differ() -> None:
 def test_the_interrupt_key_in_one_process(keep: bool, tmp_path: Path) -> None:
     asked = [*tasks(9), Task("key", "interrupt"), *[Task(f"later {n}", n) for n in range(5)]]
     journal = Journal.open(tmp_path, IDENTITY) if keep else None
-    with pytest.raises(InterruptedStudyError, match="9 of 15 tasks are finished") as told:
+    with pytest.raises(InterruptedStudyError, match="9 of 15 tasks of this round are finished") as told:
         run(make_troubled(tmp_path), asked, workers=1, journal=journal)
     assert told.value.exit_code == 130
     if journal is None:
@@ -223,9 +223,10 @@ def test_the_interrupt_key_in_one_process(keep: bool, tmp_path: Path) -> None:
 def test_an_interrupt_counts_what_earlier_rounds_of_the_study_have_kept(tmp_path: Path) -> None:
     with Journal.open(tmp_path, IDENTITY) as journal:
         run(make, tasks(2), workers=1, journal=journal)
-        with pytest.raises(InterruptedStudyError, match="0 of 1 tasks are finished") as told:
+        with pytest.raises(InterruptedStudyError, match="0 of 1 tasks of this round are finished") as told:
             run(make_troubled(tmp_path), [Task("key", "interrupt")], workers=1, journal=journal)
     assert told.value.remedy.startswith("2 tasks are kept in ")
+    assert ", 2 of them of earlier rounds of the study; the same command" in told.value.remedy
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGINT for a single process")
@@ -244,7 +245,7 @@ def test_the_interrupt_key_stops_workers_and_says_how_to_go_on(tmp_path: Path) -
         said += list(program.stdout)
     assert program.returncode == 130
     words = "".join(said)
-    assert "--resume" in words and "of 5000 tasks are finished" in words
+    assert "--resume" in words and "of 5000 tasks of this round are finished" in words
     study_tasks.wait_for_the_end(family)
     with Journal.open(tmp_path, IDENTITY, resume=True) as journal:
         rows = journal.rows()

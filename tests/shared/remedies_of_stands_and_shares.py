@@ -16,8 +16,6 @@ SHARED = SMALL[: SMALL.index("heat:")] + HEAT + SMALL[SMALL.index("\ncooling:") 
 C0, C5 = "size_mm: [8, 10.4]}\n      - {zone: C5", "corner_mm: [8, 0], size_mm: [8, 10.4]}"
 BESIDE = "      - {zone: cache, corner_mm: [16, 0], size_mm: [8.8, 10.4]}\n"
 ALIKE = "    alike:\n      - {zones: [C0, C5], share: 0.4}\n"
-CLOCK = "clock: {frequency_GHz: 4, voltage_V: 1.1, zones: [C0], steps: [{frequency_GHz: 3, voltage_V: 1}]}\n"
-LEAKS = "    power_W: 100\n    leakage: {share: 0.2, doubling_K: 40, at_C: 80}\n"
 
 
 def of_zones(first: str, second: str) -> Edits:
@@ -76,11 +74,6 @@ SHARES: list[Row] = [
         (("\ncooling:", ALIKE + "\ncooling:"), *of_zones("", ", share: 0.1")),
         "`alike`: zone 'C5' has its power already",
         ((", share: 0.1", ""),),
-    ),
-    shared(
-        (("    power_W: 100\n", LEAKS), ("\naccuracy_K", "\n" + CLOCK + "accuracy_K")),
-        "what leaks there cannot be told; cover the rest of 'die' with zones without `share`",
-        ((C5 + "\n", C5 + "\n" + BESIDE),),
     ),
 ]
 

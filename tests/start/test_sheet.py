@@ -10,6 +10,7 @@ from click.testing import CliRunner
 from thermsim.case.load import parse_case, read_case
 from thermsim.case.vocabulary.schema import Case
 from thermsim.commands.main import commands
+from thermsim.comparison.decision import scatter_of_comparison
 from thermsim.errors import CaseError
 from thermsim.start.sheet import SHEET, case_text
 
@@ -57,6 +58,14 @@ def test_the_case_is_what_was_measured(tmp_path: Path) -> None:
     assert case.cooling[0].cooler_K_W is not None and case.cooling[0].cooler_K_W.value == 0.05
     assert (case.worth_K, case.mount_scatter_K, case.limits.reading_C) == (3.0, 1.5, 95.0)
     assert [joint.joint for joint in case.joints] == ["solder", "paste"]
+
+
+def test_the_scatter_asked_for_is_that_of_a_case() -> None:
+    """One mount about the mean of many; two differ by the root of 2 times as much (independent, quadrature)."""
+    assert scatter_of_comparison(1.0) == pytest.approx(2**0.5)
+    words = " ".join(SHEET.replace("\n#", "").split())
+    assert "+- of the readings of one mount about the mean of many mounts" in words
+    assert "differ by 1.4 times as much" in words
 
 
 @pytest.mark.parametrize("between", [";", "\t", ","])

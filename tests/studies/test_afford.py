@@ -13,6 +13,7 @@ from click.testing import CliRunner
 from scipy.optimize import brentq
 from stacks import case_of, film, part
 
+from thermsim.case.geometry.zones import zones_of
 from thermsim.case.load import parse_case
 from thermsim.case.vocabulary.schema import Case, Clock
 from thermsim.commands.main import commands
@@ -121,6 +122,39 @@ def test_only_clocked_zones_are_driven(zones: list[str], leakage: Any, expected:
     assert watts(driven(case, Drive(2.0, 1.0))) == pytest.approx(expected, rel=1e-12)
     assert watts(driven(case, proportional(1.0))) == pytest.approx(45.0, rel=1e-12)
     assert watts(case) == pytest.approx(45.0, rel=1e-12)  # the case itself is as it was
+
+
+def test_what_no_zone_covers_leaks_as_typed_beside_a_clocked_zone() -> None:
+    """The case with the rest typed as zones makes the same heat, source by source, in every cell."""
+
+    def chip(*more: dict[str, Any], **shares: Any) -> Case:
+        zones = [{"zone": "a", "corner_mm": [0, 0], "size_mm": [8, 20]} | shares, *more]
+        law = {"share": 0.5, "doubling_K": 20, "at_C": 80}
+        heat = {"in": "slab", "power_W": 40, "leakage": law, "zones": zones}
+        heat |= {} if shares else {"alike": [{"zones": ["a"], "share": 0.75}]}
+        clock = {**CLOCK, "zones": ["a"]}
+        case = case_of([part("slab", [20, 20], 5, 400)], [heat], [film("top", 5000)], clock=clock)
+        return driven(case, Drive(2.0, 1.0))
+
+    left_out = chip()
+    typed = chip({"zone": "b", "corner_mm": [8, 0], "size_mm": [12, 20]}, share=0.75)
+    grid = plan_grid(typed, 500).grid(1)
+    found, expected = (build_model(case, grid).sources for case in (left_out, typed))
+    assert len(found) == len(expected) == 2
+    for one, other in zip(found, expected, strict=True):
+        assert one.watts == pytest.approx(other.watts, rel=1e-12, abs=1e-12)
+        assert one.leakage == other.leakage
+    assert watts(left_out) == pytest.approx(1.5 * 30 + 10, rel=1e-12)  # by hand
+    assert [zone.label for zone in zones_of(left_out)].count("a") == 1  # a reading of it finds just one
+
+
+@pytest.mark.parametrize("leakage", [None, {"per_K": 0.003, "at_C": 80}])
+def test_what_no_zone_covers_is_not_clocked_with_the_only_zone(leakage: Any) -> None:
+    """By hand: of 40 W 30 are driven by 2."""
+    zone = {"zone": "a", "corner_mm": [0, 0], "size_mm": [8, 20], "share": 0.75}
+    heat = {"in": "slab", "power_W": 40, "zones": [zone]} | ({} if leakage is None else {"leakage": leakage})
+    case = case_of([part("slab", [20, 20], 5, 400)], [heat], [film("top", 5000)], clock={**CLOCK, "zones": ["a"]})
+    assert watts(driven(case, Drive(2.0, 1.0))) == pytest.approx(2 * 30 + 10, rel=1e-12)
 
 
 # ---- one slab, closed forms -------------------------------------------------------------------------------------

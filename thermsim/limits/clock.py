@@ -21,7 +21,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from thermsim.case.geometry.zones import powers_of
-from thermsim.case.vocabulary.schema import Case, Clock, Fraction, Heat, Leakage, Quantity, Zone
+from thermsim.case.vocabulary.schema import Case, Clock, Fraction, Heat, Leakage, NonNegative, Quantity, Zone
 
 Number = TypeVar("Number", bound=Quantity)
 
@@ -90,6 +90,8 @@ def driven(case: Case, drive: Drive) -> Case:
             clocked = clocked.model_copy(update=update)
         if clocked is not None and others is not None and not (entry.leakage and entry.leakage.law.tells_apart):
             heat.append(_together(entry, clocked, others))
+        elif clocked is not None and others is not None:
+            heat += [clocked, _with_holes(others, clocked)]
         else:
             heat += [part for part in (clocked, others) if part is not None]
     changed = case.model_copy(update={"heat": heat})
@@ -110,7 +112,7 @@ def _parted(case: Case, heat: Heat, named: frozenset[str]) -> tuple[Heat | None,
     others = [zone for zone in heat.zones if zone.zone not in named]
     if not clocked:
         return None, heat
-    if not others and heat.map is None:
+    if not others and heat.map is None and powers_of(case, heat).rest == 0.0:
         return heat, None
     if heat.power_W is None:
         return heat.model_copy(update={"zones": clocked, "map": None}), heat.model_copy(update={"zones": others})
@@ -138,6 +140,17 @@ def _part_of(heat: Heat, zones: list[Zone], share: float) -> Heat:
     assert heat.power_W is not None
     again = [_share_times(zone, 1.0 / share) for zone in zones] if share > 0.0 else zones
     return heat.model_copy(update={"zones": again, "power_W": _times(heat.power_W, share)})
+
+
+def _with_holes(others: Heat, clocked: Heat) -> Heat:
+    """What is not clocked, without power where the clocked zones are: what no zone covers is spread beside them."""
+    if others.power_W is None:
+        return others
+    holes = [
+        zone.model_copy(update={"zone": f"beside {zone.zone}", "share": None, "power_W": NonNegative(value=0.0)})
+        for zone in clocked.zones
+    ]
+    return others.model_copy(update={"zones": [*others.zones, *holes]})
 
 
 def _together(heat: Heat, clocked: Heat, others: Heat) -> Heat:

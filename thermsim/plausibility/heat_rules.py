@@ -138,7 +138,7 @@ def _zones(heat: Heat, powers: dict[str, float], boxes: dict[str, Box], holder: 
     names = list(hot)
     remedy = "check power and size"
     if usual.ZONE_FLUX.holds(max(fluxes) / 1000):
-        remedy = f"did you mean {_span([power / 1000 for power in watts])} W (milliwatts written as W)?"
+        remedy = f"did you mean {_span([power / 1000 for power in watts])} W ({usual.MILLIWATTS})?"
     if len(names) == 1:
         box = boxes[names[0]]
         usual_W = [power for name, power in powers.items() if name != names[0] and power > 0.0]
@@ -174,7 +174,7 @@ def _map(case: Case, heat: Heat) -> Iterator[Slip]:
     message = f"{cells} up to {table.max():.3g} W/mm2 (row {line + 1}, column {column + 1}); {MOST}"
     remedy = "check the cell, and `holds` (W in each cell, or W/mm2)"
     if hot == table.size and usual.ZONE_FLUX.holds(float(table.max()) / 1000):
-        remedy = "did you mean a thousandth of each (milliwatts written as W)?"
+        remedy = f"did you mean a thousandth of each ({usual.MILLIWATTS})?"
     yield Slip("warning", f"heat in {heat.in_}, map", message, remedy)
 
 

@@ -52,7 +52,8 @@ PLAN_UNITS = (
     Factor(0.1, "a decimal point one place off"),
 )
 FILM_UNITS = (Factor(1000.0, "mm written as um"), Factor(0.001, "nm written as um, or um multiplied twice"))
-POWER_UNITS = (Factor(0.001, "milliwatts written as W"), Factor(1000.0, "kilowatts written as W"))
+MILLIWATTS = "milliwatts written as W, or kW for W"
+POWER_UNITS = (Factor(0.001, MILLIWATTS), Factor(1000.0, "kilowatts written as W"))
 COEFFICIENT_UNITS = (
     Factor(1e4, "W/cm2K written as W/m2K"),
     Factor(1e6, "W/mm2K written as W/m2K"),

@@ -141,9 +141,11 @@ def _interrupted(keys: list[str], done: int, journal: Journal | None) -> Interru
         journal.flush()
         kept = journal.rows()
         done = sum(key in kept for key in keys)
-    what = f"interrupted: {done} of {len(keys)} tasks are finished"
+    what = f"interrupted: {done} of {len(keys)} tasks of this round are finished"
     if journal is None:
         return InterruptedStudyError(what, "nothing is kept; with a folder for its journal, a study can be resumed")
     # A study asks for its tasks in several rounds: the journal holds those of earlier rounds too.
-    all_kept = f"{len(kept)} task{' is' if len(kept) == 1 else 's are'} kept in {journal.path}"
+    earlier = len(kept) - done
+    rounds = f", {earlier} of them of earlier rounds of the study" if earlier else ""
+    all_kept = f"{len(kept)} task{' is' if len(kept) == 1 else 's are'} kept in {journal.path}{rounds}"
     return InterruptedStudyError(what, f"{all_kept}; the same command with `--resume` goes on")

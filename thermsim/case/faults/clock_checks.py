@@ -6,7 +6,6 @@ from itertools import pairwise
 
 from thermsim.case.faults.examination import Look
 from thermsim.case.faults.wording import did_you_mean, listed
-from thermsim.case.geometry.zones import powers_of
 
 LARGEST_RATIO = 10.0  # of a step's clock or voltage to the typed one; beyond it a unit was mixed up (MHz, mV)
 
@@ -31,17 +30,6 @@ def _check_zones(look: Look) -> None:
             look.add(path, f"there is no zone {name!r}{did_you_mean(name, known, there)}")
         elif name in named[:place]:
             look.add(path, f"the zone {name!r} stands twice in `zones`; once is enough")
-
-    parts = [part.part for part in look.case.parts]
-    for place, heat in enumerate(look.case.heat):
-        of_clock = [zone.zone in named for zone in heat.zones]
-        parted = any(of_clock) and heat.leakage is not None and heat.leakage.law.tells_apart
-        if parted and heat.power_W is not None and heat.in_ in parts and powers_of(look.case, heat).rest > 0.0:
-            what = "leakage that doubles, a clock of some zones, and power where no zone is"
-            look.add(
-                ("heat", place),
-                f"{what}: what leaks there cannot be told; cover the rest of {heat.in_!r} with zones without `share`",
-            )
 
 
 def _check_steps(look: Look) -> None:

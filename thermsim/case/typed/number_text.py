@@ -321,7 +321,14 @@ def _of_hundred(number: Fraction, wanted: Wanted) -> Fraction:
             return share
         raise NotUnderstoodError(f"nobody knows what the hundred is: write the number{wanted.in_unit}")
     if wanted.unit == "C" or wanted.key in SHARES:
-        raise NotUnderstoodError(f"nobody knows what the hundred is: write the half width{wanted.in_unit}")
+        what = f"nobody knows what the hundred is: write the half width{wanted.in_unit}"
+        if wanted.unit == "C" or wanted.value is None:
+            raise NotUnderstoodError(what)
+        of_value, of_one = (as_text(share * whole) for whole in (abs(Fraction(repr(wanted.value))), Fraction(1)))
+        raise NotUnderstoodError(
+            f"{what}, `+- {of_value}` for so much of {as_text(Fraction(repr(wanted.value)))}, or `+- {of_one}` for so "
+            "much of the whole"
+        )
     if wanted.value is None:
         raise NotUnderstoodError(f"the value that it is a share of does not stand beside it: write it{wanted.in_unit}")
     return abs(Fraction(repr(wanted.value))) * share

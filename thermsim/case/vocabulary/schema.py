@@ -205,7 +205,7 @@ class Case(Entry):
     worth_K: Annotated[float, Field(gt=0.0)] | None = None
     """gain that is worth opening the chip"""
     mount_scatter_K: Annotated[float, Field(gt=0.0)] | None = None
-    """half width of readings when the same chip is mounted again, 19 times in 20"""
+    """half width of readings of one mount about the mean of many mounts of the same chip, 19 times in 20"""
     accuracy_K: Annotated[float, Field(gt=0.0)] = 0.1
     """refine until every mesh doubt is below"""
     accuracy_W: Annotated[float, Field(gt=0.0)] | None = None

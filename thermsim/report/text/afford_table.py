@@ -107,13 +107,19 @@ def name_of(one: Afforded) -> str:
 
 def _powers(found: Affordance) -> Block:
     limits = dict.fromkeys(f"{one.limit_C:g}" for one in found.answers)
-    columns = [Column("option", right=False), Column("made at limit [W]"), Column("at least [W]")]
-    columns += [Column("of power typed"), Column("first to meet it", right=False)]
+    of_typed = "of clocked power" if found.case.clock is not None and found.case.clock.zones else "of power typed"
+    columns = [Column("option", right=False), Column("made at limit [W]"), Column(of_typed)]
+    columns += [Column("at least [W]"), Column("first to meet it", right=False)]
     rows = tuple(_power_cells(one) for one in found.answers)
     notes = [f"+- is the mesh doubt; at least: {_left(found)}"]
     made = "Made: all power that is made, leakage at the temperatures found among it. "
-    whose = "of the power of the clocked zones; the others keep theirs."
-    notes.append(f"{made}Of power typed: {'the share of it at the limit.' if found.case.clock is None else whose}")
+    whose = "what is typed of the clocked zones alone; all else keeps its power, and is made too."
+    share = (
+        f"how much of it meets the limit (the first number): of {whose}"
+        if of_typed == "of clocked power"
+        else ("how much of all of it meets the limit (the first number).")
+    )
+    notes.append(f"{made}{of_typed.capitalize()}: {share}")
     notes += [words] if (words := exact_words(exact_of([(name_of(one), one.case) for one in found.answers]))) else []
     title = f"{found.case.title}: what readings of {' and '.join(limits)} C allow"
     return Block(title, columns=tuple(columns), rows=rows, notes=tuple(notes))
@@ -143,7 +149,7 @@ def _power_cells(one: Afforded) -> tuple[str, ...]:
         return (name_of(one), "none", UNKNOWN, UNKNOWN, UNKNOWN)
     least = UNKNOWN if power.least_W is None else fixed(power.least_W, ".1f")
     first = "runaway" if power.reading is None else power.reading
-    return (name_of(one), with_doubt(power.value_W, power.mesh_doubt_W, 1), least, f"{100 * power.share:.1f} %", first)
+    return (name_of(one), with_doubt(power.value_W, power.mesh_doubt_W, 1), f"{100 * power.share:.1f} %", least, first)
 
 
 def _clock_cells(one: Afforded) -> tuple[str, ...]:
