@@ -48,8 +48,8 @@ heat;die;;
 cooling;top;water block;
 cooling;bottom;bare board;
 
-# what may be left out: the highest reading allowed in C, the gain that is worth opening the chip in K, and +- of
-# the readings of one mount about the mean of many mounts of the same chip in K (two of them differ by 1.4 times as much)
+# what may be left out: the highest reading allowed in C, the gain that is worth opening the chip in K, and +- of the
+# readings of one mount about the mean of many mounts of the same chip in K (two differ by 1.4 times as much)
 limit;95
 worth;3
 scatter;1.5
