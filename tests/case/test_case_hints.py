@@ -132,6 +132,10 @@ TOP = "film_W_m2K: 14000, fluid_C: 31.0"
         # keys in another unit, and the key of another kind of layer
         (THICK, "thickness_um: 3000", "unknown key `thickness_um`; did you mean `thickness_mm: 3`?"),
         (THICK, "film_um: 3000", "unknown key `film_um`; did you mean `thickness_mm: 3`?"),
+        (THICK, "thickness_um: 3000 +- 30", "did you mean `thickness_mm: 3000 um +- 30`?"),
+        ("film_um: " + FILM, "thickness_um: 250 +- 40", "unknown key `thickness_um`; did you mean `film_um`?"),
+        (TOP, "film_W_cm2K: 1.4 +- 10 %, fluid_C: 31.0", "did you mean `film_W_m2K: 1.4 W/cm2K +- 10 %`?"),
+        (TOP, "film_W_m2K: 14000, fluid_K: 304.15 +- 1", "did you mean `fluid_C: 304.15 K +- 1`?"),
         ("film_um: " + FILM, "thickness_mm: 0.24", "unknown key `thickness_mm`; did you mean `film_um: 240`?"),
         ("power_W: 23.1", "power_mW: 23100", "unknown key `power_mW`; did you mean `power_W: 23.1`?"),
         (TOP, "film_W_cm2K: 1.4, fluid_C: 31.0", "unknown key `film_W_cm2K`; did you mean `film_W_m2K: 14000`?"),

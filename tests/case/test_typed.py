@@ -282,6 +282,20 @@ def test_inspect_shows_what_was_typed() -> None:
     assert places == ["chip.thickness_mm", "top.film_W_m2K"]
 
 
+def test_a_mean_tells_how_many_readings_were_typed() -> None:
+    """Three readings of a caliper that may be off have more degrees of freedom than two: they are no more readings."""
+    lists = {
+        "{measured: [2.40, 2.41, 2.39], plus_minus: 0.02}": (
+            "2.4 +- 0.026 mm, of 3 readings by Student's t with 50 degrees of freedom"
+        ),
+        "{measured: [2.40, 2.40, 2.40], plus_minus: 0.02}": "2.4 +- 0.02 mm, of 3 readings",
+        "[2.40, 2.41, 2.39]": "2.4 +- 0.025 mm, of 3 readings by Student's t",
+        "{measured: [2.40, 2.41], plus_minus: 0}": "2.405 +- 0.064 mm, of 2 readings by Student's t",
+    }
+    for text, told in lists.items():
+        assert [one.is_understood_as for one in typed_numbers(with_text(THICK, f"thickness_mm: {text}"))] == [told]
+
+
 def test_layers_that_an_option_adds_may_have_units() -> None:
     added = "  - option: pad\n    adds: [{below: plate, layers: [{part: shim, material: copper, size_mm: 9 x 9 mm, "
     text = STARTER.replace("accuracy_K:", f"{added}thickness_mm: 50 um}}]}}]\naccuracy_K:")

@@ -20,6 +20,7 @@ from thermsim.case.faults.names import names_in
 from thermsim.case.faults.wording import Problem, problems_of
 from thermsim.case.source.file_origin import Origin
 from thermsim.case.source.marked_values import KeyPath, Source
+from thermsim.case.typed.typed import typed
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import MOST_FAULTS, CaseError, Fault, enough
 
@@ -207,11 +208,12 @@ def _stood_in_for(path: KeyPath, taken: set[KeyPath]) -> KeyPath | None:
 
 
 def _with_meant(source: Source, problems: list[Problem]) -> Source:
-    """The source with what stands at misspelt keys also at those that they stand for, where these are free."""
+    """The source with what stands at misspelt keys also at those that they stand for, where these are free, and read
+    as theirs: `250 +- 40` is a number only at a key that takes one."""
     for problem in problems:
         path = (*problem.path[:-1], str(problem.meant_key))
         if problem.meant_key is not None and source.at(path) is None:
-            source = source.with_value(path, problem.meant_value, source, problem.path)
+            source = typed(source.with_value(path, problem.meant_value, source, problem.path))
     return source
 
 

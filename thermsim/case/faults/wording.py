@@ -13,7 +13,14 @@ from thermsim.case.source.marked_values import KeyPath, Source, holds
 from thermsim.case.typed.keys import entries_in, key_of_number
 from thermsim.case.typed.number_text import SHARES, as_number, as_text
 from thermsim.case.typed.typed import MEASURED, why_not
-from thermsim.case.typed.unit_remedies import at_another_key, keys_of_kind, unit_in_key, units_of_table, with_its_unit
+from thermsim.case.typed.unit_remedies import (
+    at_another_key,
+    keys_of_kind,
+    tolerance_with_its_unit,
+    unit_in_key,
+    units_of_table,
+    with_its_unit,
+)
 from thermsim.case.typed.unit_words import Unit
 from thermsim.case.vocabulary.numbers import unit_of
 from thermsim.case.vocabulary.schema import Case, Conductivity, Entry, Film, Joint, MaterialGiven, Part, Quantity
@@ -216,6 +223,8 @@ def _meant_key(key: str, value: Any, holder: Any, allowed: list[str]) -> tuple[s
     number = with_its_unit(key, value, meant)
     if number is not None and (named is None or named[0] != unit_of(meant)):
         return meant, as_number(number), f"; did you mean `{meant}: {as_text(number)}`?", sure
+    if text := tolerance_with_its_unit(key, value, meant):
+        return meant, text, f"; did you mean `{meant}: {text}`?", sure
     unit = " (mind the unit)" if named is not None and unit_of(meant) != named[0] else ""
     return meant, value, f"; did you mean `{meant}`?{unit}", sure
 

@@ -24,7 +24,7 @@ PERCENT, KELVIN = Unit((), 1), Unit((("kelvin", 1),))
 _NUMBER = r"[-+]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][-+]?[0-9]+)?(?![0-9.])"
 _FRACTION = r"[-+]?(?:[0-9]+ )?[0-9]+ ?/ ?[0-9]+(?=\s*(?:[^\W\d_]|\"|$))"
 _ONE = re.compile(rf"(?P<number>{_FRACTION}|{_NUMBER})\s*(?P<unit>(?:1/)?[^0-9\s.,+-][^,]*)?")
-_PLUS_MINUS = re.compile(r"\u00b1|\+/-|\+-")
+PLUS_MINUS = re.compile(r"\u00b1|\+/-|\+-")
 _TIMES = re.compile(r"\s*[x\u00d7]\s*(?=[0-9.])")
 _BEGINS = re.compile(r"\s*[-+\u2212]?\s*\.?[0-9]")
 # What may mean two things, or is no number at all.
@@ -85,7 +85,7 @@ def read_number(text: str, wanted: Wanted) -> Any:
     _refuse_what_is_no_number(plain, wanted)
     if len(parts := _TIMES.split(plain)) > 1:
         return _lengths(parts, wanted)
-    if len(sides := _PLUS_MINUS.split(plain)) == 2:
+    if len(sides := PLUS_MINUS.split(plain)) == 2:
         return _with_tolerance(sides[0].strip(), sides[1].strip(), wanted)
     number, unit = _apart(plain, wanted)
     if unit is None:
@@ -118,7 +118,7 @@ def value_in(given: float | str, key: str, unit: str) -> float:
     if re.fullmatch(r"[-+]?(inf|nan|infinity)", text, re.IGNORECASE):
         return float(text)
     _refuse_what_is_no_number(text, wanted)
-    if _PLUS_MINUS.search(text) or _TIMES.search(text):
+    if PLUS_MINUS.search(text) or _TIMES.search(text):
         raise NotUnderstoodError(f"it is one number: write it{wanted.in_unit}")
     number = exact_number(text, wanted)
     assert number is not None  # as it is text
@@ -155,7 +155,7 @@ def _refuse_what_is_no_number(text: str, wanted: Wanted) -> None:
         digits, unit = re.sub("[^0-9.]", "", grouped[1]), grouped[2]
         raise NotUnderstoodError(f"write the digits without marks between them: {digits}{unit and ' ' + unit}")
     one = _ONE.fullmatch(text)
-    if _PLUS_MINUS.search(text) or _TIMES.search(text):
+    if PLUS_MINUS.search(text) or _TIMES.search(text):
         return
     if one is not None and (one["unit"] is None or unit_of_words(one["unit"]) is not None):
         return

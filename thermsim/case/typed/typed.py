@@ -29,7 +29,7 @@ def typed(source: Source) -> Source:
     """The source with what was typed as text or as readings in plain numbers; `Source.typed` says what was typed."""
     reader = _Reader(source)
     values = reader.read(source.values, ())
-    return replace(source, values=values, typed=reader.typed) if reader.typed else source
+    return replace(source, values=values, typed=source.typed | reader.typed) if reader.typed else source
 
 
 def why_not(value: Any, path: KeyPath, holder: Any) -> NotUnderstoodError | None:

@@ -7,6 +7,7 @@ from typing import Any
 
 from thermsim.case.source.marked_values import KeyPath, Source
 from thermsim.case.typed.keys import in_words, unit_at
+from thermsim.case.typed.typed import MEASURED
 from thermsim.case.vocabulary.addresses import address_of
 from thermsim.case.vocabulary.schema import Case
 from thermsim.rounding import with_tolerance
@@ -35,7 +36,12 @@ def typed_numbers(case: Case) -> tuple[Typed, ...]:
     found = [path for path in source.marks if case.option is None or path[:1] != ("options",)]
     paths = sorted((path for path in found if source.typed_at(path) is not None), key=source.mark)
     return tuple(
-        Typed(_place(case, source, path), text, _understood(source.at(path), in_words(path)), source.mark(path)[0])
+        Typed(
+            _place(case, source, path),
+            text,
+            _understood(source.at(path), in_words(path), _readings_at(source, path)),
+            source.mark(path)[0],
+        )
         for path in paths
         if (text := source.typed_at(path)) is not None
     )
@@ -49,12 +55,22 @@ def _place(case: Case, source: Source, path: KeyPath) -> str:
     return address_of(case, path)
 
 
-def _understood(value: Any, path: KeyPath) -> str:
-    """A value in the unit of its key, in words."""
+def _readings_at(source: Source, path: KeyPath) -> int:
+    """How many readings were typed for a mean."""
+    lists = (path, (*path, MEASURED))
+    return sum(place[:-1] in lists and isinstance(place[-1], int) for place in source.marks if place)
+
+
+def _understood(value: Any, path: KeyPath, readings: int) -> str:
+    """A value in the unit of its key, in words; of a mean, of how many readings, and what it is spread by."""
     if isinstance(value, list):
         shown = " x ".join(f"{one:.6g}" for one in value)
     elif isinstance(value, dict):
-        of = f", of {value['repeats']} readings by Student's t" if "repeats" in value else ""
+        of = f", of {readings} readings" if readings else ""
+        if "repeats" in value:
+            # More freedom than that of the readings comes of what the instrument may be off.
+            freedom = value["repeats"] - 1
+            of += " by Student's t" + (f" with {freedom} degrees of freedom" if freedom != readings - 1 else "")
         return f"{with_tolerance(value['value'], value['plus_minus'])} {unit_at(path)}".rstrip() + of
     else:
         shown = f"{value:.6g}"

@@ -8,7 +8,7 @@ from typing import Any
 
 from thermsim.case.typed.conversion import WrongKindError, converted, is_same_kind, unit_named
 from thermsim.case.typed.keys import keys_with_numbers
-from thermsim.case.typed.number_text import NotUnderstoodError, Wanted, as_text, exact_number
+from thermsim.case.typed.number_text import PLUS_MINUS, NotUnderstoodError, Wanted, as_text, exact_number
 from thermsim.case.typed.unit_words import Unit, unit_of_words
 from thermsim.case.vocabulary.numbers import unit_of
 
@@ -54,6 +54,20 @@ def with_its_unit(key: str, value: Any, meant: str) -> Fraction | None:
         return None if number is None else in_unit_of(meant, number, found[1])
     except (NotUnderstoodError, WrongKindError):
         return None
+
+
+def tolerance_with_its_unit(key: str, value: Any, meant: str) -> str | None:
+    """What `250 +- 40` at an unknown key with a unit is at the key that was meant; None if it needs no other unit."""
+    found, sides = unit_in_key(key), PLUS_MINUS.split(value) if isinstance(value, str) else []
+    if (
+        found is None
+        or len(sides) != 2
+        or found[0] == unit_of(meant)
+        or not is_same_kind(found[1], unit_named(unit_of(meant)))
+    ):
+        return None
+    middle, half = (side.strip() for side in sides)
+    return None if any(map(str.isalpha, middle)) else f"{middle} {found[0]} +- {half}"
 
 
 def units_of_table(word: str, allowed: Iterable[str]) -> str | None:
