@@ -112,6 +112,7 @@ def test_the_map_names_zones_with_their_mean_and_marks_the_hottest_spot() -> Non
     diamonds = [line for line in figure.axes[0].lines if line.get_marker() == "D"]
     spot = face_view(made).spot
     assert [(line.get_xdata()[0], line.get_ydata()[0]) for line in diamonds] == [spot]
+    assert any("zones: mean" in word for word in words)  # beside `hottest`, so that nobody takes it for a maximum
     assert any("mm]" in word for word in words)
     assert any(word.endswith(" mm") for word in words)  # the scale bar
 

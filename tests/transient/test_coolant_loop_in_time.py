@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from scipy.linalg import expm
@@ -10,6 +12,7 @@ from stacks import solve_on
 from thermsim.case.load import parse_case
 from thermsim.errors import ThermsimError
 from thermsim.model.grid.plan import plan_grid
+from thermsim.report.text.warmup_table import warmup_blocks
 from thermsim.warming.outcome import Warmup
 from thermsim.warming.warmup import model_of, reader_of, warmup
 
@@ -94,6 +97,20 @@ def test_the_capacity_of_a_loop_must_be_known() -> None:
     case = parse_case(TWO_NODES.replace("heat_capacity_J_K: 2000, ", ""), "nodes.yaml")
     with pytest.raises(ThermsimError, match="how fast the coolant of the loop warms up is not known"):
         warmup(case, 1.0, 10.0)
+
+
+def test_a_warm_up_that_ends_too_early_says_until_when_to_follow_it() -> None:
+    """Of what is left of an exponential after five time constants: less than a hundredth (e^-5)."""
+    case = parse_case(TWO_NODES.replace("1.0e9", "400"), "nodes.yaml")  # as good as one temperature, and usual
+    early = warmup(case, 0.1, 1.0, first_cells=60)
+    (told,) = [remark for remark in early.remarks if "is settled within" in remark]
+    advised = re.search(r"`--until ([0-9.]+)`", told)
+    assert advised is not None and 5.0 * TIME_CONSTANTS[0] <= float(advised[1]) <= 5.5 * TIME_CONSTANTS[0]
+    rest = " ".join(note for block in warmup_blocks(early) if block.title.startswith("Rest") for note in block.notes)
+    assert "is not told: it is longer than the 1 s followed, or the doubts are wider than that" in rest
+    later = warmup(case, 0.1, float(advised[1]), first_cells=60)
+    assert all(curve.settled_s is not None for one, curve in later.curves.items() if not one.is_heat)
+    assert not any("is settled within" in remark for remark in later.remarks)
 
 
 @pytest.fixture(scope="module")

@@ -51,6 +51,7 @@ RECHOSEN = 2.0  # times the doubt asked of a model: from that on the shifts of a
 BYTES_PER_VECTOR = 16  # of a cell for each vector of the small model, with room to add one
 VECTORS = 18
 SETTLED_K = 1.0
+MANY_CONSTANTS = 5.0  # after so many time constants less than a hundredth of an exponential is left
 TIMES_HELD = (
     1.5  # margin on what cold conductivities change, our own practice: 1.0 just held on the stacks of the tests
 )
@@ -492,7 +493,14 @@ def _remarks(found: Warmup, unseen_K: float) -> tuple[str, ...]:
             f"accuracy not held: {worst} is known to {two_digits_up(doubt)} K at every time, "
             f"not to {found.accuracy_K:g} K"
         )
-    held = max(float(np.max(curve.between_doubt)) for one, curve in found.curves.items() if not one.is_heat)
+    temperatures = [curve for one, curve in found.curves.items() if not one.is_heat]
+    enough_s = MANY_CONSTANTS * found.slowest_s
+    if found.times_s[-1] < enough_s and not any(curve.settled_s for curve in temperatures):
+        said.append(
+            f"no temperature is settled within the {found.times_s[-1]:g} s followed: follow it until about "
+            f"{MANY_CONSTANTS:g} times the longest time constant, `--until {two_digits_up(enough_s)}`"
+        )
+    held = max(float(np.max(curve.between_doubt)) for curve in temperatures)
     if found.held_K is not None:
         said.append(
             "conductivities, heat capacities and leakage follow their temperatures, by the whole model;"

@@ -181,7 +181,8 @@ def _map(prediction: Prediction, view: FaceView, ax: Axes | None, ends_C: tuple[
     lines = draw_sheets(ax, (view.sheet,), levels, shade)
     _outlines(ax, view, width, height)
     _colour_bar(figure, ax, shade, is_own_figure)
-    titled(ax, prediction.case, view.what, pad=26)
+    means = "; zones: mean temperatures" if view.zones else ""
+    titled(ax, prediction.case, view.what + means, pad=26)
     scale_bar(ax, width)
     map_pixels = labels.pixels(0.0, 0.0, width, height)
     even = view.is_hottest and view.is_even(prediction.doubts.get(("hottest",)))

@@ -80,19 +80,20 @@ def _head(found: Warmup) -> Block:
 def _rest(found: Warmup) -> Block:
     """How long to wait before a second run."""
     rest, last = found.rest, time_in_words(float(found.times_s[-1]))
-    never = f"not after {last} yet, or doubts are wider than that"
 
     def told(span: tuple[float, float] | None) -> str:
-        return never if span is None else f"after {span_in_words(span)}"
+        if span is None:
+            return f"is not told: it is longer than the {last} followed, or the doubts are wider than that"
+        return f"is {span_in_words(span)}"
 
     lines = [
-        f"Switched off from its end, a second run repeats the first within {rest.within_K:g} K {told(rest.seconds)} of "
-        f"rest, whenever it is read; {rest.last} takes longest."
+        f"The rest, switched off from its end, after which a second run repeats the first within {rest.within_K:g} K "
+        f"whenever it is read {told(rest.seconds)}; {rest.last} takes longest."
     ]
     if rest.per_kelvin > 0.0:
         lines.append(
             f"With the coolant noted at both runs, and readings put to the same coolant (up to {rest.per_kelvin:.3g} K "
-            f"for each kelvin of it): {told(rest.noted_s)}."
+            f"for each kelvin of it), the rest {told(rest.noted_s)}."
         )
     return Block("Rest before a second run", notes=tuple(lines))
 
