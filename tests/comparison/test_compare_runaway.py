@@ -19,7 +19,7 @@ from thermsim.comparison.compare import SEED, compare, identity, lost_of
 from thermsim.comparison.decision import Lost, verdict
 from thermsim.comparison.outcome import Comparison
 from thermsim.comparison.tolerances import Samples
-from thermsim.errors import RunawayError
+from thermsim.errors import RunawayError, ThermsimError
 from thermsim.report.data.compare_result import csv_lines, document
 from thermsim.report.files import compare_export
 from thermsim.report.text.compare_table import comparison_blocks
@@ -149,9 +149,55 @@ def test_most_samples_without_a_steady_state_are_refused() -> None:
     deviation = np.zeros((4, 2, 1))
     deviation[:3, 1] = np.nan
     nothing = np.zeros((2, 1))
-    taken = Samples((), np.zeros((4, 0)), deviation, nothing, nothing, nothing[None], 1, (), ())
+    taken = Samples((), np.zeros((4, 0)), deviation, nothing, nothing, nothing[None], 1, (), np.zeros((4, 2), bool), "")
     with pytest.raises(RunawayError, match="new: 3 of 4 samples have no steady state"):
         lost_of(taken, 1, "new")
+
+
+def test_samples_refused_for_another_reason_are_not_told_as_runaway() -> None:
+    """One of four is lost by runaway, one refused; with three refused there is no gain, and why is said."""
+    deviation = np.zeros((4, 2, 1))
+    deviation[:2, 1] = np.nan
+    nothing, refused = np.zeros((2, 1)), np.zeros((4, 2), bool)
+    refused[1, 1] = True
+    taken = Samples((), np.zeros((4, 0)), deviation, nothing, nothing, nothing[None], 1, (), refused, "too much power")
+    assert lost_of(taken, 1, "new") == Lost(4, 0, 1, 1)
+    deviation[:3, 1], refused[:3, 1] = np.nan, True
+    with pytest.raises(ThermsimError, match=r"new: 3 of 4 samples .* another reason .* too much power") as error:
+        lost_of(taken, 1, "new")
+    assert not isinstance(error.value, RunawayError)
+
+
+@pytest.mark.slow
+def test_a_warning_tells_refused_samples_once_and_as_what_they_are() -> None:
+    """Normal shares reach beyond their half widths: a file may hold what a sample far out cannot."""
+    zones = [
+        {
+            "zone": "a",
+            "corner_mm": [0],
+            "size_mm": [10],
+            "share": {"value": 0.9, "plus_minus": 0.05, "shape": "normal"},
+        },
+        {
+            "zone": "b",
+            "corner_mm": [10],
+            "size_mm": [5],
+            "power_W": {"value": 2.5, "plus_minus": 0.4, "shape": "normal"},
+        },
+    ]
+    case = case_of(
+        [part("chip", 20.0, 0.7, 120.0), {"joint": "between", "resistance_mm2K_W": OLD}, part("lid", 20.0, 2.0, 390.0)],
+        [{"in": "chip", "power_W": WATTS, "zones": zones}],
+        [film("top", FILM, FLUID_C)],
+        readings=[{"reading": "A", "zone": "a"}],
+        options=[{"option": "new", "changes": {"between.resistance_mm2K_W": NEW}}],
+        accuracy_K=5.0, worth_K=WORTH_K, dimensions=2, depth_mm=20.0,
+    )  # fmt: skip
+    found = compare(case, samples=SAMPLES)
+    assert found.options[0].lost == Lost(SAMPLES, 0, 0, 0)
+    (told,) = (one for one in found.remarks if "no answer" in one or "runaway" in one)
+    assert "another reason than thermal runaway" in told and "are more than all of its 60 W" in told
+    assert told.count("heat in 'chip'") == 1
 
 
 def test_an_option_that_may_run_away_is_not_worth_it() -> None:

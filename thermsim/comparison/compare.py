@@ -29,6 +29,7 @@ from thermsim.comparison.tolerances import Samples, sampled
 from thermsim.comparison.uncertainty import Estimate, FirstOrder, Summary, compare_ways, first_order, summarise
 from thermsim.errors import RunawayError, ThermsimError, UnknownNameError
 from thermsim.mesh.prediction_remarks import grave_remarks
+from thermsim.nearby.sample_solver import NO_ANSWER
 from thermsim.plausibility.cautions import gallium_cautions, option_of
 from thermsim.plausibility.slip import Slip
 from thermsim.progress import Progress
@@ -100,7 +101,10 @@ def _judge(
 
 
 def lost_of(taken: Samples, number: int, name: str) -> decision.Lost:
-    """Samples in which base or option have no steady state. Raises RunawayError where most are such."""
+    """Samples in which base or option have no steady state.
+
+    Raises RunawayError where most are such, ThermsimError where most have no answer.
+    """
     lost = taken.lost[:, [0, number]]
     count, base, option, either = len(lost), *(int(one.sum()) for one in (*lost.T, lost.any(axis=1)))
     if 2 * either > count:
@@ -108,6 +112,9 @@ def lost_of(taken: Samples, number: int, name: str) -> decision.Lost:
             f"{name}: {either} of {count} samples have no steady state: the tolerances reach far into thermal runaway",
             "narrow the tolerances (measure them), or lower the power or the leakage: no gain can be told",
         )
+    none = int((lost | taken.refused[:, [0, number]]).any(axis=1).sum())
+    if 2 * none > count:
+        raise ThermsimError(f"{name}: {none} of {count} {NO_ANSWER} {taken.why_refused}", "narrow the tolerances")
     return decision.Lost(count, base, option, either)
 
 
@@ -372,5 +379,9 @@ def _remarks(whole: Family, taken: Samples) -> list[str]:
             f"WARNING: in {lost} of {len(taken.lost)} samples of the tolerances ({share:.1f} %) the base or an option "
             "has no steady state (thermal runaway): gains, intervals and chances are those of the other samples"
         )
-    found += [f"WARNING: samples without an answer: {message}" for message in taken.failures]
+    if refused := int(taken.refused.any(axis=1).sum()):
+        found.append(
+            f"WARNING: {refused} of {len(taken.refused)} {NO_ANSWER} {taken.why_refused}. Gains, intervals and chances "
+            "are those of the other samples; narrow the tolerances of what it names"
+        )
     return found

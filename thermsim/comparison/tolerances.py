@@ -14,7 +14,7 @@ from thermsim.case.inputs.values import inputs, with_inputs
 from thermsim.comparison.family import Family
 from thermsim.errors import ThermsimError
 from thermsim.nearby.case_tasks import HELD_OUT, CaseWork, GridChecks, solved_for
-from thermsim.nearby.sample_solver import NO_STEADY_STATE, SampleWork
+from thermsim.nearby.sample_solver import NO_STEADY_STATE, SampleWork, what_of
 from thermsim.nearby.uncertain_inputs import UncertainInput, sample_of, variables
 from thermsim.readout.observable import WARMEST
 from thermsim.run.run_tasks import MOST_IN_THIS_PROCESS
@@ -52,12 +52,13 @@ class Samples:
     """What the tolerances make of every temperature.
 
     values : (samples, variables)
-    deviation : (samples, cases, questions) [K] from the nominal state; NaN where there is no steady state
+    deviation : (samples, cases, questions) [K] from the nominal state; NaN where there is no answer
     shortcut_K : (cases, questions) half width, what the coarse grid of the samples and small models leave of a gain's
         deviation; model_K : (cases, questions) the small models' part in it
     slopes : (variables, cases, questions) [K per unit]
     cells : of the grid of the samples; ways : of each case
-    failures : what samples without an answer say that fail in another way than by thermal runaway, each message once
+    refused : (samples, cases) whether a sample has no answer for another reason than thermal runaway
+    why_refused : what the first of these says
     """
 
     varied: tuple[UncertainInput, ...]
@@ -68,12 +69,13 @@ class Samples:
     slopes: Array
     cells: int
     ways: tuple[CaseWay, ...]
-    failures: tuple[str, ...]
+    refused: NDArray[np.bool_]
+    why_refused: str
 
     @property
     def lost(self) -> NDArray[np.bool_]:
         """(samples, cases) whether a case has no steady state in a sample."""
-        return np.asarray(np.all(np.isnan(self.deviation), axis=2))
+        return np.asarray(np.all(np.isnan(self.deviation), axis=2) & ~self.refused)
 
 
 def sampled(whole: Family, count: int, seed: int, machinery: Machinery, way: Way | None = None) -> Samples:
@@ -94,14 +96,15 @@ def sampled(whole: Family, count: int, seed: int, machinery: Machinery, way: Way
     found = study.one_by_one(multiplier, way)
     serves = np.array([one.values["serves"] > 0.0 for one in found]).T.reshape(count, -1)
     deviation = np.stack([one.values["deviation"] for one in found], axis=1)
-    failures = study.solve_rest(multiplier, serves, deviation)
+    refused, why_refused = study.solve_rest(multiplier, serves, deviation)
     doubt = np.stack([np.where(serves[:, [n]], one.values["doubt"], 0.0) for n, one in enumerate(found)], axis=1)
     model_K = np.max(doubt[:, :1] + doubt, axis=0, initial=0.0)
     model_K[0] = 0.0  # of the base's gain on itself
     slopes = np.stack([one.values["slopes"] for one in found], axis=1)
     return Samples(
         study.varied, study.values, deviation, shortcut + model_K, model_K, slopes,
-        whole.predictions[0].plan.cells(multiplier), study.ways(found, serves, doubt), failures,
+        whole.predictions[0].plan.cells(multiplier), study.ways(found, serves, doubt),
+        refused, why_refused,
     )  # fmt: skip
 
 
@@ -184,14 +187,15 @@ class _Study:
                 make.work(task)
         return found
 
-    def solve_rest(self, multiplier: int, serves: NDArray[np.bool_], deviation: Array) -> tuple[str, ...]:
-        """Full solves where no small model serves; NaN of a case that has no steady state in a sample.
+    def solve_rest(self, multiplier: int, serves: NDArray[np.bool_], deviation: Array) -> tuple[NDArray[np.bool_], str]:
+        """Full solves where no small model serves; NaN of a case that has no answer in a sample.
 
-        Returns what samples say that fail in another way, each message once.
+        Returns (samples, cases) whether that is for another reason than thermal runaway, and what the first such says.
         """
+        refused, why = np.zeros(serves.shape, dtype=bool), ""
         rows = np.flatnonzero(~np.all(serves, axis=1)).tolist()
         if not rows:
-            return ()
+            return refused, why
         nearby = SampleWork(self.whole.cases, self.plan, multiplier, self.questions)
         work = nearby()
         nominal = work(Task("nominal", tuple(None if sure else {} for sure in np.all(serves, axis=0).tolist())))
@@ -206,16 +210,16 @@ class _Study:
             results: list[Result] = [compute(work, task).result for task in tasks]
         else:
             results = self.machinery(nearby, tasks)
-        failures = []
         for row, found in zip(rows, results, strict=True):
             left = ~serves[row]
             if isinstance(found, Failure):
-                failures.append(found)
                 deviation[row, left] = np.nan
+                if found.kind not in NO_STEADY_STATE:
+                    refused[row, left] = True
+                    why = why or what_of(found)
             else:
                 deviation[row, left] = (np.asarray(found) - nominal)[left]
-        others = [one.message for one in failures if one.kind not in NO_STEADY_STATE]
-        return tuple(dict.fromkeys(others))
+        return refused, why
 
     def ways(self, found: Sequence[Solved], serves: NDArray[np.bool_], doubt: Array) -> tuple[CaseWay, ...]:
         told = []

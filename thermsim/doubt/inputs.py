@@ -21,7 +21,7 @@ from thermsim.doubt.study import COVERAGE, POINTS, SEED, VISIBLE_SHARE, Levels, 
 from thermsim.errors import ThermsimError
 from thermsim.mesh.input_doubt import Band, InputDoubt, Moved
 from thermsim.mesh.prediction import Prediction
-from thermsim.nearby.sample_solver import NO_STEADY_STATE, SampleWork
+from thermsim.nearby.sample_solver import NO_ANSWER, NO_STEADY_STATE, SampleWork, what_of
 from thermsim.nearby.uncertain_inputs import sample_of, variables
 from thermsim.progress import Progress
 from thermsim.readout.observable import HOTTEST, Answers
@@ -113,21 +113,28 @@ class _Told:
         if isinstance(nominal, Failure):
             raise ThermsimError(nominal.message, "ask without `--samples`")
         failures = [one for one in results if isinstance(one, Failure)]
-        others = [one.message for one in failures if one.kind not in NO_STEADY_STATE]
+        others = [one for one in failures if one.kind not in NO_STEADY_STATE]
+        if 2 * len(others) > count:
+            raise ThermsimError(f"{len(others)} of {count} {NO_ANSWER} {what_of(others[0])}", "narrow the tolerances")
         rows = [np.full(len(places), inf) if isinstance(one, Failure) else (np.asarray(one) - nominal)[0]
                 for one in results]  # fmt: skip
         random = np.random.default_rng(self.seed)
         points = Points(values, normal((random.permutation(count) + 0.5) / count))
         said = []
-        if failures:
+        if lost := len(failures) - len(others):
+            said.append(f"WARNING: {lost} of {count} samples of the tolerances have no steady state (thermal runaway)")
+        if others:
             said.append(
-                f"WARNING: {len(failures)} of {count} samples of the tolerances have no steady state (thermal runaway)"
-                if not others
-                else f"WARNING: {len(failures)} of {count} samples have no answer: {'; '.join(dict.fromkeys(others))}"
+                f"WARNING: {len(others)} of {count} {NO_ANSWER} {what_of(others[0])}. The intervals are those of the "
+                "other samples; narrow the tolerances of what it names"
             )
         deviation = np.stack(rows)
-        bands = study.bands(study.deviations(deviation, points), points, runs_away=False)
-        error_K = self.sampling_K(deviation, points)
+        answered = np.array(
+            [not isinstance(one, Failure) or one.kind in NO_STEADY_STATE for one in results], dtype=bool
+        )
+        kept = Points(points.values[answered], points.normal[answered])
+        bands = study.bands(study.deviations(deviation[answered], kept), kept, runs_away=False)
+        error_K = self.sampling_K(deviation, points, answered)
         if error_K is not None:
             said.append(
                 f"with another {count:,} samples an end of the interval of the hottest spot might lie up to "
@@ -135,13 +142,15 @@ class _Told:
             )
         return bands, error_K, said
 
-    def sampling_K(self, deviation: Array, points: Points) -> float | None:
+    def sampling_K(self, deviation: Array, points: Points, answered: NDArray[np.bool_]) -> float | None:
         """Standard error [K] of the ends of the hottest spot's band, by their scatter between the blocks of samples.
 
-        deviation : (samples, places); as `thermsim.comparison.uncertainty.summarise` has it. None where an end is inf.
+        deviation : (samples, places), of which those `answered` (samples,) count; as
+            `thermsim.comparison.uncertainty.summarise` has it. None where an end is inf.
         """
         ends = []
-        for block in np.split(np.arange(len(deviation)), REPLICATES):
+        for whole in np.split(np.arange(len(deviation)), REPLICATES):
+            block = whole[answered[whole]]
             own = Points(points.values[block], points.normal[block])
             band = self.study.bands(self.study.deviations(deviation[block], own), own, runs_away=False)[HOTTEST]
             ends.append((band.both_low, band.both_high))

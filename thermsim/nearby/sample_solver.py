@@ -22,7 +22,7 @@ from thermsim.model.grid.topology import alike
 from thermsim.readout.answers import answers, observables
 from thermsim.readout.field import Field
 from thermsim.readout.observable import Observable
-from thermsim.run.tasks import Task
+from thermsim.run.tasks import Failure, Task
 from thermsim.solver.linear import State
 from thermsim.solver.steady import steady_state
 
@@ -32,6 +32,13 @@ Array = NDArray[np.float64]
 SAMPLE_ACCURACY_K = 1e-4
 
 NO_STEADY_STATE = (RunawayError.__name__, NotConvergedError.__name__)  # kinds of `thermsim.run.tasks.Failure`
+NO_ANSWER = "samples of the tolerances have no answer for another reason than thermal runaway; the first:"
+
+
+def what_of(failure: Failure) -> str:
+    """What is wrong with a sample, without the remedy, which is meant for one case."""
+    return failure.message.partition("\n")[0]
+
 
 # For each case, the numbers that differ from it; None for a case that is not asked.
 Sample = tuple[Mapping[str, float] | None, ...]

@@ -27,6 +27,7 @@ from thermsim.rounding import tolerance, value_told
 # it, each drawn sample is checked instead.
 MOST_REACHED = 20_000
 MOST_TOLD = 3  # faults of one changed case that are told: they mostly have one cause
+MOST_NAMED = 3  # numbers changed that a remedy names: with more, as in a sample of all tolerances, no one is meant
 
 
 def check_held(case: Case) -> None:
@@ -71,7 +72,9 @@ def check_changed(case: Case, changed: Collection[Input]) -> None:
     if faults:
         more = f" (and {len(faults) - MOST_TOLD} more)" if len(faults) > MOST_TOLD else ""
         what = "; ".join(faults[:MOST_TOLD]) + more
-        raise ThermsimError(what, f"change {' or '.join(one.path for one in changed)} so that the stack can be")
+        paths = [one.path for one in changed]
+        which = " or ".join(paths) if len(paths) <= MOST_NAMED else f"some of the {len(paths)} numbers that differ"
+        raise ThermsimError(what, f"change {which} so that the stack can be")
 
 
 def faults_of(case: Case, changed: Collection[Input]) -> list[str]:
