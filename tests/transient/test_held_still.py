@@ -103,5 +103,5 @@ readings:
   - {reading: sensor, zone: cold, takes: mean}
 limits: {reading_C: 60}
 """
-    with pytest.raises(RunawayError, match="the hottest spot runs away after .* with all readings below 60 C"):
+    with pytest.raises(RunawayError, match=r"the hottest spot runs away after .* with all readings below 60 C"):
         warmup(parse_case(text, "elsewhere.yaml"), 1e-2, 1000.0, accuracy_K=5.0, first_cells=60)
