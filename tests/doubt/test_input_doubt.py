@@ -21,6 +21,8 @@ from thermsim.mesh.prediction import Prediction
 from thermsim.nearby.uncertain_inputs import UncertainInput, variables
 from thermsim.readout.observable import HOTTEST
 
+Array = NDArray[np.float64]
+
 SLAB = """
 title: A slab with tolerances
 layers:
@@ -194,7 +196,7 @@ def test_inputs_that_act_together_are_seen(predicted: Prediction) -> None:
         return np.array([a + b + a * b])
 
     curves = responses(answer, varied, np.zeros(1), 0)
-    assert curves.deviation(np.array([[1.0, 0.0]]))[0, 0] == pytest.approx(1.0 + 0.25, abs=0.3)
+    assert curves.deviation(np.array([[1.0, 0.0]]))[0, 0] == pytest.approx(1.0, rel=1e-6)
     assert curves.deviation(np.array([[1.2, 1.2]]))[0, 0] == pytest.approx(2.4 + 1.44, rel=1e-6)
 
 
@@ -207,8 +209,100 @@ def test_the_error_of_other_cells_falls_out(predicted: Prediction) -> None:
         return np.array([a + b + a * b + (7.0 if a else 0.0)])
 
     curves = responses(answer, varied, np.zeros(1), 0, lambda values: not values.get("x0", 0.0))
-    assert curves.deviation(np.array([[1.0, 0.0]]))[0, 0] == pytest.approx(1.0 + 0.25, abs=0.3)
+    assert curves.deviation(np.array([[1.0, 0.0]]))[0, 0] == pytest.approx(1.0, rel=1e-6)
     assert curves.deviation(np.array([[1.2, 1.2]]))[0, 0] == pytest.approx(2.4 + 1.44, rel=1e-6)
+
+
+BAR = """
+title: A bar of which power and resistances multiply
+dimensions: 2
+depth_mm: 10
+layers:
+  - {{part: chip, material: {{conductivity_W_mK: 100}}, size_mm: 10, thickness_mm: {{value: 0.5, plus_minus: {0}}}}}
+  - {{joint: paste, resistance_mm2K_W: {{value: 10, plus_minus: {1}}}}}
+  - {{part: lid, material: {{conductivity_W_mK: 300}}, size_mm: 10, thickness_mm: {{value: 2, plus_minus: {2}}}}}
+heat:
+  - {{in: chip, at: bottom, zones: [{{zone: core, power_W: {{value: 100, plus_minus: {3}}}}}]}}
+cooling:
+  - {{face: top, environment: block, film_W_m2K: {{value: 20000, plus_minus: {4}}}, fluid_C: 25}}
+"""
+BAR_INPUTS = {
+    "chip.thickness_mm": 0.5, "paste.resistance_mm2K_W": 10.0, "lid.thickness_mm": 2.0,
+    "core.power_W": 100.0, "block.film_W_m2K": 20000.0,
+}  # fmt: skip
+BARS = ((0.02, 5.0, 0.1, 20.0, 12000.0), (0.1, 8.0, 0.5, 30.0, 15000.0))
+
+
+def bar_C(chip: Array, paste: Array, lid: Array, power: Array, film: Array) -> Array:
+    """One dimension, 1 cm2: T = T_f + q (L1/k1 + r + L2/k2 + 1/h)."""
+    return 25.0 + power / 1e-4 * (chip * 1e-3 / 100.0 + paste * 1e-6 + lid * 1e-3 / 300.0 + 1.0 / film)
+
+
+def ends_of_bar(tolerances: tuple[float, ...]) -> list[float]:
+    """Between which 9 of 10 bars lie, with the rectangular distributions of scipy.stats."""
+    random = np.random.default_rng(31_337)
+    pairs = zip(BAR_INPUTS.values(), tolerances, strict=True)
+    draws = [stats.uniform(value - half, 2.0 * half).rvs(400_000, random_state=random) for value, half in pairs]
+    return np.quantile(bar_C(*draws), [0.05, 0.95]).tolist()
+
+
+@pytest.mark.parametrize("tolerances", BARS)
+def test_both_ends_hold_where_inputs_multiply(tolerances: tuple[float, ...]) -> None:
+    """With the closed form as the answer, and its half as another: neither end is off by 2 % of the interval."""
+    case = thermsim.parse_case(BAR.format(*tolerances))
+    varied = [one for one in variables((case,), ("",)) if one.spread.uncertainty > 0.0]
+    assert {one.input.path for one in varied} == set(BAR_INPUTS)
+
+    def answer(values: Mapping[str, float]) -> Array:
+        hottest = bar_C(*(np.array(values.get(path, value)) for path, value in BAR_INPUTS.items()))
+        return np.array([hottest, 0.5 * hottest])
+
+    curves = responses(answer, varied, answer({}), 0)
+    random = np.random.default_rng(97)
+    moves = [moves_of(one.spread, one.spread.quantile(random.random(200_000))) for one in varied]
+    ends = np.quantile(answer({}) + curves.deviation(np.stack(moves, axis=1)), [0.05, 0.95], axis=0)
+    low, high = ends_of_bar(tolerances)
+    assert ends[:, 0] == pytest.approx((low, high), abs=0.02 * (high - low))
+    assert ends[:, 1] == pytest.approx((0.5 * low, 0.5 * high), abs=0.01 * (high - low))
+
+
+def test_predicted_interval_holds_where_inputs_multiply() -> None:
+    found = with_input_doubt(thermsim.predict(thermsim.parse_case(BAR.format(*BARS[1]))))
+    assert found.inputs is not None
+    band, (low, high) = found.inputs.bands[HOTTEST], ends_of_bar(BARS[1])
+    assert (band.low, band.high) == pytest.approx((low, high), abs=0.02 * (high - low))
+
+
+def test_many_curves_of_equal_weight_keep_their_hot_end(predicted: Prediction) -> None:
+    """y = sum of 1 / (1 + 0.35 m): six equal inputs, a sixth of the variance each, and most steep where it is hot."""
+    varied = [
+        replace(one, input=replace(one.input, path=f"{one.input.path} {n}"))
+        for n in (1, 2)
+        for one in four_rectangular(predicted)[:3]
+    ]
+
+    def answer(values: Mapping[str, float]) -> Array:
+        return np.array([sum(1.0 / (1.0 + 0.35 * values.get(one.input.path, 0.0)) - 1.0 for one in varied)])
+
+    moves = np.random.default_rng(97).uniform(-(3**0.5), 3**0.5, (20_000, 6))
+    truth = np.quantile(np.sum(1.0 / (1.0 + 0.35 * moves) - 1.0, axis=1), [0.05, 0.95])
+    told = np.quantile(responses(answer, varied, np.zeros(1), 0).deviation(moves)[:, 0], [0.05, 0.95])
+    assert told == pytest.approx(truth, abs=0.02 * float(np.ptp(truth)))
+
+
+@pytest.mark.parametrize("small", [1.0, 0.3, 0.1, 0.03])
+def test_a_slight_input_is_not_blown_up_by_the_curve_of_another(predicted: Prediction, small: float) -> None:
+    """y = a + a^3 / 20 + small b: nothing multiplies, but a curve of two moves misses the cube by some hundredths."""
+    varied = four_rectangular(predicted)[:2]
+
+    def answer(values: Mapping[str, float]) -> Array:
+        a, b = (values.get(path, 0.0) for path in ("x0", "x1"))
+        return np.array([a + a**3 / 20.0 + small * b])
+
+    moves = np.random.default_rng(97).uniform(-(3**0.5), 3**0.5, (20_000, 2))
+    truth = np.quantile(moves[:, 0] + moves[:, 0] ** 3 / 20.0 + small * moves[:, 1], [0.05, 0.95])
+    told = np.quantile(responses(answer, varied, np.zeros(1), 0).deviation(moves)[:, 0], [0.05, 0.95])
+    assert told == pytest.approx(truth, abs=0.05 * float(np.ptp(truth)))
 
 
 def test_no_state_at_an_end_is_seen(predicted: Prediction) -> None:

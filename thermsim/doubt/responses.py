@@ -4,8 +4,11 @@ Each input is moved by its standard uncertainty, alone; one that carries much of
 moved to the other side too, which tells its curvature: as slope s / (1 + c s) where the answer goes one way, which is
 what any resistance in series with others, or conductance beside others, makes of it, and as slope s + bend s^2 where it
 turns round. The answers are then the sum of these curves. What that leaves
-out, inputs acting together, is measured along the direction in which the hottest spot rises most likely: with all
-inputs moved along it at once, what differs from the sum is taken to grow with the square of the way, to either side.
+out, inputs acting together, is measured once, where the hottest spot rises most likely: all inputs are moved there at
+once. What differs from the sum is taken to grow with the products of what every two inputs do to the hottest spot, by
+their own curves: exact for a power and a resistance, on both sides and at every corner. Where one input does nearly
+all, it has no partner, and most of what differs is what its curve misses: that grows with the square of the way to the
+hot end, and stays on that side, since it was not seen on the other.
 Where a move parts outlines that were one, the moved state stands on other cells than the nominal one: what it changes
 is then twice what the second half of the way changes, so that the error of the cells falls out.
 The sum of curves of one input each is the univariate dimension reduction of Rahman and Xu, Probabilistic Engineering
@@ -16,7 +19,7 @@ Lind, J. Eng. Mech. 100 (1974) 111). Both from memory.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,9 +32,10 @@ Array = NDArray[np.float64]
 Answer = Callable[[Mapping[str, float]], Array]
 KeepsCells = Callable[[Mapping[str, float]], bool]
 
-STRONG_SHARE = 0.2  # share of the variance of the hottest spot from which on an input is moved to both sides
+STRONG_SHARE = 0.1  # share of the variance of the hottest spot from which on an input is moved to both sides
 SMALLEST_MOVE = 0.2  # standard uncertainties that a bound must leave for a move to tell a slope
 LEAST_BESIDE_POLE = 0.05  # least denominator of a curve at the ends of a tolerance: nearer to its pole it is no curve
+PAIRED_SHARE = 0.1  # share of pairs in the square of the rise at the hot end from which on they are all that is beyond
 FAR = 1.645  # standard uncertainties: the quantile of the normal distribution at 0.95, JCGM 100 table G.1
 
 
@@ -41,7 +45,10 @@ class Responses:
 
     slopes, curls, bends : (inputs, answers) of  slope s / (1 + curl s) + bend s^2, one of curl and bend being zero
     direction : (inputs,) of unit length, zeros where none
-    together : (answers,) what inputs acting together add to the sum of their curves, per square of the way along it
+    hottest : place of the hottest spot among the answers
+    together : (answers,) what all inputs at once add to the sum of their curves at the hot end
+    per_product, per_square : shares of it, per product of what two inputs do to the hottest spot, summed over all
+        pairs, and per square of the way along the direction
     runs_away : whether there is no steady state at the hot end; left_out : inputs that could not be moved, and why
     solves : that it took
     """
@@ -50,18 +57,31 @@ class Responses:
     curls: Array
     bends: Array
     direction: Array
+    hottest: int
     together: Array
+    per_product: float
+    per_square: float
     runs_away: bool
     left_out: dict[str, str]
     solves: int
 
     def deviation(self, moves: Array) -> Array:
         """(samples, answers) of moves (samples, inputs)."""
-        way = moves @ self.direction
-        alone = moves @ self.slopes + moves**2 @ self.bends + way[:, None] ** 2 * self.together
+        alone = moves @ self.slopes + moves**2 @ self.bends + self.jointly(moves)[:, None] * self.together
         for number in np.flatnonzero(self.curls.any(axis=1)).tolist():
             alone += self.of_one(number, moves[:, number]) - moves[:, number, None] * self.slopes[number]
         return np.asarray(alone)
+
+    def jointly(self, moves: Array) -> Array:
+        """(samples,) shares of `together` that moves (samples, inputs) bring: 1 at the hot end."""
+        way = np.maximum(moves @ self.direction, 0.0)
+        return np.asarray(self.per_product * self.products(moves) + self.per_square * way**2)
+
+    def products(self, moves: Array) -> Array:
+        """(samples,) of what every two inputs do to the hottest spot, summed over the pairs."""
+        slopes, curls, bends = (one[:, self.hottest] for one in (self.slopes, self.curls, self.bends))
+        alone = moves * slopes / (1.0 + curls * moves) + moves**2 * bends
+        return np.asarray(0.5 * (alone.sum(axis=1) ** 2 - (alone**2).sum(axis=1)))
 
     def of_one(self, number: int, moves: Array) -> Array:
         """(samples, answers) of moves (samples,) of one input, but for what it does together with others."""
@@ -120,9 +140,11 @@ class _Finder:
         direction = slopes[:, self.hottest] / np.sqrt(total) if total > 0.0 else np.zeros(count)
         if norm := float(np.linalg.norm(direction)):
             direction = direction / norm
-        alone = Responses(slopes, curls, bends, direction, np.zeros(len(self.nominal)), False, {}, 0)
-        together = self._together(alone) if np.count_nonzero(direction) > 1 else alone.together
-        return Responses(slopes, curls, bends, direction, together, self.runs_away, self.left_out, self.solves)
+        nothing = np.zeros(len(self.nominal))
+        curves = Responses(slopes, curls, bends, direction, self.hottest, nothing, 0.0, 0.0, False, {}, 0)
+        if np.count_nonzero(direction) > 1:
+            curves = self._with_together(curves)
+        return replace(curves, runs_away=self.runs_away, left_out=self.left_out, solves=self.solves)
 
     def _reach(self, number: int) -> tuple[float, float]:
         """How far an input may go to either side [standard uncertainties]: all but a part in a million."""
@@ -162,15 +184,17 @@ class _Finder:
                 self.left_out[path] = error.what
         return None
 
-    def _together(self, curves: Responses) -> Array:
-        """What all inputs at once change at the hot end beyond their curves, over the square of the way."""
+    def _with_together(self, curves: Responses) -> Responses:
+        """The same with what all inputs at once change at the hot end beyond their curves."""
         at = [self._value(number, FAR * float(part)) for number, part in enumerate(curves.direction)]
-        moves = np.array([move for _, move in at])
+        moves = np.array([[move for _, move in at]])
         values = {one.input.path: value for one, (value, move) in zip(self.varied, at, strict=True) if move}
-        way, change = float(moves @ curves.direction), self._change(values)
+        way, change = float(moves[0] @ curves.direction), self._change(values)
         if change is None or way < SMALLEST_MOVE:
-            return curves.together
-        beyond, square = change - curves.deviation(moves[None])[0], way**2
+            return curves
+        beyond, share = change - curves.deviation(moves)[0], _share_of_pairs(curves, moves)
+        per_product = share / float(curves.products(moves)[0]) if share else 0.0
+        shared = replace(curves, per_product=per_product, per_square=(1.0 - share) / way**2)
         if not self.keeps_cells(values):
             middle = {
                 one.input.path: 0.5 * (values[one.input.path] + spread.value)
@@ -179,9 +203,20 @@ class _Finder:
             }
             half = self._change(middle)
             if half is None:
-                return curves.together
-            beyond, square = beyond - (half - curves.deviation(0.5 * moves[None])[0]), 0.75 * square
-        return np.asarray(beyond / square)
+                return curves
+            beyond -= half - curves.deviation(0.5 * moves)[0]
+            beyond /= 1.0 - float(shared.jointly(0.5 * moves)[0])
+        return replace(shared, together=beyond)
+
+
+def _share_of_pairs(curves: Responses, moves: Array) -> float:
+    """Of what inputs at the hot end, moves (1, inputs), do beyond their curves: the share laid to pairs of them.
+
+    All but where one input does nearly all there, whose curve's own miss would be blown up by its slight partners.
+    """
+    pairs = float(curves.products(moves)[0])
+    rise = float(curves.deviation(moves)[0, curves.hottest])
+    return min(max(2.0 * pairs / (PAIRED_SHARE * rise**2), 0.0), 1.0) if rise > 0.0 else 0.0
 
 
 def _through(one: tuple[float, Array], other: tuple[float, Array], reach: tuple[float, float]) -> Array:

@@ -162,7 +162,7 @@ class Study:
     def together_K(self) -> float | None:
         """What all inputs at once move the hottest spot by beyond each for itself; None where that is not seen [K]."""
         curves, at = self.curves, self.places[HOTTEST]
-        miss = FAR**2 * abs(float(curves.together[at]))
+        miss = abs(float(curves.together[at]))
         straight = float(np.sqrt(np.sum(curves.slopes[:, at] ** 2)))
         return miss if miss > VISIBLE_SHARE * 2.0 * FAR * straight else None
 
