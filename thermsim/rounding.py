@@ -55,7 +55,9 @@ def decimals_of_two_digits(value: float) -> int:
 
 
 def two_digits_up(value: float) -> str:
-    """`5.3` for 5.21, `13` for 12.2: enough of what is needed."""
+    """`5.3` for 5.21, `13` for 12.2, `0` for nothing: enough of what is needed."""
+    if value == 0.0:
+        return "0"
     decimals = decimals_of_two_digits(value)
     return f"{rounded_up(value, decimals):.{decimals}f}"
 

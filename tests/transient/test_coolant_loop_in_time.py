@@ -144,3 +144,33 @@ def test_after_the_shortest_fair_rest_a_second_run_repeats_the_first(nodes: Warm
         assert most_apart(span[1], noted) <= 0.505
         assert most_apart(0.9 * span[0], noted) > 0.5
     assert nodes.rest.noted_s[1] < 0.5 * nodes.rest.seconds[0]
+
+
+LEAKING = {"a rise": 0.012, "at": 50.0}  # of 250 W by a kelvin, at a temperature [C]
+
+
+def leaking_nodes(time_s: float, start: np.ndarray, power_W: float) -> np.ndarray:
+    """Block and coolant over the room [K] with heat that grows linearly, by scipy's matrix exponential."""
+    growth = LEAKING["a rise"] * power_W
+    matrix = np.array([[(growth - 12.5) / 150.0, 12.5 / 150.0], [12.5 / 2000.0, -52.5 / 2000.0]])
+    at_zero = np.array([(power_W + growth * (25.0 - LEAKING["at"])) / 150.0, 0.0])
+    end = -np.linalg.solve(matrix, at_zero)
+    return np.asarray(end + expm(time_s * matrix) @ (start - end))
+
+
+def test_with_leakage_a_rest_with_the_coolant_noted_serves_early_readings_too() -> None:
+    """Loaded a kelvin of coolant makes more than one of the block, just after switching on it does not."""
+    leakage = f"leakage: {{per_K: {LEAKING['a rise']}, at_C: {LEAKING['at']}}}, zones"
+    case = parse_case(TWO_NODES.replace("1.0e9", "1.0e5").replace("zones", leakage), "nodes.yaml")
+    rest = warmup(case, 1.0, 900.0, first_cells=60, settled_K=0.5, accuracy_K=0.01).rest
+    assert rest.noted_s is not None and rest.why is None
+    assert rest.per_kelvin == pytest.approx(12.5 / (12.5 - 250.0 * LEAKING["a rise"]), rel=1e-4)
+    loaded = leaking_nodes(1e6, np.zeros(2), 250.0)
+
+    def most_apart(rest_s: float) -> float:
+        left = leaking_nodes(rest_s, loaded, 0.0)
+        runs = (0.01, 1.0, 5.0, 20.0, 60.0, 300.0)
+        apart = np.array([leaking_nodes(run, left, 250.0) - leaking_nodes(run, np.zeros(2), 250.0) for run in runs])
+        return float(np.abs(apart[:, 0] - rest.per_kelvin * apart[:, 1]).max())
+
+    assert most_apart(rest.noted_s[1]) <= 0.505

@@ -58,6 +58,16 @@ class Reader:
         """(n,) of each answer at times [s] after the load came on; NaN where it has no bound or no place."""
         return self.of_states(small, small.states(times))
 
+    def of_a_kelvin_at_rest(self) -> Answers[float]:
+        """What a kelvin of the coolant of a loop does to each answer without load, and so without leakage [K/K]."""
+        model, warmer = self.rise.at_a_kelvin()
+        before = answers(self.case, self.resting)
+        after = answers(self.case, Field(model, self.resting.guess, warmer, 0.0))
+        found: Answers[float] = Answers()
+        for one in before:
+            found[one] = float(np.nan_to_num(after[one] - before[one]))
+        return found
+
     def of_states(self, small: SmallModel, states: Array) -> Answers[Array]:
         """(n,) of each answer at states (n, m) of a small model; NaN where it has no bound or no place."""
         rows, direct = self.linear_of(small), self._direct

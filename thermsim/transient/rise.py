@@ -139,6 +139,12 @@ class Rise:
     resting: Model
     model: Model
 
+    def at_a_kelvin(self) -> tuple[Model, Array]:
+        """The stack without load with the coolant of its loop a kelvin warmer, and its temperatures [C]."""
+        coolant_C = self.resting.coolant_C
+        assert coolant_C is not None  # there is a loop
+        return _unheated(replace(self.resting.at_coolant(coolant_C + 1.0), loop=None), self.guess)
+
 
 def rise_of(model: Model, loaded: Array, guess: Guess, leakage: Bends = "secant", boundaries: Bends = "secant") -> Rise:
     """What a stack rises by, from a steady state `loaded` (nx, ny, nz) [C] whose coefficients are those of `guess`.

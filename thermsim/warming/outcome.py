@@ -49,14 +49,17 @@ class Rest:
     """How long a stack must rest, switched off from its loaded state, until a second run repeats the first.
 
     What a run finds of the one before only adds to its rises, and dies away no more slowly than these settle; so a rest
-    of so long holds whenever a reading is taken.
+    of so long holds whenever a reading is taken. That is so of a stack whose properties are constant or carry heat
+    better, and store less of it, when cold, and of leakage, which is off during a rest.
 
     within_K : what repeats; seconds : earliest and latest such rest [s], as doubts allow; None where it is after the
-        last time, or doubts are wider until then
+        last time, or doubts are wider until then, or there is a reason `why` it is not known
     noted_s : the same where the coolant of the loop is noted at both runs, and each reading put to the same coolant by
         what a kelvin of it does to the reading; None without a loop too
-    per_kelvin : the largest of these [K/K]; 0 without a loop
+    per_kelvin : the largest of these [K/K], of the loaded steady state or just after switching on, before leakage
+        answers: the noted rest holds for both; 0 without a loop
     last : what takes longest
+    why : why a warm-up tells no rest of this stack, in words
     """
 
     within_K: float
@@ -64,6 +67,7 @@ class Rest:
     noted_s: tuple[float, float] | None
     per_kelvin: float
     last: Observable
+    why: str | None = None
 
 
 @dataclass(frozen=True)

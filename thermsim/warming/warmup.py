@@ -38,6 +38,7 @@ from thermsim.transient.system import system_of
 from thermsim.units import GIGABYTE
 from thermsim.warming.on_the_way import OnTheWay
 from thermsim.warming.outcome import Curve, Rest, TimeStep, Warmup
+from thermsim.warming.rest import why_no_bound
 from thermsim.warming.runaway import without_steady_state
 
 Array = NDArray[np.float64]
@@ -259,14 +260,24 @@ class _Family:
         of_stack = [one for one in self.asked if not one.is_heat and one != COOLANT]
         places = [one for one in of_stack if one.kind == "reading"] or of_stack
         seconds, last = _longest({one: curves[one].settled_s for one in places})
+        assert self.field is not None
+        why = why_no_bound(self.field)
         coolant = self.reader.coolant
         if coolant is None:
-            return Rest(within_K, seconds, None, 0.0, last)
+            return Rest(within_K, None if why else seconds, None, 0.0, last, why)
         found = self.reader.of_states(self.small, with_a_kelvin(self.small, coolant))
-        slopes = {one: float(np.nan_to_num(found[one][1] - found[one][0])) for one in places}
+        resting = self.reader.of_a_kelvin_at_rest()
+        slopes = {one: (float(np.nan_to_num(found[one][1] - found[one][0])), resting[one]) for one in places}
+        most = max(max(both) for both in slopes.values())
+        if why:
+            return Rest(within_K, None, None, most, last, why)
         at = self.asked.index(COOLANT)
-        noted = {one: self._near_end_s(self.asked.index(one), within_K, at, slopes[one]) for one in places}
-        return Rest(within_K, seconds, _longest(noted)[0], max(slopes.values()), last)
+        # With leakage a kelvin of coolant does less just after switching on: judged by either, the rest serves both.
+        noted = [
+            {one: self._near_end_s(self.asked.index(one), within_K, at, slopes[one][which]) for one in places}
+            for which in (0, 1)
+        ]
+        return Rest(within_K, seconds, _later(*(_longest(each)[0] for each in noted)), most, last)
 
     def outcome(self, settled_K: float) -> Warmup:
         assert self.field is not None
@@ -297,9 +308,15 @@ def _longest(rests: Mapping[Observable, tuple[float, float] | None]) -> tuple[tu
     if endless is not None:
         return None, endless
     latest = {one: seconds[1] for one, seconds in rests.items() if seconds is not None}
-    last = max(latest, key=lambda one: latest[one])
-    earliest = max(seconds[0] for seconds in rests.values() if seconds is not None)
-    return (earliest, latest[last]), last
+    return _later(*rests.values()), max(latest, key=lambda one: latest[one])
+
+
+def _later(*spans: tuple[float, float] | None) -> tuple[float, float] | None:
+    """Spans of time of which the latest counts; None where one has no end."""
+    known = [span for span in spans if span is not None]
+    if len(known) < len(spans):
+        return None
+    return max(span[0] for span in known), max(span[1] for span in known)
 
 
 def _of_columns(seen: OnGrid, of: Callable[[Array], Array]) -> OnGrid:

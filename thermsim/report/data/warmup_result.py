@@ -38,10 +38,12 @@ WARMUP_KEYS: dict[str, str] = {
     "its end [s]; null if after the last time, if the doubts are wider than `settled_K` until then, and for heats",
     "rest": "how long to wait, switched off, before a second run",
     "rest.within_K": "to which it then repeats the first [K]",
-    "rest.seconds": "earliest and latest such rest, as the doubts allow [s]; null as in `settled_s`",
+    "rest.seconds": "earliest and latest such rest, as the doubts allow [s]; null as in `settled_s`, "
+    "and where `rest.why` says so",
     "rest.noted_s": "the same with the coolant of the loop noted at both runs [s]; null without a loop",
     "rest.per_kelvin": "what a kelvin of that coolant does to a reading, the largest [K/K]; 0 without a loop",
     "rest.last": "what takes longest",
+    "rest.why": "why no rest is told of this stack; null where one is",
     "time_constants_s": "of the small model on the finest grid, longest first [s]",
     "held_K": "by how much properties held still would hold temperatures off on the way [K]; null where they are held",
     "films": "joints whose film stores heat as cells",
@@ -133,7 +135,7 @@ def _rest(found: Warmup) -> dict[str, Any]:
         name: None if span is None else list(span)
         for name, span in (("seconds", rest.seconds), ("noted_s", rest.noted_s))
     }
-    return {"within_K": rest.within_K, **spans, "per_kelvin": rest.per_kelvin, "last": str(rest.last)}
+    return {"within_K": rest.within_K, **spans, "per_kelvin": rest.per_kelvin, "last": str(rest.last), "why": rest.why}
 
 
 def csv_lines(found: Warmup) -> Iterator[list[str]]:

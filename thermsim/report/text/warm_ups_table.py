@@ -108,5 +108,10 @@ def _rests(found: WarmUps) -> Block:
         f"Switched off for so long, a second run repeats the first within {found.found[0].settled_K:g} K; "
         f"coolant noted: with a loop, and readings put to the same coolant; longest: what takes longest; {UNKNOWN} "
         "where that is after the last time, where the doubts are wider, or where there is no loop.",
+        *(
+            f"{name}: how long to rest is not known: {of.rest.why}."
+            for name, of in zip(found.names, found.found, strict=True)
+            if of.rest.why is not None
+        ),
     )
     return Block("Rest before a second run", columns=tuple(columns), rows=rows, notes=notes)

@@ -80,6 +80,8 @@ def _head(found: Warmup) -> Block:
 def _rest(found: Warmup) -> Block:
     """How long to wait before a second run."""
     rest, last = found.rest, time_in_words(float(found.times_s[-1]))
+    if rest.why is not None:
+        return Block("Rest before a second run", notes=(f"How long to rest is not known: {rest.why}.",))
 
     def told(span: tuple[float, float] | None) -> str:
         if span is None:
@@ -93,7 +95,8 @@ def _rest(found: Warmup) -> Block:
     if rest.per_kelvin > 0.0:
         lines.append(
             f"With the coolant noted at both runs, and readings put to the same coolant (up to {rest.per_kelvin:.3g} K "
-            f"for each kelvin of it), the rest {told(rest.noted_s)}."
+            "for each kelvin of it; with leakage less just after switching on, which this rest allows for), the rest "
+            f"{told(rest.noted_s)}."
         )
     return Block("Rest before a second run", notes=tuple(lines))
 
