@@ -63,7 +63,9 @@ def test_the_height_is_kept_over_all_that_is_built_on() -> None:
         ("with: thin, changes: {solder.film_um: 40}", 2.45 + 0.26 + 0.2),
         ("with: thin, changes: {die.thickness_mm: 0.5}", 2.45 + 0.16),
         ("with: [film, thin]", 2.45 + 0.26 + 0.21),
-        ("with: [thin, lid], changes: {solder.film_um: 40}", 3.0),  # whoever gives the thickness has it
+        ("with: [thin, lid], changes: {lid.thickness_mm: 3}", 3.0),  # whoever gives the thickness has it
+        ("with: [lid, thin], changes: {lid.thickness_mm: 3}", 3.0),
+        ("with: [lid, thin], same_height_by: lid", 2.45 + 0.26),
         ("with: thin, changes: {solder.film_um: 40, lid.thickness_mm: 2}", 2.0),
         ("with: thin, changes: {solder.film_um: 40}, same_height_by: plate", 2.45 + 0.26),
     ],
@@ -181,6 +183,23 @@ def test_what_cannot_be_built_is_told(options: str, told: str) -> None:
         case(THIN, options)
     assert told in str(error.value)
     assert len(error.value.faults) <= 2
+
+
+@pytest.mark.parametrize("order", ["thin, lid", "lid, thin"])
+def test_a_thickness_that_one_gives_and_another_keeps_the_height_by_is_nobody_s(order: str) -> None:
+    """In either order one of both would be lost without a word."""
+    lid = "  - {option: lid, changes: {lid.thickness_mm: 3}}\n"
+    with pytest.raises(
+        CaseError, match=r"'lid' changes `lid.thickness_mm`, which `same_height_by` of 'thin' works out"
+    ):
+        case(THIN, lid, f"  - {{option: both, with: [{order}]}}\n")
+
+
+def test_what_an_option_settled_stays_settled_for_those_that_build_on_it() -> None:
+    both = "  - {option: both, with: [thin, lid], changes: {lid.thickness_mm: 2.8}}\n"
+    lid = "  - {option: lid, changes: {lid.thickness_mm: 3}}\n"
+    found = with_option(case(THIN, FILM, lid, both, "  - {option: more, with: [both, film]}\n"), "more")
+    assert next(part for part in found.parts if part.part == "lid").thickness_mm.value == 2.8
 
 
 def test_a_fault_is_told_once_not_again_by_what_builds_on_it() -> None:

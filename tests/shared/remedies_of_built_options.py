@@ -23,6 +23,13 @@ ROWS: list[Row] = [
         "[thin, b], changes: {{0}: 0.45}",
     ),
     option(
+        "{option: even, changes: {solder.film_um: 50}, same_height_by: lid}\n"
+        "  - {option: b, changes: {lid.thickness_mm: 2.5}}\n  - {option: a, with: [even, b]}",
+        "'b' changes `(lid.thickness_mm)`, which `same_height_by` of 'even' works out: give it in `changes`",
+        "[even, b]",
+        "[even, b], changes: {{0}: 2.4}",
+    ),
+    option(
         f"{{option: a, adds: [{{above: lid, below: lid, layers: [{PLATE}]}}]}}",
         "layers are added `above` or `below` a part or joint, or `in_place_of` it: give one of these",
         "below: lid, ",

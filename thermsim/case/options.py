@@ -70,16 +70,37 @@ def with_option(case: Case, name: str) -> Case:
 
 
 def _at_odds(case: Case, name: str, made_by: dict[str, Own]) -> Iterator[str]:
-    """What two options change, of which neither builds on the other, and the one that builds on both leaves open."""
-    last = made_by[name].changed_in_base()
+    """What two options change, of which neither builds on the other, and the one that builds on both leaves open.
+
+    What keeps the height of one counts where the other gives it: in either order one of both thicknesses would be lost.
+    """
     for (one, its), (other, others) in combinations(list(made_by.items())[:-1], 2):
         if one in (before.option for before in case.built_from(other)):
             continue
+        settled = _settled(case, {one, other}, made_by)
         twice = [(a, b) for a in its.changed_in_base() for b in others.changed_in_base() if _meet(a, b)]
-        left_open = {max(pair, key=len) for pair in twice if not any(_meet(path, c) for path in pair for c in last)}
+        left_open = {max(pair, key=len) for pair in twice if not any(_meet(path, c) for path in pair for c in settled)}
         if left_open:
             what = listed(sorted(address_of(case, path) for path in left_open))
             yield f"{one!r} and {other!r} both change {what}: give it in `changes`, or leave one of them out"
+        for keeps, whose, gives, theirs in ((one, its, other, others), (other, others, one, its)):
+            kept = whose.kept_in_base()
+            if kept is not None and kept in theirs.changed_in_base() and kept not in settled:
+                what = listed([address_of(case, kept)])
+                remedy = "give it in `changes`, or leave one of them out"
+                yield f"{gives!r} changes {what}, which `same_height_by` of {keeps!r} works out: {remedy}"
+
+
+def _settled(case: Case, both: set[str], made_by: dict[str, Own]) -> set[KeyPath]:
+    """Where, in the base, stands what options that build on both of two give, take out or work out themselves."""
+    found: set[KeyPath] = set()
+    for later, own in made_by.items():
+        if both < {before.option for before in case.built_from(later)}:
+            found |= own.changed_in_base()
+            kept = own.kept_in_base()
+            if kept is not None:
+                found.add(kept)
+    return found
 
 
 def _meet(one: KeyPath, other: KeyPath) -> bool:
@@ -102,7 +123,12 @@ def _worked_in(
     if changes.faults:
         raise CaseError([_named(option.option, fault) for fault in changes.faults])
     given, removed = changes.given(), frozenset(changes.removed)
-    return changed, Own(option.option, given, removed, tuple(changes.layers), before), keeper
+    kept: KeyPath | None = None
+    if option.same_height_by is not None:
+        names = [layer.get("part") for layer in changed.values["layers"]]
+        if option.same_height_by in names:
+            kept = ("layers", changes.layers[names.index(option.same_height_by)], "thickness_mm")
+    return changed, Own(option.option, given, removed, tuple(changes.layers), before, kept=kept), keeper
 
 
 def _as_case(source: Source, name: str) -> Case:

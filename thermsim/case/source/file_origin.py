@@ -18,6 +18,7 @@ class Own:
     layers : where each layer of the changed stack stood before, by its name where it was added
     before : of the option that comes before this one in those that are built on
     common : where numbers stand in the base that are given and yet the base's
+    kept : the thickness that its own `same_height_by` works out
     """
 
     option: str
@@ -26,6 +27,7 @@ class Own:
     layers: tuple[int | str, ...]
     before: Own | None = None
     common: frozenset[KeyPath] = frozenset()
+    kept: KeyPath | None = None
 
     def _place_before(self, path: KeyPath) -> KeyPath:
         """Where something stood before entries of the same list were taken out or put in."""
@@ -48,6 +50,10 @@ class Own:
         """Where what this option alone gives or takes out stands in the base."""
         changed = self.given | self.removed
         return changed if self.before is None else frozenset(map(self.before.in_base, changed))
+
+    def kept_in_base(self) -> KeyPath | None:
+        """Where the thickness that keeps the height stands in the base."""
+        return self.kept if self.kept is None or self.before is None else self.before.in_base(self.kept)
 
     def giver(self, path: KeyPath) -> str | None:
         """The option that gives what stands at a path of the changed case, or inside it; None for the base."""
