@@ -29,11 +29,11 @@ from thermsim.nearby.small_model_training import reduce
 # ----------------------------------------------------------------------------------------- comparisons, small models
 
 
-def lost(many: int) -> None:
-    """A comparison of eight samples of which so many have no steady state in the option."""
-    found = np.zeros((8, 2), bool)
-    found[:many, 1] = True
-    lost_of(SimpleNamespace(lost=found), 1, "thinner")  # type: ignore[arg-type]
+def lost(many: int, refused: int = 0) -> None:
+    """A comparison of eight samples of which so many have no steady state in the option, or are refused."""
+    found, others = np.zeros((2, 8, 2), bool)
+    found[:many, 1], others[:refused, 1] = True, True
+    lost_of(SimpleNamespace(lost=found, refused=others, why_refused="a hole"), 1, "thinner")  # type: ignore[arg-type]
 
 
 def together(width: str, corner: str) -> None:
@@ -76,6 +76,11 @@ COMPARISONS: list[Row] = [
         lambda _: lost(7),
         "narrow the tolerances .measure them., or lower the power or the leakage: no gain can be told",
         lambda _: lost(1),
+    ),
+    OfCall(
+        lambda _: lost(0, refused=7),
+        "7 of 8 samples .* for another reason .*: a hole\n  remedy: narrow the tolerances",
+        lambda _: lost(0, refused=1),
     ),
     OfCall(
         lambda _: together("{value: 2, plus_minus: 0.8}", "corner_mm: {value: 7, plus_minus: 0.8}, size_mm: 2"),
