@@ -74,7 +74,7 @@ def test_a_body_that_a_few_solutions_tell_all_of_is_known_in_time() -> None:
     text = BODY[: BODY.index("  - in: body\n    at: bottom")] + BODY[BODY.index("cooling:") :]
     found = warmup(parse_case(text, "body.yaml"), 0.1, 300.0, first_cells=60)
     curve = found.curves["zone", "fixed", "mean"]
-    assert found.status == "accuracy held" and curve.time_doubt < 1e-3
+    assert found.status == "accuracy held" and curve.time_doubt < 2e-3
     exact = 30.0 + 37.5 * -np.expm1(-found.times_s / 12.5)  # 50 J/K behind 0.25 K/W
     assert np.max(np.abs(curve.value - exact)) < 2e-3
 

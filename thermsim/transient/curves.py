@@ -23,7 +23,10 @@ from thermsim.transient.system import System
 
 Array = NDArray[np.float64]
 
-SOLVED_TO = 1e-6  # [K] and [W] that the residuals of its solves may leave of any answer of a small model
+# Share of its largest change that an answer may be off by what the solves of a small model leave: of one whose shifts
+# tell its doubt, and of one that further shifts bring nothing new to, which is known to the residual of these only.
+SOLVED_TO, COMPLETE_TO = 3e-6, 1e-5
+TINY = 1e-6  # [K] and [W] of change that is nothing
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,6 +87,17 @@ class Reader:
 
     def doubts(self, small: SmallModel, times: Array) -> Answers[float]:
         """How far the small model may hold each answer off at any of the times, [K] or [W]: see `krylov`."""
+        told = self._by_shifts(small, times)
+        left, largest = SOLVED_TO if small.dropped else COMPLETE_TO, dict[str, float]()
+        changes = np.abs(small.states(times) @ self.linear_of(small).T).max(axis=0)
+        for one, most in zip(self._linear, changes.tolist(), strict=True):
+            largest[_unit(one)] = max(largest.get(_unit(one), TINY), most)
+        for one in told:
+            told[one] += left * largest.get(_unit(one), max(largest.values(), default=TINY))
+        return told
+
+    def _by_shifts(self, small: SmallModel, times: Array) -> Answers[float]:
+        """What the last shifts changed."""
         change = small.states(times) - small.states(times, without=small.dropped)
         linear = TIMES_CHANGE * np.abs(change @ self.linear_of(small).T).max(axis=0)
         found = dict(zip(self._linear, linear.tolist(), strict=True))
@@ -107,7 +121,7 @@ class Reader:
         # What a model misses in one answer it may show in another: those of a kind share the largest.
         told: Answers[float] = Answers()
         for one in observables(self.case):
-            told[one] = max(value for other, value in found.items() if _unit(other) == _unit(one)) + SOLVED_TO
+            told[one] = max(value for other, value in found.items() if _unit(other) == _unit(one))
         return told
 
     def few_shifts(self, small: SmallModel, times: Array, wanted_K: float) -> tuple[float, ...]:
@@ -116,8 +130,8 @@ class Reader:
         return fewer_shifts(small, rows, times, wanted_K)
 
     def largest_doubt_K(self, small: SmallModel, times: Array) -> float:
-        """Of all temperatures."""
-        return max(doubt for one, doubt in self.doubts(small, times).items() if not one.is_heat)
+        """Of all temperatures, by what more shifts can do about."""
+        return max(doubt for one, doubt in self._by_shifts(small, times).items() if not one.is_heat)
 
     def imbalance(self, small: SmallModel, times: Array) -> float:
         """Largest of heat stored and let out less heat made over time, relative to the heat that is made at rest."""

@@ -61,13 +61,13 @@ class SmallModel:
 
     def states(self, times: Array, without: int = 0) -> Array:
         """(n, m) y at times [s] after the load came on, of the model without its last vectors."""
-        size = len(self.heat) - without
+        size = max(len(self.heat) - without, 1)
         rates, modes = np.linalg.eigh(self.stiffness[:size, :size])
         rates = np.maximum(rates, 0.0)
         strength = modes.T @ self.heat[:size]
         with np.errstate(divide="ignore", invalid="ignore"):
             grown = np.where(rates > 0.0, -np.expm1(-np.outer(times, rates)) / rates, times[:, None])
-        return np.pad((grown * strength) @ modes.T, ((0, 0), (0, without)))
+        return np.pad((grown * strength) @ modes.T, ((0, 0), (0, len(self.heat) - size)))
 
     def mix(self, shifts: Sequence[float]) -> Array:
         """(m, n) orthonormal: what the constant vector and solutions at some shifts would be, of these vectors."""
@@ -107,7 +107,6 @@ class Projection:
         self.stiffness, self.heat = np.zeros((0, 0)), np.zeros(0)
         self.shifts: list[float] = []
         self.iterations = 0
-        self.is_complete = False  # whether the last shift, where the model was worst, brought nothing new
         self._state: State | None = None
         self._add(np.where(system.stencil.solid, 1.0, 0.0).ravel())
 
@@ -125,13 +124,11 @@ class Projection:
         self.shifts.append(shift)
         new = np.nan_to_num(solution.temperature)
         whole = self._norm(new.ravel())
-        self.is_complete = not self._add((new if nearest is None else new - nearest).ravel(), keep_images, whole)
-        return not self.is_complete
+        return self._add((new if nearest is None else new - nearest).ravel(), keep_images, whole)
 
     def model(self) -> SmallModel:
         """The small model of what was projected so far."""
-        dropped = 0 if self.is_complete else DROPPED
-        return SmallModel(self.rows, self.stiffness, self.heat, tuple(self.shifts), self.iterations, dropped=dropped)
+        return SmallModel(self.rows, self.stiffness, self.heat, tuple(self.shifts), self.iterations)
 
     def worst_shift(self, low: float, high: float) -> float:
         """Where between two shifts the residual is largest, see above. Only with images kept."""

@@ -10,7 +10,9 @@ from thermsim.case.vocabulary.schema import Case
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
-WITH_TOLERANCE = ("Quantity", "Positive", "NonNegative", "Fraction", "Celsius", "Film", "Conductivity")
+WITH_TOLERANCE = (
+    "Quantity", "Positive", "NonNegative", "Fraction", "Celsius", "FluidTemperature", "Film", "Conductivity",
+)  # fmt: skip
 TEXT = {
     "type": "string",
     "pattern": r"^\s*[-+]?\s*\.?[0-9]",
