@@ -65,6 +65,12 @@ OPTIONS: list[OfCommand] = [
     ),
     command("compare case.yaml --workers 2 --dask here:1", "give one of them", "inspect case.yaml"),
     command(
+        "warmup case.yaml --from 0.01 --until 0.02 --accuracy 5",
+        r"no temperature is settled within the 0.02 s followed: follow it until about 5 times the longest time constant"
+        r", `--until (\S+)`",
+        "warmup case.yaml --from 0.01 --until {0} --accuracy 5",
+    ),
+    command(
         "warmup case.yaml --all-options --option thinner",
         "--all-options takes every option: leave out --option, or name the few you want",
         "warmup case.yaml --all-options --from 1 --until 10 --accuracy 5",
