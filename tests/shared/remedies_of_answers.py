@@ -43,14 +43,6 @@ def warmed() -> Warmup:
     return warmup(tiny(base=EXACT), 1.0, 2.0, first_cells=100)
 
 
-def settled_by(until_s: float) -> Warmup:
-    """A warm-up from a microsecond on, whose remark that nothing has settled is told like a failure."""
-    found = warmup(tiny(base=EXACT), 1e-6, until_s, first_cells=100)
-    if unsettled := [one for one in found.remarks if "no temperature is settled" in one]:
-        raise ThermsimError("\n".join(unsettled))
-    return found
-
-
 def balanced(heat: str) -> Field:
     return solved((BOTTOM, f"{BOTTOM}  - {{face: bottom, flux_W_mm2: {heat}}}\n"), base=COLUMN)
 
@@ -262,11 +254,6 @@ IN_TIME: list[Row] = [
         lambda _: warmup(tiny(base=COLD), 1.0, 2.0),
         "the case makes no heat\n  remedy: give `heat`",
         lambda _: warmed(),
-    ),
-    OfCall(
-        lambda _: settled_by(1e-5),
-        "no temperature is settled .* the longest time constant, `--until ([0-9.]+)`",
-        lambda _, until: settled_by(float(until)),
     ),
     OfCall(
         lambda _: held_in(1e-6, 0.02),
