@@ -26,7 +26,8 @@ from thermsim.model.grid.plan import plan_grid
 from thermsim.transient.curves import Reader
 from thermsim.transient.grid import time_plan
 from thermsim.transient.krylov import chosen_model, model_at
-from thermsim.warming.warmup import reader_of, warmup
+from thermsim.warming.held_still import reader_of
+from thermsim.warming.warmup import warmup
 
 DEMO = Path(__file__).parents[1] / "cases" / "crooked-film.yaml"
 FROM_S, UNTIL_S = 1e-3, 1e3

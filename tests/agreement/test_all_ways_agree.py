@@ -87,7 +87,7 @@ from thermsim.readout.observable import HOTTEST, Observable
 from thermsim.report.data.result import result
 from thermsim.sweeps.sweep import Point, Vary, sweep
 from thermsim.units import MM
-from thermsim.warming.warmup import model_of, reader_of
+from thermsim.warming.held_still import model_of, reader_of
 
 SEED = 20_323
 # Mesh studies take longest: they are made of so many of the fast cases, and of every sixth of the others.

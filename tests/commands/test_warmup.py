@@ -16,7 +16,8 @@ from thermsim.errors import ThermsimError, WriteError
 from thermsim.mesh.prediction_remarks import is_grave, slips_in_words
 from thermsim.report.data.warmup_result import WARMUP_KEYS, document
 from thermsim.report.text.warmup_table import warmup_blocks
-from thermsim.warming.warmup import settled_between, warmup
+from thermsim.warming.settled import settled_between
+from thermsim.warming.warmup import warmup
 
 CASE = """
 title: a die under a lid

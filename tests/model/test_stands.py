@@ -26,7 +26,7 @@ from thermsim.readout.ladder import ladder
 from thermsim.readout.observable import find
 from thermsim.report.drawing.text_stack import drawing
 from thermsim.report.figures.stack_figure import layers_drawn, stack
-from thermsim.warming.warmup import reader_of
+from thermsim.warming.held_still import reader_of
 
 RIM: dict[str, Any] = {"down_to": "board", "rim_mm": 2.0, "resistance_mm2K_W": 90.0}
 LEGS: dict[str, Any] = {

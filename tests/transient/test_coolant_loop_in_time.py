@@ -13,8 +13,9 @@ from thermsim.case.load import parse_case
 from thermsim.errors import ThermsimError
 from thermsim.model.grid.plan import plan_grid
 from thermsim.report.text.warmup_table import warmup_blocks
+from thermsim.warming.held_still import model_of, reader_of
 from thermsim.warming.outcome import Warmup
-from thermsim.warming.warmup import model_of, reader_of, warmup
+from thermsim.warming.warmup import warmup
 
 # A block of 150 J/K with 0.08 K/W to the coolant of a loop: all but infinite conductivity makes it one node.
 TWO_NODES = """

@@ -15,7 +15,7 @@ from thermsim.solver.guesses import guess_from
 from thermsim.transient.grid import time_plan
 from thermsim.transient.krylov import model_at
 from thermsim.transient.whole import whole_curves
-from thermsim.warming.warmup import held_doubts, reader_of
+from thermsim.warming.held_still import held_doubts, reader_of
 
 STACK = """
 title: a strip of die under a lid

@@ -19,7 +19,8 @@ from thermsim.readout.field import Field
 from thermsim.transient.curves import Reader
 from thermsim.transient.grid import time_plan
 from thermsim.transient.krylov import DROPPED, SmallModel, chosen_model, model_at
-from thermsim.warming.warmup import model_of_load, reader_of, warmup
+from thermsim.warming.held_still import model_of_load, reader_of
+from thermsim.warming.warmup import warmup
 
 TIMES = np.geomspace(1e-3, 1e3, 61)
 # Two coolants, a surround, a wedge that stores, leakage, radiation, and a face source that touches a storing film.

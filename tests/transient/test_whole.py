@@ -13,7 +13,7 @@ from thermsim.readout.answers import observables
 from thermsim.transient.grid import films_of, time_plan
 from thermsim.transient.krylov import chosen_model
 from thermsim.transient.whole import carried, some_of, whole_curves
-from thermsim.warming.warmup import reader_of
+from thermsim.warming.held_still import reader_of
 
 FIRST_S, LAST_S = 1e-3, 30.0
 

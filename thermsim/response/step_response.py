@@ -32,7 +32,8 @@ from thermsim.transient.curves import Reader
 from thermsim.transient.grid import time_plan
 from thermsim.transient.krylov import DROPPED, TIMES_CHANGE
 from thermsim.units import GIGABYTE
-from thermsim.warming.warmup import model_of_load, reader_of, spread_times
+from thermsim.warming.held_still import model_of_load, reader_of
+from thermsim.warming.warmup import spread_times
 
 Array = NDArray[np.float64]
 

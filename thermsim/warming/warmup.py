@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from typing import Literal
 
@@ -12,7 +12,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import HeatBalanceError, MemoryLimitError, RunawayError, ThermsimError
-from thermsim.materials.catalogue import Law, Material
 from thermsim.mesh.convergence import Doubt
 from thermsim.mesh.memory import allowed_GB
 from thermsim.mesh.predict import FEWEST_GRIDS, OUTER_K, plan_for, solve_on
@@ -22,24 +21,23 @@ from thermsim.mesh.unseen_streaks import streaks_of
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, plan_grid
 from thermsim.model.physics.coolant_loop import Loop
-from thermsim.model.storage import cell_capacities, check_capacities, left_out, storing_joints
+from thermsim.model.storage import check_capacities, left_out, storing_joints
 from thermsim.progress import Progress
 from thermsim.readout.answers import answers, observables
 from thermsim.readout.field import LARGEST_IMBALANCE, Field
 from thermsim.readout.observable import COOLANT, HOTTEST, Answers, Observable
 from thermsim.rounding import two_digits_up
-from thermsim.solver.guesses import guess_from
 from thermsim.transient.curves import Reader
-from thermsim.transient.grid import films_of, time_plan
-from thermsim.transient.krylov import SmallModel, chosen_model, model_at
-from thermsim.transient.loop import bordered, enough_shifts, with_a_kelvin
-from thermsim.transient.rise import Bends, rise_of
-from thermsim.transient.system import system_of
+from thermsim.transient.grid import time_plan
+from thermsim.transient.krylov import SmallModel, model_at
+from thermsim.transient.loop import with_a_kelvin
 from thermsim.units import GIGABYTE
+from thermsim.warming.held_still import held_doubts, model_of_load, reader_of
 from thermsim.warming.on_the_way import OnTheWay
 from thermsim.warming.outcome import Curve, Rest, TimeStep, Warmup
 from thermsim.warming.rest import why_no_bound
 from thermsim.warming.runaway import without_steady_state
+from thermsim.warming.settled import settled_between
 
 Array = NDArray[np.float64]
 
@@ -48,14 +46,10 @@ TIMES = 121  # at which curves are told and judged, evenly in the logarithm of t
 # the last small one. That difference is taken off again, so that grids are told apart by a tenth of it.
 SHARE_OF_TIME, SHARE_OF_FEW = 0.03, 0.06
 FEW_CELLS = 100_000  # cells from which on a grid gets few shifts; two grids at least get many
-RECHOSEN = 2.0  # times the doubt asked of a model: from that on the shifts of a coarser grid do not serve
 BYTES_PER_VECTOR = 16  # of a cell for each vector of the small model, with room to add one
 VECTORS = 18
 SETTLED_K = 1.0
 MANY_CONSTANTS = 5.0  # after so many time constants less than a hundredth of an exponential is left
-TIMES_HELD = (
-    1.5  # margin on what cold conductivities change, our own practice: 1.0 just held on the stacks of the tests
-)
 SAME_TIME = 1e-9  # relative difference below which two times are one
 
 
@@ -324,98 +318,6 @@ def _of_columns(seen: OnGrid, of: Callable[[Array], Array]) -> OnGrid:
     return replace(seen, unseen={film: of(np.asarray(row)) for film, row in seen.unseen.items()})
 
 
-def model_of_load(reader: Reader, times: Array, wanted_K: float, known: tuple[float, ...] = ()) -> SmallModel:
-    """A small model whose doubt is below `wanted_K`: at the shifts of a coarser grid if they serve, else at its own."""
-
-    def doubt_of(shifts: Sequence[float]) -> float:
-        return reader.largest_doubt_K(model_of(reader, shifts), times)
-
-    if known:
-        model = model_of(reader, known)
-        if reader.largest_doubt_K(model, times) <= RECHOSEN * wanted_K:
-            return model
-    first, last = float(times[0]), float(times[-1])
-    small = chosen_model(reader.system, first, last, wanted_K, lambda one: reader.largest_doubt_K(one, times))
-    if reader.coolant is None:
-        return small
-    slow = 1.0 / last  # a loop may be slow where the stack needed no such shift
-    return model_of(reader, enough_shifts(list(dict.fromkeys([*small.shifts, slow])), doubt_of, wanted_K))
-
-
-def reader_of(
-    case: Case,
-    field: Field,
-    from_s: float,
-    multiplier: int,
-    *,
-    cold: bool = False,
-    leakage: Bends = "secant",
-    boundaries: Bends = "secant",
-) -> Reader:
-    """A steady state as a system in time, with what is read off it.
-
-    cold : with the conductivities of the unheated stack, and the heat capacities of the loaded one: what warms up more
-        slowly than a stack whose properties follow its temperatures
-    leakage, boundaries : what takes the place of those that bend over temperature, see `transient.rise`
-    """
-    model, loaded, guess = field.model, field.filled, field.guess
-    rise = rise_of(model, field.temperature, guess, leakage, boundaries)
-    unheated = np.nan_to_num(rise.unheated, nan=model.coldest_C)
-    conducting = guess
-    if cold:
-        conducting = replace(guess, conductivity=guess_from(model, rise.unheated, guess).conductivity)
-    capacity = cell_capacities(model, loaded if cold else 0.5 * (unheated + loaded))
-    films = films_of(case, model, from_s, multiplier)
-    system = system_of(rise.model, conducting, capacity, films)
-    warmer = None if model.loop is None else system_of(rise.model.at_coolant(1.0), conducting, capacity, films)
-    return Reader.of(case, field, rise, system, warmer)
-
-
-def model_of(reader: Reader, shifts: Sequence[float]) -> SmallModel:
-    """The small model at given shifts, with the loop of its coolant where there is one."""
-    if reader.coolant is None:
-        return model_at(reader.system, shifts)
-    return bordered(reader.system, reader.coolant, shifts)
-
-
-def held_doubts(reader: Reader, small: SmallModel, field: Field, times: Array, from_s: float, multiplier: int) -> Array:
-    """(answers, times) how far properties that are held may hold each answer off.
-
-    Leakage and radiation: what tangents at the loaded state bring instead of secants. Heat made on a curve that bends
-    one way lies between both at all temperatures in between, and with it the temperatures (comparison principle).
-    Conductivities and capacities: warm ones are exact at the end, cold ones at the beginning, so of the difference
-    counts the share of the rise that is still to come, TIMES_HELD times.
-    """
-    asked, model = observables(reader.case), field.model
-    warm, end = reader.curves(small, times), answers(reader.case, field)
-    rest = answers(reader.case, reader.resting)
-
-    def apart(other: Reader) -> dict[Observable, Array]:
-        curves = other.curves(model_of(other, small.shifts), times)
-        return {one: np.abs(warm[one] - curves[one]) for one in asked}
-
-    found = {one: np.zeros(len(times)) for one in asked}
-    if any(source.leakage is not None and not source.leakage.is_linear for source in model.sources):
-        by_leakage = apart(reader_of(reader.case, field, from_s, multiplier, leakage="tangent"))
-        found = {one: found[one] + by_leakage[one] for one in asked}
-    if model.curved_planes:
-        by_radiation = apart(reader_of(reader.case, field, from_s, multiplier, boundaries="tangent"))
-        found = {one: found[one] + by_radiation[one] for one in asked}
-    if any(not law.is_constant for region in model.regions for law in _laws(region.material)):
-        by_cold = apart(reader_of(reader.case, field, from_s, multiplier, cold=True))
-        for one in asked:
-            begin = 0.0 if one.takes == "power" else rest[one]
-            whole = end[one] - begin
-            done = np.clip((warm[one] - begin) / whole, 0.0, 1.0) if whole != 0.0 else np.ones(len(times))
-            found[one] = found[one] + TIMES_HELD * by_cold[one] * (1.0 - done)
-    return np.asarray(np.nan_to_num(np.array([found[one] for one in asked])))
-
-
-def _laws(material: Material) -> tuple[Law, ...]:
-    assert material.heat_capacity is not None  # it was checked
-    return (*material.laws, material.heat_capacity)
-
-
 def check_warmup(case: Case, from_s: float, until_s: float, also_s: ArrayLike, wanted: float, settled_K: float) -> None:
     """Raises ThermsimError where `warmup` would refuse before it solves."""
     also = np.asarray(also_s, dtype=np.float64)
@@ -469,32 +371,6 @@ def _check_memory(plan: GridPlan, later: GridPlan, memory_GB: float) -> None:
             f"allow more: `--memory {two_digits_up(least)}`"
             + (", or ask from a later time on" if least_later <= memory_GB else ""),
         )
-
-
-def settled_between(times: Array, off: Array, width: Array, within_K: float) -> tuple[float, float] | None:
-    """Earliest and latest time [s] from which on a curve is near its end, as its doubts allow.
-
-    off, width : (n,) how far it is from its end at each time, and how far that may be wrong [K]; inf where not known
-    Returns None where it may still be farther off than `within_K` at the last time.
-    """
-    latest = _stays_s(times, off + width, within_K)
-    nearest = np.where(np.isfinite(width), np.maximum(off - width, 0.0), 0.0)
-    earliest = _stays_s(times, nearest, within_K)
-    return None if latest is None or earliest is None else (earliest, latest)
-
-
-def _stays_s(times: Array, off: Array, within_K: float) -> float | None:
-    """From when on what a curve is off stays small [s], linear in the logarithm of time; the first time if always."""
-    late = np.flatnonzero(~(off <= within_K))
-    if not len(late):
-        return float(times[0])
-    last = int(late[-1])
-    if last == len(times) - 1:
-        return None
-    if not np.isfinite(off[last]):
-        return float(times[last + 1])
-    share = (off[last] - within_K) / (off[last] - off[last + 1])
-    return float(times[last] * (times[last + 1] / times[last]) ** share)
 
 
 def _line(step: TimeStep, worst_K: float) -> str:

@@ -1,0 +1,122 @@
+"""A steady state as a small model in time, with properties held still, and how far that may hold answers off."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermsim.case.vocabulary.schema import Case
+from thermsim.materials.catalogue import Law, Material
+from thermsim.model.storage import cell_capacities
+from thermsim.readout.answers import answers, observables
+from thermsim.readout.field import Field
+from thermsim.readout.observable import Observable
+from thermsim.solver.guesses import guess_from
+from thermsim.transient.curves import Reader
+from thermsim.transient.grid import films_of
+from thermsim.transient.krylov import SmallModel, chosen_model, model_at
+from thermsim.transient.loop import bordered, enough_shifts
+from thermsim.transient.rise import Bends, rise_of
+from thermsim.transient.system import system_of
+
+Array = NDArray[np.float64]
+
+RECHOSEN = 2.0  # times the doubt asked of a model: from that on the shifts of a coarser grid do not serve
+TIMES_HELD = (
+    1.5  # margin on what cold conductivities change, our own practice: 1.0 just held on the stacks of the tests
+)
+
+
+def model_of_load(reader: Reader, times: Array, wanted_K: float, known: tuple[float, ...] = ()) -> SmallModel:
+    """A small model whose doubt is below `wanted_K`: at the shifts of a coarser grid if they serve, else at its own."""
+
+    def doubt_of(shifts: Sequence[float]) -> float:
+        return reader.largest_doubt_K(model_of(reader, shifts), times)
+
+    if known:
+        model = model_of(reader, known)
+        if reader.largest_doubt_K(model, times) <= RECHOSEN * wanted_K:
+            return model
+    first, last = float(times[0]), float(times[-1])
+    small = chosen_model(reader.system, first, last, wanted_K, lambda one: reader.largest_doubt_K(one, times))
+    if reader.coolant is None:
+        return small
+    slow = 1.0 / last  # a loop may be slow where the stack needed no such shift
+    return model_of(reader, enough_shifts(list(dict.fromkeys([*small.shifts, slow])), doubt_of, wanted_K))
+
+
+def reader_of(
+    case: Case,
+    field: Field,
+    from_s: float,
+    multiplier: int,
+    *,
+    cold: bool = False,
+    leakage: Bends = "secant",
+    boundaries: Bends = "secant",
+) -> Reader:
+    """A steady state as a system in time, with what is read off it.
+
+    cold : with the conductivities of the unheated stack, and the heat capacities of the loaded one: what warms up more
+        slowly than a stack whose properties follow its temperatures
+    leakage, boundaries : what takes the place of those that bend over temperature, see `transient.rise`
+    """
+    model, loaded, guess = field.model, field.filled, field.guess
+    rise = rise_of(model, field.temperature, guess, leakage, boundaries)
+    unheated = np.nan_to_num(rise.unheated, nan=model.coldest_C)
+    conducting = guess
+    if cold:
+        conducting = replace(guess, conductivity=guess_from(model, rise.unheated, guess).conductivity)
+    capacity = cell_capacities(model, loaded if cold else 0.5 * (unheated + loaded))
+    films = films_of(case, model, from_s, multiplier)
+    system = system_of(rise.model, conducting, capacity, films)
+    warmer = None if model.loop is None else system_of(rise.model.at_coolant(1.0), conducting, capacity, films)
+    return Reader.of(case, field, rise, system, warmer)
+
+
+def model_of(reader: Reader, shifts: Sequence[float]) -> SmallModel:
+    """The small model at given shifts, with the loop of its coolant where there is one."""
+    if reader.coolant is None:
+        return model_at(reader.system, shifts)
+    return bordered(reader.system, reader.coolant, shifts)
+
+
+def held_doubts(reader: Reader, small: SmallModel, field: Field, times: Array, from_s: float, multiplier: int) -> Array:
+    """(answers, times) how far properties that are held may hold each answer off.
+
+    Leakage and radiation: what tangents at the loaded state bring instead of secants. Heat made on a curve that bends
+    one way lies between both at all temperatures in between, and with it the temperatures (comparison principle).
+    Conductivities and capacities: warm ones are exact at the end, cold ones at the beginning, so of the difference
+    counts the share of the rise that is still to come, TIMES_HELD times.
+    """
+    asked, model = observables(reader.case), field.model
+    warm, end = reader.curves(small, times), answers(reader.case, field)
+    rest = answers(reader.case, reader.resting)
+
+    def apart(other: Reader) -> dict[Observable, Array]:
+        curves = other.curves(model_of(other, small.shifts), times)
+        return {one: np.abs(warm[one] - curves[one]) for one in asked}
+
+    found = {one: np.zeros(len(times)) for one in asked}
+    if any(source.leakage is not None and not source.leakage.is_linear for source in model.sources):
+        by_leakage = apart(reader_of(reader.case, field, from_s, multiplier, leakage="tangent"))
+        found = {one: found[one] + by_leakage[one] for one in asked}
+    if model.curved_planes:
+        by_radiation = apart(reader_of(reader.case, field, from_s, multiplier, boundaries="tangent"))
+        found = {one: found[one] + by_radiation[one] for one in asked}
+    if any(not law.is_constant for region in model.regions for law in _laws(region.material)):
+        by_cold = apart(reader_of(reader.case, field, from_s, multiplier, cold=True))
+        for one in asked:
+            begin = 0.0 if one.takes == "power" else rest[one]
+            whole = end[one] - begin
+            done = np.clip((warm[one] - begin) / whole, 0.0, 1.0) if whole != 0.0 else np.ones(len(times))
+            found[one] = found[one] + TIMES_HELD * by_cold[one] * (1.0 - done)
+    return np.asarray(np.nan_to_num(np.array([found[one] for one in asked])))
+
+
+def _laws(material: Material) -> tuple[Law, ...]:
+    assert material.heat_capacity is not None  # it was checked
+    return (*material.laws, material.heat_capacity)
