@@ -126,6 +126,7 @@ def test_intervals_of_all_cases_hold_as_often_as_told() -> None:
     assert sum(points) >= least * len(points)
 
 
+@pytest.mark.slow
 def test_the_command_tells_the_same_gains(tmp_path: Path) -> None:
     one = drawn(FAST)
     write_tables(one.tables, tmp_path)

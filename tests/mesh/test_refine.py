@@ -237,7 +237,7 @@ KINDS = {
 }
 
 
-@pytest.mark.parametrize("name", KINDS)
+@pytest.mark.parametrize("name", [pytest.param("hot spot", marks=pytest.mark.slow), *list(KINDS)[1:]])
 def test_every_kind_of_case_gets_a_family(name: str) -> None:
     made = predict(KINDS[name], accuracy_K=2.0, first_cells=2000)
     assert made.status == "accuracy held"

@@ -305,6 +305,7 @@ def test_faces_on_either_side_of_a_joint_do_not_touch(resistance: float) -> None
     assert found == (((0, 1),) if resistance == 0.0 else ())
 
 
+@pytest.mark.slow
 def test_an_accuracy_of_flows_is_held() -> None:
     """The same case with and without: more grids are made, until every flow is known to 5 mW."""
     cooling = [held("top", 20, **LEFT_HALF), film("bottom", 3000.0, 35.0)]

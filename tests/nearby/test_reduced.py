@@ -175,6 +175,7 @@ def test_doubts_cover_full_solves_never_seen(at: str, k: Any) -> None:
     assert misses[:, exact].max() < 0.05
 
 
+@pytest.mark.slow
 def test_doubts_of_the_demo_cover_and_are_small() -> None:
     """All its tolerances at three times their width: silicon that conducts less when hot, leakage, sensors."""
     case = read_case(CASES / "crooked-film.yaml")
