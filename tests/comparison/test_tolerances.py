@@ -100,7 +100,7 @@ def test_both_ways_agree_on_the_demo() -> None:
     small, full = (samples_of(whole, 256, way) for way in ("small models", "full solves"))
     agree(small, full)
     assert sum(one.small for one in small.ways) > 0.95 * 4 * 256
-    assert small.model_K[:, whole.readings].max() < 0.01
+    assert small.model_K[:, whole.readings].max() < 0.02  # a tenth of what the tolerances move, and in the intervals
 
 
 @pytest.mark.slow

@@ -80,7 +80,8 @@ def blended(ladders: Sequence[Ladder], weights: Sequence[float]) -> Ladder:
         for same in zip(*(one.rungs for one in ladders), strict=True)
     )
     start_C, share = sums(one.start_C for one in ladders), sums(one.share for one in ladders)
-    return replace(ladders[-1], start_C=start_C, share=share, rungs=tuple(rungs))
+    coolant_C = sums(one.coolant_C for one in ladders)
+    return replace(ladders[-1], start_C=start_C, coolant_C=coolant_C, share=share, rungs=tuple(rungs))
 
 
 def hottest_zone(field: Field) -> ZoneReading | None:

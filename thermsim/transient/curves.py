@@ -25,7 +25,7 @@ Array = NDArray[np.float64]
 
 # Share of its largest change that an answer may be off by what the solves of a small model leave: of one whose shifts
 # tell its doubt, and of one that further shifts bring nothing new to, which is known to the residual of these only.
-SOLVED_TO, COMPLETE_TO = 3e-6, 1e-5
+SOLVED_TO, COMPLETE_TO = 1e-6, 1e-5
 TINY = 1e-6  # [K] and [W] of change that is nothing
 
 

@@ -41,7 +41,7 @@ def result(prediction: Prediction) -> dict[str, Any]:
         "hottest_C": prediction.answers[HOTTEST],
         "hottest_inputs": _inputs(prediction, HOTTEST),
         "hottest_at": hottest_at(case, field, place),
-        "coolant_C": field.coolant_C,
+        "coolant_C": field.coolant_C if prediction.ladder is None else prediction.ladder.coolant_C,
         "zones": [_zone(prediction, zone) for zone in field.zones],
         "readings": [_reading(prediction, reading) for reading in case.readings],
         "probes": _probes(prediction),
