@@ -15,6 +15,8 @@ from thermsim.commands.terminal import (
     accuracy_option,
     case_of,
     needs_folder,
+    out_option,
+    replace_option,
     tell,
     tell_files,
     tell_slips,
@@ -29,10 +31,8 @@ from thermsim.errors import HeatBalanceError, NotConvergedError, NoWayOutError, 
 @JSON
 @accuracy_option("Mesh doubt of readings at their limit.")
 @MEMORY
-@click.option(
-    "--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write answers, clocks and a picture."
-)
-@click.option("--replace", is_flag=True, help="Let DIR lose the answer for another case or option.")
+@out_option("Write answers, clocks and a picture.")
+@replace_option("Let DIR lose the answer for another case or option.")
 def afford(
     case_file: Path,
     option: str | None,

@@ -16,6 +16,8 @@ from thermsim.commands.terminal import (
     accuracy_option,
     case_of,
     needs_folder,
+    out_option,
+    replace_option,
     tell,
     tell_files,
     tell_slips,
@@ -49,11 +51,9 @@ from thermsim.errors import (
     multiple=True,
     help="Judge it although gallium meets aluminium.",
 )
-@click.option(
-    "--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write the report, results and a journal."
-)
+@out_option("Write the report, results and a journal.")
 @click.option("--resume", is_flag=True, help="Go on with the journal in DIR.")
-@click.option("--replace", is_flag=True, help="Let DIR lose another study.")
+@replace_option("Let DIR lose another study.")
 def compare(
     case_file: Path,
     as_json: bool,

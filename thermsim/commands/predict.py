@@ -15,6 +15,8 @@ from thermsim.commands.terminal import (
     accuracy_option,
     case_of,
     needs_folder,
+    out_option,
+    replace_option,
     tell,
     tell_files,
     tell_slips,
@@ -26,15 +28,13 @@ from thermsim.errors import HeatBalanceError, NotConvergedError, NoWayOutError, 
 @CASE
 @OPTION
 @JSON
-@click.option(
-    "--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write results, field and pictures."
-)
+@out_option("Write results, field and pictures.")
 @accuracy_option("Refine until the mesh doubt is below.")
 @MEMORY
 @click.option(
     "--samples", metavar="COUNT", type=click.IntRange(min=1), help="Solve so many samples of the tolerances in full."
 )
-@click.option("--replace", is_flag=True, help="Let DIR lose the result of another case or option.")
+@replace_option("Let DIR lose the result of another case or option.")
 @click.option("--volume", is_flag=True, help="Write field.vtr however large it is.")
 def predict(
     case_file: Path,

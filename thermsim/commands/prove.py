@@ -6,13 +6,13 @@ from pathlib import Path
 
 import click
 
-from thermsim.commands.terminal import JSON, ProgressLine, console, print_json, printing
+from thermsim.commands.terminal import JSON, ProgressLine, console, out_option, print_json, printing
 from thermsim.errors import ProofError
 
 
 @click.command()
 @JSON
-@click.option("--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write the page and its figures.")
+@out_option("Write the page and its figures.")
 @click.option(
     "--honesty", "stacks", metavar="N", type=click.IntRange(min=1), help="Also judge the mesh doubt on N random stacks."
 )

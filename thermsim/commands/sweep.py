@@ -15,6 +15,8 @@ from thermsim.commands.terminal import (
     accuracy_option,
     case_of,
     needs_folder,
+    out_option,
+    replace_option,
     tell,
     tell_files,
     warn_of_slips,
@@ -37,12 +39,10 @@ from thermsim.commands.terminal import (
 @click.option("--log", "is_log", is_flag=True, help="Let the values rise in even ratios instead of even steps.")
 @click.option("--watch", "watched", metavar="WORDS", multiple=True, help="What is asked, such as `reading C5`.")
 @click.option("--same-height", metavar="PART", help="Let the thickness of PART keep the height of the stack.")
-@click.option(
-    "--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write points, result and picture."
-)
+@out_option("Write points, result and picture.")
 @accuracy_option("Refine until the mesh doubts are below.")
 @MEMORY
-@click.option("--replace", is_flag=True, help="Let DIR lose another sweep.")
+@replace_option("Let DIR lose another sweep.")
 def sweep(
     case_file: Path,
     option: str | None,

@@ -99,6 +99,16 @@ def accuracy_option(of: str) -> Callable[[Command], Command]:
     return click.option("--accuracy", metavar="KELVIN", type=FiniteRange(min=1e-4, unit="K"), help=of)
 
 
+def out_option(of: str) -> Callable[[Command], Command]:
+    """`--out`, with what this command writes."""
+    return click.option("--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help=of)
+
+
+def replace_option(of: str) -> Callable[[Command], Command]:
+    """`--replace`, with what the folder loses by it."""
+    return click.option("--replace", is_flag=True, help=of)
+
+
 def case_of(path: Path, option: str | None) -> Case:
     """The case of a file, with one of its options made where one is asked for. Raises CaseError."""
     from thermsim.case.load import read_case

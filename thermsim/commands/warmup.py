@@ -17,6 +17,8 @@ from thermsim.commands.terminal import (
     accuracy_option,
     case_of,
     needs_folder,
+    out_option,
+    replace_option,
     tell,
     tell_files,
     tell_slips,
@@ -65,10 +67,8 @@ SECONDS = FiniteRange(min=1e-7, unit="s")
 )  # fmt: skip
 @accuracy_option("Refine until mesh and time doubt are below, at all times.")
 @MEMORY
-@click.option(
-    "--out", "folder", metavar="DIR", type=click.Path(path_type=Path), help="Write curves, result and pictures."
-)
-@click.option("--replace", is_flag=True, help="Let DIR lose the warm-up of another case or option.")
+@out_option("Write curves, result and pictures.")
+@replace_option("Let DIR lose the warm-up of another case or option.")
 def warmup(
     case_file: Path,
     options: tuple[str, ...],
