@@ -133,6 +133,13 @@ class Model:
         """The lowest known temperature [C]; without heat sinks inside, nothing is colder."""
         return min(known for cooling in self.coolings for known in cooling.known_C)
 
+    @property
+    def even_C(self) -> float | None:
+        """The temperature [C] of a stack that makes no heat; None where coolants or fluxes make it uneven."""
+        known = {value for cooling in self.coolings for value in cooling.known_C}
+        is_even = len(known) == 1 and not any(cooling.influx_W_m2 for cooling in self.coolings)
+        return known.pop() if is_even else None
+
     def first_guess(self) -> Guess:
         """As cold as the coldest coolant; faces whose boundary is not linear as hot as if all heat left there.
 

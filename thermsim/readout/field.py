@@ -20,7 +20,7 @@ from thermsim.readout.faces import Place, away_from_summits, heated_boxes, plane
 from thermsim.readout.surface_maximum import Plane, Summit
 from thermsim.readout.touching_faces import touching
 from thermsim.readout.weights import Cell, Weights, at_point, at_warmest_cell, mean_over, sides_of
-from thermsim.solver.guesses import beside, heated_faces
+from thermsim.solver.guesses import beside
 from thermsim.solver.outflow import Leaving, acting, leaving
 from thermsim.solver.steady import Steady
 from thermsim.units import ABSOLUTE_ZERO_C
@@ -130,7 +130,9 @@ class Field:
     @cached_property
     def heated_face(self) -> tuple[Array, ...]:
         """Temperatures (nx, ny) [C] of each heated face; the coldest known one where there is no face."""
-        return heated_faces(self.model, self.temperature, self.guess)
+        cold = self.model.coldest_C
+        sides = (self.face_C(source.face, source.side) for source in self.model.face_sources)
+        return tuple(np.nan_to_num(face, nan=cold) for face in sides)
 
     def z_flow(self, face: int) -> Array:
         """Heat [W] that crosses a z plane upwards (through its joint, if it has one), (nx, ny)."""

@@ -63,14 +63,7 @@ class MovingField(Field):
     def guess_here(self) -> Guess:
         """Temperatures in the form that coefficients are taken at."""
         guess = guess_from(self.model, self.temperature, self.guess)
-        return replace(guess, heated_face=self._heated_faces) if self.moment.planes else guess
-
-    @property
-    def _heated_faces(self) -> tuple[Array, ...]:
-        cold = self.model.coldest_C
-        return tuple(
-            np.nan_to_num(self.face_C(source.face, source.side), nan=cold) for source in self.model.face_sources
-        )
+        return replace(guess, heated_face=self.heated_face) if self.moment.planes else guess
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,11 +81,10 @@ class Moment:
 
 @dataclass(frozen=True, eq=False)
 class Step:
-    """One step from a moment to the next. solves : that it took, with those of steps that were given up"""
+    """One step from a moment to the next."""
 
     start: Moment
     end: Moment
-    solves: int
 
     def cells_at(self, time_s: float) -> Array:
         """Temperatures [C] in between, by the cubic that has temperatures and slopes of both ends."""
@@ -118,7 +110,6 @@ class March:
         self.model, self.films, self.tolerance_K = model, films, tolerance_K
         self._near = guess
         self._state: State | None = None
-        self.solves = 0
 
     def system(self, guess: Guess) -> System:
         """The equations with coefficients at some temperatures."""
@@ -142,10 +133,9 @@ class March:
         """
         other = March(like, self.films, self._near, self.tolerance_K)
         guess = self._near
-        known = {value for cooling in like.coolings for value in cooling.known_C}
-        is_even = len(known) == 1 and not any(cooling.influx_W_m2 for cooling in like.coolings)
-        if is_even and not any(source.watts.any() for source in like.sources):
-            return np.full(self.system(guess).shape, known.pop())
+        even_C = like.even_C
+        if even_C is not None and not any(source.watts.any() for source in like.sources):
+            return np.full(self.system(guess).shape, even_C)
         system = other.system(guess)
         for _ in range(REST_STEPS):
             state = prepare(system.stencil, like.may_have_islands)
@@ -158,12 +148,12 @@ class March:
                 return cells
         raise NotConvergedError("temperatures without load do not settle")
 
-    def begin(self, cells: Array, time_s: float = 0.0) -> Moment:
+    def begin(self, cells: Array) -> Moment:
         """The moment at which the load of this march comes on a stack with some temperatures [C]."""
         system = self.field(cells, self.system(self._near)).moment
         flow = system.stencil.heat - system.stencil.conducted(cells)
         change = np.divide(flow, system.capacity, out=np.zeros_like(flow), where=system.capacity > 0.0)
-        return Moment(time_s, cells, change, system)
+        return Moment(0.0, cells, change, system)
 
     def steps(self, start: Moment, until_s: float, first_s: float) -> Iterator[Step]:
         """Step by step until a time [s], or until temperatures run away; the first step no longer than `first_s`.
@@ -173,7 +163,6 @@ class March:
         NotConvergedError : steps become too short, or too many
         """
         whole, at, length = until_s - start.time_s, start, min(first_s, until_s - start.time_s)
-        solves = 0
         for _ in range(MOST_STEPS):
             length = min(length, until_s - at.time_s)
             left = until_s - at.time_s - length
@@ -183,7 +172,6 @@ class March:
                 after, error_K = self._step(at, length)
             except RunawayError:  # growth outruns a step so long
                 after, error_K = None, np.inf
-            solves += 3
             factor = SAFETY * (self.tolerance_K / error_K) ** (1.0 / 3.0) if error_K > 0.0 else MOST_GROWTH
             if after is None or error_K > self.tolerance_K:
                 length *= float(np.clip(factor, MOST_SHRINKING, SAFETY))
@@ -192,9 +180,8 @@ class March:
                         return
                     raise NotConvergedError(f"steps in time become shorter than {length:.1e} s")
                 continue
-            self.solves += solves
-            yield Step(at, after, solves)
-            at, solves = after, 0
+            yield Step(at, after)
+            at = after
             if at.time_s >= until_s or float(at.cells.max()) > HOTTEST_C:
                 return
             if factor >= LEAST_GROWTH:

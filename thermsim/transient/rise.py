@@ -175,9 +175,8 @@ def _unheated(resting: Model, guess: Guess) -> tuple[Model, Array]:
 
     def solved(model: Model, begin: Guess, enough_K: float = 0.0) -> tuple[Array, Guess]:
         stencil = assemble(model, guess)
-        known = [value for cooling in model.coolings for value in cooling.known_C]
-        if max(known) == min(known) and not any(cooling.influx_W_m2 for cooling in model.coolings):
-            return np.where(stencil.solid, known[0], np.nan), guess
+        if model.even_C is not None:
+            return np.where(stencil.solid, model.even_C, np.nan), guess
         state = prepare(stencil, model.may_have_islands)
         return solve(state, stencil.heat, None, TOLERANCE, model.coldest_C).checked().temperature, guess
 

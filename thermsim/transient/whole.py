@@ -39,18 +39,13 @@ class WholeCurves:
     """Answers on one grid. All (answers, n), NaN after temperatures had passed all bounds
 
     values : of the run at the tolerance asked for; left : what shorter steps add to them; time_doubt : of both together
-    solves : of the linear solver; steps : of the run at that tolerance
     imbalance : largest of heat stored and let out less heat made, relative to the heat made, at the ends of steps
-    stopped_s : when temperatures passed all bounds; None where they did not
     """
 
     values: Array
     left: Array
     time_doubt: Array
-    solves: int
-    steps: int
     imbalance: float
-    stopped_s: float | None
 
 
 def whole_curves(
@@ -75,15 +70,13 @@ def whole_curves(
     from scipy.ndimage import maximum_filter1d
 
     run = _Run(case, model, films, guess, times, tolerance_K)
-    solves = run.march.solves
     if left is None:
         finer = _Run(case, model, films, guess, times, tolerance_K / HALVES)
-        solves += finer.march.solves
         left = (finer.values - run.values) * (1.0 + 1.0 / LEFT)
     doubt = maximum_filter1d(
         np.nan_to_num(np.abs(left)) / (1.0 + LEFT), NEIGHBOURS, axis=1
     )  # it passes zero in between
-    return WholeCurves(run.values, left, doubt, solves, run.steps, run.imbalance, run.stopped_s)
+    return WholeCurves(run.values, left, doubt, run.imbalance)
 
 
 class Passing(NamedTuple):
@@ -173,15 +166,11 @@ class _Run:
     ) -> None:
         self.case, self.times = case, times
         self.values = np.full((len(observables(case)), len(times)), np.nan)
-        self.steps, self.imbalance = 0, 0.0
-        self.stopped_s: float | None = None
+        self.imbalance = 0.0
         self.march = March(model, films, guess, tolerance_K)
         start = self.march.begin(self.march.rest(scaled_power(model, 0.0)))
-        last = start
         for step in self.march.steps(start, float(times[-1]), FIRST_SHARE * float(times[0])):
             self._read(step)
-            self.steps, last = self.steps + 1, step.end
-        self.stopped_s = last.time_s if last.time_s < times[-1] else None
 
     def _read(self, step: Step) -> None:
         first, stop = np.searchsorted(self.times, [step.start.time_s, step.end.time_s], side="right")
