@@ -105,7 +105,7 @@ class _Array:
         """The level that brings most new pairs to a row that is not whole yet; None where none fits."""
         places = [self.at(level) for level in row.items()]
         levels = self.rng.permutation(self.factors[name]).tolist()
-        brings = [int(self.left[self.at((name, level)), places].sum()) for level in levels]
+        brings = self.left[np.ix_([self.at((name, level)) for level in levels], places)].sum(axis=1)
         for number in np.argsort(brings, kind="stable")[::-1].tolist():
             if self.why_not(row | {name: levels[number]}) is None:
                 return str(levels[number])

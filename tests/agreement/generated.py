@@ -76,7 +76,10 @@ def why_not(row: Mapping[str, str]) -> str | None:
     alone, no_plate = stack == "die alone", stack != "" and "plate" not in stack
     joint, option, top, bottom = (row.get(name, "") for name in ("joint", "option", "top", "bottom"))
     for levels, reason in RULES:
-        if all(row.get(name) in allowed for name, allowed in levels.items()):
+        for name, allowed in levels.items():
+            if row.get(name) not in allowed:
+                break
+        else:
             return reason
     if row.get("stand", "none") != "none":
         if stack and "board" not in stack:

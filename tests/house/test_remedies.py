@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import click
@@ -17,8 +18,13 @@ PACKAGE = Path(thermsim.__file__).parent
 ROOMS = {path.name for path in PACKAGE.iterdir() if path.is_dir()}
 
 
-def messages() -> Iterator[tuple[str, str]]:
+@cache
+def messages() -> tuple[tuple[str, str], ...]:
     """Text that a person may read, with its place: every string of the package but for docstrings."""
+    return tuple(_messages())
+
+
+def _messages() -> Iterator[tuple[str, str]]:
     for path in sorted(PACKAGE.rglob("*.py")):
         tree = ast.parse(path.read_text(encoding="utf-8"))
         documents = {
@@ -39,18 +45,15 @@ def messages() -> Iterator[tuple[str, str]]:
             yield f"{path.relative_to(PACKAGE)}:{node.lineno}", text
 
 
-MESSAGES = list(messages())
-
-
 def test_there_are_messages() -> None:
-    assert len(MESSAGES) > 3000 and any("thermsim.inputs(" in text for _, text in MESSAGES)
+    assert len(messages()) > 3000 and any("thermsim.inputs(" in text for _, text in messages())
 
 
 def test_functions_that_messages_name_are_exported() -> None:
     """`name(...)` in a message, and `thermsim.name`, unless it is a module that is asked for by `python -m`."""
     named = re.compile(r"`(?:thermsim\.)?([a-z_]\w*)\(|\bthermsim\.([a-z_A-Z]\w*)\b(?!\.)")
     missing = []
-    for place, text in MESSAGES:
+    for place, text in messages():
         for found in named.finditer(text):
             name = found[1] or found[2]
             is_file = re.fullmatch(r"thermsim(\.\w+)+", text) or (found[2] is not None and name in ROOMS)
@@ -70,7 +73,7 @@ def test_options_that_messages_name_exist() -> None:
         known |= {word for option in command.params if isinstance(option, click.Option) for word in option.opts}
     missing = [
         f"{place}: {word}"
-        for place, text in MESSAGES
+        for place, text in messages()
         for word in re.findall(r"(?<![\w-])--[a-z][a-z-]+", text)
         if word not in known and "dask" not in text
     ]

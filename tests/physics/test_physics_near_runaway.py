@@ -32,9 +32,15 @@ def chains(seed: int, count: int, tables: float) -> Iterator[tuple[Chain, float]
             yield chain, of_limit
 
 
-@pytest.mark.parametrize(("chain", "of_limit"), list(chains(20731, 12, tables=1.0)))
-def test_tables_are_exact_up_to_the_limit_on_any_grid(chain: Chain, of_limit: float) -> None:
+@pytest.fixture(scope="module")
+def tabled() -> list[tuple[Chain, float]]:
+    return list(chains(20731, 12, tables=1.0))
+
+
+@pytest.mark.parametrize("number", range(12))
+def test_tables_are_exact_up_to_the_limit_on_any_grid(tabled: list[tuple[Chain, float]], number: int) -> None:
     """Straight lines and their kinks are integrated exactly, so three cells a part give the temperature to 1e-5 K."""
+    chain, of_limit = tabled[number]
     assert chain.limit is not None
     limit, _ = chain.limit
     for share in (of_limit, 0.999):
