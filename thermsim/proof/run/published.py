@@ -1,6 +1,6 @@
 """thermsim held against what is published, by the same way as a user's case: file, `predict`, result document.
 
-`prove` runs every case of `references.CASES` (see there for the data), the samples of convergence statistics, and a
+`prove` runs every case of `references.CASES` (see there for the data), the samples of statistics, and a
 control that has to fail: a reading of first order must not pass the gate for the second.
 """
 
@@ -26,6 +26,7 @@ from thermsim.progress import Progress
 from thermsim.proof.run.compared_row import Line, observed_order
 from thermsim.proof.run.control import Control, control
 from thermsim.proof.run.samples import SAMPLES
+from thermsim.proof.run.scatter import SCATTER
 from thermsim.proof.table.references import CASES
 from thermsim.proof.table.row import EXACT, Published, Row, value_of
 from thermsim.readout.observable import find
@@ -194,13 +195,13 @@ def _refused(published: Published, row: Row, message: str) -> Line:
 
 def _samples() -> list[Line]:
     lines = []
-    for sample in SAMPLES:
+    for sample in (*SAMPLES, *SCATTER):
         try:
             found = sample.found()
         except ThermsimError:
             found = math.nan
         lines.append(
-            Line("Statistics of grids", "", None, sample.source, sample.known, sample.quantity, sample.unit,
+            Line(sample.title, "", None, sample.source, sample.known, sample.quantity, sample.unit,
                  sample.reference, found, sample.within, sample.excellent)
         )  # fmt: skip
     return lines

@@ -73,7 +73,7 @@ class Published:
 
 @dataclass(frozen=True)
 class Sample:
-    """A published sample of convergence statistics; it needs no case file."""
+    """A published sample of statistics, of grids unless its title says otherwise; it needs no case file."""
 
     quantity: str
     found: Callable[[], float]
@@ -83,6 +83,7 @@ class Sample:
     unit: str = ""
     excellent: float | None = None
     known: str = PRINTED
+    title: str = "Statistics of grids"
 
 
 def value_of(number: Number) -> float:
