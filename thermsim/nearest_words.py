@@ -1,4 +1,4 @@
-"""The known name that a word stands for: by its meaning in the trade, then by its letters."""
+"""The known name that a word stands for: by its meaning in the trade, then by its letters; and how it is told."""
 
 from __future__ import annotations
 
@@ -194,3 +194,30 @@ def numbered_like(word: str, known: Iterable[str]) -> list[str]:
     row = [name for name in known if name[-1:] in _DIGITS and name.rstrip(_DIGITS).lower() == stem]
     is_numbered = stem and stem != lower
     return row if is_numbered and all(name.lower() != lower for name in row) else []
+
+
+def did_you_mean(word: str, allowed: Iterable[str], otherwise: str = "") -> str:
+    """`; did you mean ...?` with the nearest allowed words; empty if none is near.
+
+    `otherwise` follows where that does not settle it, such as the list of what is allowed. Of a row that is numbered
+    (`A1`, `A2`) none is nearer to `A9` than another: the row is listed.
+    """
+    allowed = list(allowed)
+    if row := numbered_like(word, allowed):
+        return f"; there {'is' if len(row) == 1 else 'are'} {listed(row)}"
+    nearest, sure = nearest_names(word, allowed)
+    hint = f"; did you mean {' or '.join(f'`{name}`' for name in nearest)}?" if nearest else ""
+    return hint if sure else f"{hint}; {otherwise}" if otherwise else hint
+
+
+def nearest_word(word: str, allowed: Iterable[str]) -> str | None:
+    """The allowed word that is most like one, if any is like it at all."""
+    nearest, _ = nearest_names(word, allowed)
+    return nearest[0] if nearest else None
+
+
+def listed(words: Iterable[str], most: int = 30) -> str:
+    """`a`, `b`, `c`; long lists are cut."""
+    words = list(words)
+    more = f" and {len(words) - most} more" if len(words) > most else ""
+    return ", ".join(f"`{word}`" for word in words[:most]) + more

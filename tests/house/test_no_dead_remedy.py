@@ -18,6 +18,7 @@ import remedies_of_slips
 import remedies_of_solving
 import remedies_of_stands_and_shares
 import remedies_of_studies
+import remedies_of_tables
 import remedies_of_typed
 from mistakes import ONE_MISTAKE
 from remedies import QUOTED, SMALL, DeadRemedyError, Row, edited, is_told, quoted, refusal, refused, templates
@@ -39,6 +40,7 @@ ROWS: dict[str, list[Row]] = {
     "answers": remedies_of_answers.ROWS,
     "journals": remedies_of_journals.ROWS,
     "studies": remedies_of_studies.ROWS,
+    "tables": remedies_of_tables.ROWS,
 }
 LEAST_TEXTS = 250  # that the package tells: fewer would mean that the search for them went blind
 

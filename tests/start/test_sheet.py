@@ -130,8 +130,21 @@ def test_an_empty_sheet_tells_what_to_fill_in(tmp_path: Path) -> None:
 
 
 def test_a_file_of_another_kind_is_told(tmp_path: Path) -> None:
-    assert "UTF-8" in faults(tmp_path, "part;die;\xe9\n".encode("latin-1"))[0]
+    assert "save the sheet as CSV" in faults(tmp_path, b"PK\x03\x04\x14\x00")[0]
     assert faults(tmp_path, "")
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "utf-16", "utf-16-le"])
+def test_a_sheet_is_read_in_any_encoding_of_table_programs(tmp_path: Path, encoding: str) -> None:
+    text = filled(("title;My chip", "title;M\xfcllers 0,78 \xb5m"))
+    assert made(tmp_path, text.encode(encoding)).title == "M\xfcllers 0,78 \xb5m"
+
+
+def test_a_comma_that_may_part_thousands_is_told(tmp_path: Path) -> None:
+    """Beside decimal commas `14,000` is 14; in a sheet of points it is told, not guessed."""
+    with_points = [(value, value.replace(",", ".")) for value in FILLED.values() if "," in value]
+    (told,) = faults(tmp_path, filled(*with_points, ("top;0.05 K/W", "top;14,000")))
+    assert "that may be 14.000 or 14000" in told
 
 
 def test_the_command_writes_sheet_and_case(tmp_path: Path) -> None:

@@ -7,7 +7,6 @@ cell, all at once: the cells become a `Source` with their places as marks, which
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Sequence
 from dataclasses import replace
@@ -20,9 +19,10 @@ from thermsim.case.faults.validation import valid_case
 from thermsim.case.faults.wording import did_you_mean, listed
 from thermsim.case.load import parse_case
 from thermsim.case.source.marked_values import KeyPath, Mark, Source
-from thermsim.case.source.yaml_source import read_text
 from thermsim.case.typed.typed import typed, why_not
 from thermsim.errors import Fault
+from thermsim.tables.lines import OpenQuoteError, UnsureError, cells_of, decimals_of, lines_read
+from thermsim.tables.text import table_text
 
 SHEET = """\
 # Measurements of a chip; lengths in mm. Fill it in, then: thermsim start my-chip.yaml --from-measurements FILE
@@ -59,8 +59,6 @@ CELLS = {
     "title": 1, "caliper": 1, "part": 8, "joint": 3, "heat": 3, "cooling": 3, "limit": 1, "worth": 1, "scatter": 1,
 }  # fmt: skip
 MIDDLE = re.compile(r"^\s*\"?(?:title|part)\"?\s*([;,\t])", re.IGNORECASE | re.MULTILINE)
-DECIMAL_COMMA = re.compile(r"([-+]?\d+),(\d+)(?=$|[^\d,.])")
-PLAIN = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 HEAD = """\
 # Made from measurements: {name}. Units stand in the keys; sizes in plan are taken as exact.
 # Add what could be changed, and `thermsim compare` judges it:
@@ -76,7 +74,7 @@ def case_text(path: Path) -> str:
     ------
     CaseError : every fault, with its line and the number of its cell
     """
-    rows = _Rows(str(path), read_text(path, str(path)))
+    rows = _Rows(str(path), table_text(path, str(path)))
     valid_case(typed(rows.source()))
     values = rows.values
     joint = next((layer["joint"] for layer in values["layers"] if "joint" in layer), "solder")
@@ -103,13 +101,19 @@ class _Rows:
         self.caliper_mark: Mark = (1, 1)
         self.cells: dict[int, str] = {}  # of the row that is read, those that are filled in, counted from 1
         between = MIDDLE.search(text)
-        self.separator = between[1] if between else ";"
-        # Without what is not read, so that no quote in it is left open; lines keep their numbers.
-        lines = ["" if line.lstrip(' "').startswith("#") else line for line in text.splitlines()]
-        reader = csv.reader(lines, delimiter=self.separator)
-        rows = [(reader.line_num, [cell.strip() for cell in row]) for row in reader]
+        rows = self.split(text, between[1] if between else ";")
+        self.decimals = decimals_of(cell for _, cells in rows for cell in cells)
         for line, cells in sorted(rows, key=lambda row: not is_caliper(row[1])):  # what the others need comes first
             self.row(line, cells)
+
+    def split(self, text: str, separator: str) -> list[tuple[int, list[str]]]:
+        rows = []
+        for line, cells in lines_read(text):
+            try:
+                rows.append((line, cells_of(cells, separator)))
+            except OpenQuoteError as told:
+                self.refuse((line, 1), str(told))
+        return rows
 
     def source(self) -> Source:
         if not self.values["readings"]:
@@ -146,7 +150,7 @@ class _Rows:
                              "title": ("title",)}[what]  # fmt: skip
             if what == "limit":
                 self.values["limits"] = {}
-            self.put(path, self.cells[2] if what == "title" else number(self.cells[2]), line, 2)
+            self.put(path, self.cells[2] if what == "title" else self.number(line, 2), line, 2)
 
     def put(self, path: KeyPath, value: Any, line: int, *cells: int) -> None:
         """Marks a value, and the items of a list one by one."""
@@ -164,6 +168,14 @@ class _Rows:
         self.marks[path] = (line, 1)
         return path
 
+    def number(self, line: int, place: int) -> Any:
+        """What a cell holds as a number, or as text; what may be two numbers is told, and another stands in for it."""
+        try:
+            return self.decimals.number(self.cells.get(place, ""))
+        except UnsureError as told:
+            self.refuse((line, place), f"found {self.cells[place]!r}: {told}")
+            return 1.0
+
     # ---- rows, by their first cell
 
     def named(self, path: KeyPath, line: int, **places: int) -> None:
@@ -175,7 +187,7 @@ class _Rows:
     def numbers(self, path: KeyPath, line: int, **places: int) -> None:
         for key, place in places.items():
             if place in self.cells:
-                self.put((*path, key), number(self.cells[place]), line, place)
+                self.put((*path, key), self.number(line, place), line, place)
 
     def instrument(self, line: int) -> None:
         self.caliper, self.caliper_mark = next(iter(self.read(line, [2], "plus_minus")), None), (line, 2)
@@ -184,7 +196,7 @@ class _Rows:
         path = self.entry("layers", {}, line)
         self.named(path, line, part=2, material=3)
         if sides := [place for place in (4, 5) if place in self.cells]:
-            self.put((*path, "size_mm"), [number(self.cells[place]) for place in sides], line, *sides)
+            self.put((*path, "size_mm"), [self.number(line, place) for place in sides], line, *sides)
         if readings := [place for place in (6, 7, 8) if place in self.cells]:
             self.thickness((*path, "thickness_mm"), line, readings)
         self.numbers(path, line, weighed_g=9)
@@ -193,7 +205,7 @@ class _Rows:
         """Thicknesses in these cells, or half widths of one; what is none is told where it stands, and left out."""
         found = []
         for place in places:
-            value = number(self.cells.get(place, ""))
+            value = self.number(line, place)
             where: KeyPath = ("layers", 0, "thickness_mm", *inside)
             told = why_not(value, where, {}) if isinstance(value, str) and value else None
             if told is not None:
@@ -245,11 +257,3 @@ class _Rows:
         key = "cooler_K_W" if self.cells.get(3, "").replace(" ", "").endswith("K/W") else "film_W_m2K"
         self.named(path, line, face=2)
         self.numbers(path, line, **{key: 3}, fluid_C=4)
-
-
-def number(cell: str) -> Any:
-    """A number where the cell holds nothing else; other text as it is, with decimal points."""
-    cell = DECIMAL_COMMA.sub(r"\1.\2", cell)
-    if cell.isdecimal() and cell.isascii():
-        return int(cell)
-    return float(cell) if PLAIN.fullmatch(cell) else cell

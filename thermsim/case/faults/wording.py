@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,7 +24,10 @@ from thermsim.case.typed.unit_words import Unit
 from thermsim.case.vocabulary.numbers import unit_of
 from thermsim.case.vocabulary.schema import Case, Conductivity, Entry, Film, Joint, MaterialGiven, Part, Quantity
 from thermsim.errors import MOST_FAULTS, Fault
-from thermsim.nearest_words import nearest_names, numbered_like
+from thermsim.nearest_words import did_you_mean as did_you_mean
+from thermsim.nearest_words import listed as listed
+from thermsim.nearest_words import nearest_names
+from thermsim.nearest_words import nearest_word as nearest_word
 
 # What an entry is called by; a reading also names its zone or probe, so it comes before them.
 NAMING_KEYS = ("part", "joint", "reading", "zone", "probe", "option", "environment", "face")
@@ -60,33 +62,6 @@ _TO_WRITE = {
     "title": "; write `title: a name for your case`",
 }
 _SIDES = {"right": "+x", "left": "-x", "back": "+y", "far": "+y", "front": "-y", "near": "-y"}
-
-
-def did_you_mean(word: str, allowed: Iterable[str], otherwise: str = "") -> str:
-    """`; did you mean ...?` with the nearest allowed words; empty if none is near.
-
-    `otherwise` follows where that does not settle it, such as the list of what is allowed. Of a row that is numbered
-    (`A1`, `A2`) none is nearer to `A9` than another: the row is listed.
-    """
-    allowed = list(allowed)
-    if row := numbered_like(word, allowed):
-        return f"; there {'is' if len(row) == 1 else 'are'} {listed(row)}"
-    nearest, sure = nearest_names(word, allowed)
-    hint = f"; did you mean {' or '.join(f'`{name}`' for name in nearest)}?" if nearest else ""
-    return hint if sure else f"{hint}; {otherwise}" if otherwise else hint
-
-
-def nearest_word(word: str, allowed: Iterable[str]) -> str | None:
-    """The allowed word that is most like one, if any is like it at all."""
-    nearest, _ = nearest_names(word, allowed)
-    return nearest[0] if nearest else None
-
-
-def listed(words: Iterable[str], most: int = 30) -> str:
-    """`a`, `b`, `c`; long lists are cut."""
-    words = list(words)
-    more = f" and {len(words) - most} more" if len(words) > most else ""
-    return ", ".join(f"`{word}`" for word in words[:most]) + more
 
 
 def problems_of(error: ValidationError, source: Source) -> list[Problem]:
