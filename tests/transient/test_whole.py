@@ -11,22 +11,31 @@ from thermsim.mesh.predict import solve_on
 from thermsim.model.grid.plan import plan_grid
 from thermsim.readout.answers import observables
 from thermsim.transient.grid import films_of, time_plan
-from thermsim.transient.krylov import chosen_model
 from thermsim.transient.whole import carried, some_of, whole_curves
-from thermsim.warming.held_still import reader_of
+from thermsim.warming.held_still import model_of_load, reader_of
 
 FIRST_S, LAST_S = 1e-3, 30.0
 
 
-@pytest.mark.parametrize("text", [pytest.param(PLAIN, id="joint"), pytest.param(INDIUM, id="film cut into cells")])
+LOOP = "coolant_loop: {heat_capacity_J_K: 40, radiator_W_K: 20, flow_l_min: 0.5, room_C: 20, pump_W: 4}\n"
+ON_LOOP = STEP.replace("fluid_C: 0.0", "fluid_C: loop") + LOOP
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        pytest.param(f"{PLAIN}{ON_LOOP}", id="joint, on a loop"),
+        pytest.param(f"{INDIUM}{STEP}", id="film cut into cells"),
+    ],
+)
 def test_steps_and_small_model_agree(text: str) -> None:
-    case = parse_case(f"title: a step\nlayers:{text}{STEP}", "stack.yaml")
+    case = parse_case(f"title: a step\nlayers:{text}", "stack.yaml")
     field, _ = solve_on(case, time_plan(case, plan_grid(case, 60), FIRST_S).grid(1), None, 1e-9)
     films = films_of(case, field.model, FIRST_S, 1)
     times = np.geomspace(FIRST_S, LAST_S, 31)
     whole = whole_curves(case, field.model, films, field.guess, times, 0.1)
     reader = reader_of(case, field, FIRST_S, 1)
-    small = chosen_model(reader.system, FIRST_S, LAST_S, 1e-4, lambda one: reader.largest_doubt_K(one, times))
+    small = model_of_load(reader, times, 1e-4)
     curves = reader.curves(small, times)
     assert whole.imbalance < 1e-7
     for number, one in enumerate(observables(case)):

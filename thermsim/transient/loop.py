@@ -34,7 +34,7 @@ DECADE = float(np.log(10.0))
 class Coolant:
     """What the coolant of a loop is to a system, in the symbols above.
 
-    warmer : the system with the coolant at a kelvin; gives : g, (cells,); per_K : G; at_once : d
+    warmer : the system with the coolant a kelvin warmer; gives : g, (cells,); per_K : G; at_once : d
     """
 
     loop: Loop
@@ -45,11 +45,12 @@ class Coolant:
 
     @classmethod
     def of(cls, loop: Loop, system: System, warmer: System) -> Coolant:
-        """From a system, and the same with the coolant at a kelvin."""
+        """From a system, and the same with the coolant a kelvin warmer."""
         entries = system.model.on_loop
         at_once = sum(system.outflow(number)[1] for number in entries)
         gives = (warmer.stencil.heat - system.stencil.heat).ravel()
-        return cls(loop, warmer, gives, -sum(warmer.to_known(number) for number in entries), at_once)
+        per_K = sum(system.to_known(number) - warmer.to_known(number) for number in entries)
+        return cls(loop, warmer, gives, per_K, at_once)
 
     @property
     def damped(self) -> float:

@@ -18,11 +18,10 @@ from numpy.typing import NDArray
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import RunawayError
 from thermsim.model.build import Guess, Model
-from thermsim.model.powers import scaled_power
 from thermsim.model.storage import StoringFilm
 from thermsim.readout.answers import answers, observables
 from thermsim.readout.observable import HOTTEST
-from thermsim.transient.march import March, MovingField, Step
+from thermsim.transient.march import HALF_GROWTH, March, Step
 
 Array = NDArray[np.float64]
 
@@ -69,9 +68,10 @@ def whole_curves(
     """
     from scipy.ndimage import maximum_filter1d
 
-    run = _Run(case, model, films, guess, times, tolerance_K)
+    steps, half_steps = _both(model, films, guess, tolerance_K)
+    run = _Run(case, steps, times)
     if left is None:
-        finer = _Run(case, model, films, guess, times, tolerance_K / HALVES)
+        finer = _Run(case, half_steps, times)
         left = (finer.values - run.values) * (1.0 + 1.0 / LEFT)
     doubt = maximum_filter1d(
         np.nan_to_num(np.abs(left)) / (1.0 + LEFT), NEIGHBOURS, axis=1
@@ -106,14 +106,12 @@ def passes_s(
     asked = [one for one in observables(case) if one.kind == "reading"] or [HOTTEST]
 
     def at(march: March, step: Step, time_s: float) -> float:
-        here = march.field(step.cells_at(time_s), step.end.near)
-        return max(answers(case, here, asked).values()) - limit_C
+        return max(answers(case, march.field(step, time_s), asked).values()) - limit_C
 
-    def passing(tolerance: float) -> tuple[float, bool]:
+    def passing(march: March) -> tuple[float, bool]:
         from scipy.optimize import brentq
 
-        march = March(model, films, guess, tolerance)
-        start = march.begin(march.rest(scaled_power(model, 0.0)))
+        start = march.begin(march.rest())
         last = start.time_s
         with contextlib.suppress(RunawayError):  # at places that no cell of the grid can carry the heat away from
             for step in march.steps(start, span_s[1], FIRST_SHARE * span_s[0]):
@@ -125,7 +123,7 @@ def passes_s(
                     return float(brentq(inside, step.start.time_s, step.end.time_s, rtol=1e-9)), True
         return (last, False) if last < span_s[1] else (np.inf, False)
 
-    (coarse, _), (fine, by_limit) = passing(tolerance_K), passing(tolerance_K / HALVES)
+    (coarse, _), (fine, by_limit) = (passing(one) for one in _both(model, films, guess, tolerance_K))
     if not np.isfinite(coarse) or not np.isfinite(fine):
         return Passing(np.inf, np.inf, False)
     return Passing(fine + (fine - coarse) / LEFT, abs(fine - coarse) / LEFT, by_limit)
@@ -152,35 +150,34 @@ def carried(known: Array, values: Array, times: Array) -> tuple[Array, Array]:
     return by_all, np.abs(by_all - by_half) / LEFT_OF_SPLINE
 
 
-class _Run:
-    """One run at one tolerance."""
+def _both(
+    model: Model, films: Sequence[tuple[StoringFilm, Array]], guess: Guess, tolerance_K: float
+) -> tuple[March, March]:
+    """Two marches, the second with steps half as long."""
+    finer = March(model, films, guess, tolerance_K / HALVES, HALF_GROWTH)
+    return March(model, films, guess, tolerance_K), finer
 
-    def __init__(
-        self,
-        case: Case,
-        model: Model,
-        films: Sequence[tuple[StoringFilm, Array]],
-        guess: Guess,
-        times: Array,
-        tolerance_K: float,
-    ) -> None:
-        self.case, self.times = case, times
+
+class _Run:
+    """One run."""
+
+    def __init__(self, case: Case, march: March, times: Array) -> None:
+        self.case, self.march, self.times = case, march, times
         self.values = np.full((len(observables(case)), len(times)), np.nan)
         self.imbalance = 0.0
-        self.march = March(model, films, guess, tolerance_K)
-        start = self.march.begin(self.march.rest(scaled_power(model, 0.0)))
+        start = self.march.begin(self.march.rest())
         for step in self.march.steps(start, float(times[-1]), FIRST_SHARE * float(times[0])):
             self._read(step)
 
     def _read(self, step: Step) -> None:
         first, stop = np.searchsorted(self.times, [step.start.time_s, step.end.time_s], side="right")
         for number in range(int(first), int(stop)):
-            here = self.march.field(step.cells_at(float(self.times[number])), step.end.near)
+            here = self.march.field(step, float(self.times[number]))
             self.values[:, number] = list(answers(self.case, here).values())
         self.imbalance = max(self.imbalance, self._imbalance(step))
 
     def _imbalance(self, step: Step) -> float:
-        here: MovingField = self.march.field(step.end.cells, step.end.near)
-        stored = float((here.moment.capacity * step.end.change).sum())
+        here = self.march.field(step, step.end.time_s)
+        stored = float(here.moment.capacity.ravel() @ step.end.change[: here.moment.capacity.size])
         out = sum(flow.heat_W for flow in here.flows)
         return abs(here.heat_made_W - stored - out) / max(abs(here.heat_made_W), 1e-300)

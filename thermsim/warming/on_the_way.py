@@ -53,8 +53,8 @@ class OnTheWay:
 
         field : the end on this grid; tables : (answers, n + 1) held still, of all grids so far, this one the last
         """
-        if field.model.loop is not None or not self._is_wanted(tables):
-            return  # a coolant that warms up is followed by the small model only
+        if not self._is_wanted(tables):
+            return
         films, some = films_of(self.case, field.model, from_s, multiplier), some_of(self.times)
         at, left = self.times[some], None if self._whole is None else self._whole.left
         self._whole = whole_curves(self.case, field.model, films, field.guess, at, self.accuracy_K, left)

@@ -30,8 +30,6 @@ def without_steady_state(
 
     span_s : first time of interest, and the last that is followed
     """
-    if case.coolant_loop is not None:
-        return failure  # the whole model holds its coolants
     limit_C = case.limits.reading_C if case.limits is not None and case.limits.reading_C is not None else USUAL_LIMIT_C
     found = []
     for multiplier in plan.multipliers[:FEWEST_GRIDS]:
