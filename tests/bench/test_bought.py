@@ -132,7 +132,7 @@ def test_held_against_the_prediction() -> None:
 def test_what_would_explain_a_miss() -> None:
     """Gain 0.036 K less for each um of film: 3.6 K are 100 um, twice its tolerance of 50."""
     film = Contribution("solder.film_um", "option", 60.0, "um", 50.0, None, -0.036, 0.5)
-    wetted = Contribution("solder.wetted_fraction", "option", 0.9, "1", 0.001, None, 4.0, 0.1)
+    wetted = Contribution("solder.wetted_fraction", "option", 0.9, "", 0.001, None, 4.0, 0.1)
     found = explanations([wetted, film], -3.6)
     assert [one.path for one in found] == ["solder.film_um"]
     assert (found[0].needed, found[0].tolerances) == (pytest.approx(160.0), pytest.approx(2.0))

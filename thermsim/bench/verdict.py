@@ -79,7 +79,7 @@ class Explanation:
     def words(self) -> str:
         """`solder.film_um at 80 instead of 30 +- 15 um (3.3 times its tolerance)`."""
         far = f"{self.tolerances:.1f} times its tolerance"
-        unit = "" if self.unit == "1" else f" {self.unit}"
+        unit = f" {self.unit}" if self.unit else ""
         return (
             f"{self.path} at {self.needed:.3g} instead of {with_tolerance(self.value, self.half_width)}{unit} ({far})"
         )
