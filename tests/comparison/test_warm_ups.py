@@ -143,7 +143,7 @@ def test_what_cannot_stand_side_by_side_is_refused_before_anything_is_solved(
     assert isinstance(unknown.exception, UnknownNameError) and "strong" in str(unknown.exception)
     mystery = "  - {option: mystery, changes: {plate.material: {conductivity_W_mK: 5000}}}\n"
     refused = run(tmp_path, "--all-options", text=BODY.replace("accuracy_K", f"{mystery}accuracy_K"))
-    assert "mystery: what these store is not known" in str(refused.exception)
+    assert "option 'mystery': what part 'plate' stores is not known" in str(refused.exception)
 
 
 def test_a_failure_names_its_case_and_keeps_what_it_carries(monkeypatch: pytest.MonkeyPatch) -> None:

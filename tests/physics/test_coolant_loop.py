@@ -110,13 +110,20 @@ def test_a_loop_that_runs_away_with_the_leakage_is_told() -> None:
 def test_a_face_of_a_loop_that_is_not_there_is_refused() -> None:
     with pytest.raises(CaseError) as told:
         parse_case(SLAB.format(power=1.0, leakage="", more="").split("coolant_loop")[0], "slab.yaml")
-    assert "`loop` is the coolant of a loop that the case lacks" in str(told.value)
+    (fault,) = told.value.faults
+    assert "`loop` is the coolant of a loop that the case lacks" in fault.message
 
 
 def test_a_loop_without_radiator_is_refused() -> None:
     with pytest.raises(CaseError) as told:
         parse_case(SLAB.format(power=1.0, leakage="", more="").replace("radiator_W_K: 10, ", ""), "slab.yaml")
-    assert "radiator_W_K" in str(told.value)
+    (fault,) = told.value.faults  # and none that heat cannot leave, which follows from it
+    assert "radiator_W_K" in fault.message
+
+
+def test_a_word_that_is_not_loop_is_told_what_may_stand_there() -> None:
+    with pytest.raises(CaseError, match="a number, or `loop` for the coolant of `coolant_loop`, found 'lop'"):
+        parse_case(SLAB.format(power=1.0, leakage="", more="").replace("C: loop", "C: lop"), "slab.yaml")
 
 
 def test_a_loop_that_no_face_is_on_is_told() -> None:

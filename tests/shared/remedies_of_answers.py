@@ -227,7 +227,7 @@ MESH: list[Row] = [
 IN_TIME: list[Row] = [
     OfCall(
         lambda _: warmup(tiny(ON_LOOP, base=EXACT), 1.0, 2.0),
-        "how fast the coolant of the loop .*\n.*give `heat_capacity_J_K` of `coolant_loop`",
+        "how fast the coolant of the loop .*; give `heat_capacity_J_K`, about",
         lambda _: warmup(
             tiny(ON_LOOP, (", room_C: 23", ", room_C: 23, heat_capacity_J_K: 400"), base=EXACT),
             1.0,

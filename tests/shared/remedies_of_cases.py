@@ -352,6 +352,11 @@ VALUES: list[Row] = [
         (("fluid_C: loop", "fluid_C: 31"),),
     ),
     case(
+        ((TOP, ON_LOOP.replace("loop", "lop")), WITH_LOOP),
+        "a number, or `(loop)` for the coolant of `coolant_loop`",
+        (("lop,", "{0},"),),
+    ),
+    case(
         ((TOP, ON_LOOP.replace("loop", "{value: loop, plus_minus: 1}")), WITH_LOOP),
         "`loop` stands alone: its tolerances are those of the numbers of `coolant_loop`",
         (("{value: loop, plus_minus: 1}", "loop"),),

@@ -199,7 +199,7 @@ MODEL: list[Row] = [
     ),
     OfCall(
         lambda _: check_capacities(tiny(UNKNOWN_MASS)),
-        "give each `density_kg_m3` and `heat_capacity_J_kgK`, or take a material of the catalogue",
+        "give `density_kg_m3` and `heat_capacity_J_kgK`, or take a material of the catalogue",
         lambda _: check_capacities(tiny(KNOWN_MASS)),
     ),
     OfCall(

@@ -11,7 +11,7 @@ from stacks import case_of, film, part
 
 from thermsim.case.load import parse_case
 from thermsim.case.vocabulary.schema import Case
-from thermsim.errors import ThermsimError
+from thermsim.errors import CaseError, ThermsimError
 from thermsim.mesh.predict import solve_on
 from thermsim.model.grid.plan import plan_grid
 from thermsim.readout.answers import answers
@@ -148,17 +148,22 @@ def test_shifts_of_a_grid_that_has_no_more_modes_tell_their_doubt_on_a_finer_one
     assert len(set(known)) == len(known)
 
 
-@pytest.mark.parametrize(
-    ("old", "new", "said"),
-    [
-        ("material: laminate", "material: {conductivity_W_mK: 0.3}", "part 'board'"),
-        ("    density_kg_m3: 7310\n    heat_capacity_J_kgK: 233\n", "", "joint 'solder'"),
-    ],
-)
-def test_what_a_stack_stores_must_be_known(old: str, new: str, said: str) -> None:
-    with pytest.raises(ThermsimError, match=said) as told:
-        warmup(parse_case(STACK.replace(old, new), "lacking.yaml"))
-    assert "heat_capacity_J_kgK" in told.value.remedy
+def test_what_a_stack_stores_must_be_known_and_all_that_lacks_is_told_at_its_place() -> None:
+    text = STACK.replace("material: laminate", "material: {conductivity_W_mK: 0.3}")
+    text = text.replace("around: {material: underfill}", "around: {material: {conductivity_W_mK: 0.5}}")
+    text = text.replace("    density_kg_m3: 7310\n    heat_capacity_J_kgK: 233\n", "")
+    text = text.replace("fluid_C: 25}", "fluid_C: loop}") + "coolant_loop: {radiator_W_K: 20, room_C: 23}\n"
+    with pytest.raises(CaseError) as told:
+        warmup(parse_case(text, "lacking.yaml"))
+    lines = text.splitlines()
+    found = {fault.message.partition(" is not known")[0]: lines[fault.line - 1] for fault in told.value.faults}
+    assert list(found) == [
+        "what part 'board' stores", "what the surround of part 'die' stores", "what the film of joint 'solder' stores",
+        "how fast the coolant of the loop warms up",
+    ]  # fmt: skip
+    for line, word in zip(found.values(), ("board", "around", "solder", "coolant_loop"), strict=True):
+        assert word in line
+    assert all("give `" in fault.message and "heat_capacity_J_" in fault.message for fault in told.value.faults)
 
 
 @pytest.mark.parametrize(("first", "last"), [(1.0, 0.1), (0.0, 1.0), (-1.0, 1.0), (1.0, float("inf"))])

@@ -15,19 +15,24 @@ from numpy.typing import NDArray
 
 from thermsim.case.geometry.places import joint_box, levels, part_box, parts_of_joint
 from thermsim.case.geometry.rims_and_legs import passes_joint, stand_boxes
+from thermsim.case.source.marked_values import KeyPath
 from thermsim.case.vocabulary.schema import Case, Joint
-from thermsim.errors import ThermsimError
+from thermsim.case.vocabulary.stack import MaterialGiven, Part
+from thermsim.errors import CaseError, Fault
 from thermsim.materials.catalogue import VOID, Material
 from thermsim.model.build import Model
 from thermsim.model.grid.cells import plan_slices
 from thermsim.model.grid.plan import TYPICAL_C
 from thermsim.model.joints import film_thickness
+from thermsim.model.physics.coolant_loop import Loop
 from thermsim.model.physics.properties import JointProperties, joint_of, material_of
 from thermsim.units import MM, UM
 
 Array = NDArray[np.float64]
 
 FILM_SHARE = 0.02  # of the least heat capacity of a heated part, above which what a film stores must be known
+GIVE_CAPACITY = "give `density_kg_m3` and `heat_capacity_J_kgK`, or take a material of the catalogue"
+GIVE_LOOP = "give `heat_capacity_J_K`, about 4180 J/K for each litre of water"
 TYPICAL_J_m3K = 4e6  # heat capacity of a cubic metre that no filling has more of; water has 4.2e6, metals 1.7 to 3.9e6
 
 
@@ -72,22 +77,31 @@ def cell_capacities(model: Model, temperature: Array) -> Array:
 
 
 def check_capacities(case: Case) -> None:
-    """Every part, insert and surround needs a heat capacity, and so does a film that might hold much.
+    """Every part, insert and surround needs a heat capacity, so does a film that might hold much, and a coolant loop.
 
     Raises
     ------
-    ThermsimError : naming all that lack one
+    CaseError : at all that lack one
     """
-    lacking, most = [name for name, material in _bodies(case) if _lacks(material)], FILM_SHARE * heated_J_K(case)
-    for joint in case.joints:
+    lacks = [(path, f"what {name} stores", GIVE_CAPACITY) for path, name, material in _bodies(case) if _lacks(material)]
+    most = FILM_SHARE * heated_J_K(case)
+    for place, joint in enumerate(case.layers):
+        if not isinstance(joint, Joint):
+            continue
         known = joint_of(joint, case.dimensions)
         is_thick = known.film is not None and _film_J_K(case, joint, known, TYPICAL_J_m3K) > most
         if known.heat_J_m3K is None and is_thick:
-            lacking.append(f"joint {joint.joint!r}")
-    if lacking:
-        raise ThermsimError(
-            f"what these store is not known, and time needs it: {', '.join(lacking)}",
-            "give each `density_kg_m3` and `heat_capacity_J_kgK`, or take a material of the catalogue",
+            lacks.append((("layers", place), f"what the film of joint {joint.joint!r} stores", GIVE_CAPACITY))
+    loop = Loop.of(case)
+    if loop is not None and loop.capacity_J_K is None:
+        lacks.append((("coolant_loop",), "how fast the coolant of the loop warms up", GIVE_LOOP))
+    if lacks:
+        option = "" if case.option is None else f"option {case.option!r}: "
+        raise CaseError(
+            [
+                Fault(case.file, *case.mark(*path), f"{option}{what} is not known, and time needs it; {remedy}")
+                for path, what, remedy in lacks
+            ]
         )
 
 
@@ -174,14 +188,20 @@ def part_diffusivities(case: Case) -> list[tuple[float, float, float]]:
     return found
 
 
-def _bodies(case: Case) -> list[tuple[str, Material]]:
-    found: list[tuple[str, Material]] = []
-    for part in case.parts:
-        given = [(f"part {part.part!r}", part.material)]
-        given += [(f"insert {n} of part {part.part!r}", one.material) for n, one in enumerate(part.inserts, start=1)]
+def _bodies(case: Case) -> list[tuple[KeyPath, str, Material]]:
+    """Where each stands in the case, what it is called, and its material."""
+    found: list[tuple[KeyPath, str, Material]] = []
+    for place, part in enumerate(case.layers):
+        if not isinstance(part, Part):
+            continue
+        path, name = ("layers", place), f"part {part.part!r}"
+        given: list[tuple[KeyPath, str, MaterialGiven]] = [((*path, "material"), name, part.material)]
+        for number, insert in enumerate(part.inserts):
+            inside = (*path, "inserts", number, "material")
+            given.append((inside, f"insert {number + 1} of {name}", insert.material))
         if part.around is not None:
-            given.append((f"what is around part {part.part!r}", part.around.material))
-        found += [(name, material_of(one)) for name, one in given if one.name != VOID]
+            given.append(((*path, "around", "material"), f"the surround of {name}", part.around.material))
+        found += [(at, called, material_of(one)) for at, called, one in given if one.name != VOID]
     return found
 
 

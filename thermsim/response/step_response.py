@@ -106,7 +106,8 @@ def step_response(
 
     Raises
     ------
-    ThermsimError : times out of order, no zone that makes heat or too many, or what a part stores is not known
+    ThermsimError : times out of order, no zone that makes heat or too many
+    CaseError : what a part stores is not known
     MemoryLimitError : not so many grids fit
     NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError : see `thermsim.errors`
     """
@@ -116,12 +117,12 @@ def step_response(
             f"from {from_s:g} s until {until_s:g} s, to {wanted:g} K, on {grids} grids cannot be asked for",
             f"give rising times and an accuracy above zero, and {FEWEST_GRIDS} grids or more",
         )
-    check_capacities(case)
     if any(cooling.on_loop for cooling in case.cooling):
         raise ThermsimError(
             "a step response holds coolants still, and the coolant of the loop warms up along with the stack",
             "give `fluid_C` of its faces as a number, such as `predict` tells of its coolant",
         )
+    check_capacities(case)
     count = sum(len(heat.zones) for heat in case.heat)
     if not 0 < count <= MOST_INPUTS:
         raise ThermsimError(f"{count} zones make heat", f"give between 1 and {MOST_INPUTS} zones with power")

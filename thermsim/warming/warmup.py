@@ -20,7 +20,6 @@ from thermsim.mesh.settling import OnGrid, judged
 from thermsim.mesh.unseen_streaks import streaks_of
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, plan_grid
-from thermsim.model.physics.coolant_loop import Loop
 from thermsim.model.storage import check_capacities, left_out, storing_joints
 from thermsim.progress import Progress
 from thermsim.readout.answers import answers, observables
@@ -85,7 +84,8 @@ def warmup(
 
     Raises
     ------
-    ThermsimError : times out of order, nothing that is switched on, or what a part stores is not known
+    ThermsimError : times out of order, or nothing that is switched on
+    CaseError : what a part or the coolant of a loop stores is not known
     MemoryLimitError : not even three grids fit
     NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError : see `thermsim.errors`
     """
@@ -335,12 +335,6 @@ def check_warmup(case: Case, from_s: float, until_s: float, also_s: ArrayLike, w
         raise ThermsimError(
             f"an accuracy of {wanted} K, settled to within {settled_K} K, cannot be asked for",
             "give kelvins above zero",
-        )
-    loop = Loop.of(case)
-    if loop is not None and loop.capacity_J_K is None:
-        raise ThermsimError(
-            "how fast the coolant of the loop warms up is not known",
-            "give `heat_capacity_J_K` of `coolant_loop`: about 4180 J/K for each litre of water",
         )
     if not case.heat:
         raise ThermsimError("nothing is switched on: the case makes no heat", "give `heat`")

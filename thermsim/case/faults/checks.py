@@ -306,7 +306,8 @@ def _check_leakage(look: Look, path: KeyPath, heat: Heat, coldest_C: float) -> N
 def check_cooling(look: Look) -> None:
     """Heat can leave; each face has at most one entry for all that its patches leave free."""
     case = look.case
-    if look.knows_all("cooling") and _coldest_C(case) is None:
+    on_loop = any(cooling.on_loop for cooling in case.cooling)  # of a loop that is at fault itself, that is told alone
+    if look.knows_all("cooling") and not on_loop and _coldest_C(case) is None:
         what = "no entry has a film or a temperature, so heat cannot leave and no steady state exists"
         look.add(("cooling",), f"{what}; give a face `film_W_m2K` with `fluid_C`, or `temperature_C`", at_key=True)
     _check_loop(look)
@@ -361,7 +362,7 @@ def check_limits(look: Look) -> None:
             )
     coldest = _coldest_C(case)
     limit = case.limits.reading_C
-    if look.knows_all("cooling") and limit is not None and coldest is not None and limit <= coldest:
+    if look.knows_all("cooling", "coolant_loop") and limit is not None and coldest is not None and limit <= coldest:
         look.add(
             ("limits", "reading_C"),
             f"the limit {limit:g} C is not above the coldest coolant ({coldest:g} C): no power at all keeps it"

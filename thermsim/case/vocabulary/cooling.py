@@ -86,6 +86,8 @@ class FluidTemperature(Celsius):
             return made
         if isinstance(given, dict) and given.get("value") == LOOP:
             raise ValueError(f"`{LOOP}` stands alone: its tolerances are those of the numbers of `coolant_loop`")
+        if isinstance(given, str) and given[:1].isalpha():
+            raise ValueError(f"a number, or `{LOOP}` for the coolant of `coolant_loop`, found {given!r}")
         return make(given)
 
     @model_serializer(mode="wrap")
