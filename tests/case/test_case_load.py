@@ -160,6 +160,30 @@ def test_a_file_full_of_slips_needs_one_round() -> None:
     ]  # fmt: skip
 
 
+@pytest.mark.parametrize("only", ["- {face: topp, film_W_m2K: 9000, fluid_C: 25}", "- {face: top, temperature: 25}"])
+def test_the_only_cooling_and_the_only_heat_at_fault_hide_nothing_else(only: str) -> None:
+    """Each is the last of its list: another stands in, and names far from it are still looked up."""
+    text = f"""\
+title: t
+layers:
+  - {{part: die, material: silicon, size_mm: [10, 8], thickness_mm: 0.66}}
+  - {{joint: paste, resistance_mm2K_W: 8}}
+  - {{part: lid, material: copper, size_mm: [20, 20], thickness_mm: 2.4}}
+heat:
+  - {{in: die, at: botom, power_W: 40}}
+cooling:
+  {only}
+probes:
+  - {{probe: deep, in: lidd, at_mm: [1, 1, 1]}}
+options:
+  - {{option: a, changes: {{past: {{resistance_mm2K_W: 3}}}}}}
+"""
+    with pytest.raises(CaseError) as caught:
+        parse_case(text, "f")
+    assert [one.line for one in caught.value.faults if "lidd" in one.message or "past" in one.message] == [11, 13]
+    assert sorted({one.line for one in caught.value.faults}) == [7, 9, 11, 13]
+
+
 def test_a_left_out_entry_raises_no_false_alarm() -> None:
     """What refers to a refused entry is not told to be missing, nor is what lies beside it judged."""
     assert len(faults(CORNCRAKE, ("thickness_mm: 2.45", "thickness_mm: thick"))) == 1  # two joints in a row remain

@@ -39,6 +39,11 @@ STAND_INS: dict[str, dict[str, object]] = {
     },
     "readings": {"takes": "mean", "offset_K": 0.0, "step_K": 1.0},
 }  # fmt: skip
+# What stands in for the only entry of a list that a case cannot do without; for a heat, in the part that is said.
+ONLY_ENTRIES: dict[str, dict[str, object]] = {
+    "cooling": {"face": "top", "film_W_m2K": 1000.0, "fluid_C": 25.0},
+    "heat": {"at": "bottom", "power_W": 1.0},
+}
 MOST_ROUNDS = 4
 MOST_SET_ASIDE = 50  # faulty entries that a round leaves out; with more, the search ends until they are mended
 MOST_ENTRIES = 1000  # entries of one list: every zone is compared with every other one
@@ -189,8 +194,20 @@ def _without(
     # From the end towards the beginning, so that places in lists stay right.
     for target in sorted(targets, key=_order, reverse=True):
         source = _with_meant(source, [problem for problem in problems if problem.path == target])
-        source = source.without(target)
+        only = _instead_of_the_only(source, target)
+        source = source.without(target) if only is None else source.with_value(target, only, source, target)
     return source
+
+
+def _instead_of_the_only(source: Source, entry: KeyPath) -> dict[str, object] | None:
+    """What stands in for an entry that its list cannot do without; None where it can be left out, or does already."""
+    name = str(entry[0])
+    if len(entry) != 2 or name not in ONLY_ENTRIES or len(source.values[name]) != 1:
+        return None
+    written = source.at(entry)
+    where = {"in": written["in"]} if name == "heat" and isinstance(written, dict) and "in" in written else {}
+    other = where | ONLY_ENTRIES[name]
+    return None if written == other else other
 
 
 def _called(source: Source) -> frozenset[str]:

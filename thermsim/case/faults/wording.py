@@ -235,7 +235,9 @@ def context(source: Source, path: KeyPath) -> str:
         entry = source.at(path[:length])
         if not isinstance(entry, dict):
             continue
-        for key in NAMING_KEYS:
+        for key in sorted(
+            NAMING_KEYS, key=lambda key: f"{key}s" != path[0]
+        ):  # a probe is not called by a part it names
             if isinstance(entry.get(key), str) and path[length : length + 1] != (key,):
                 return f"{key} {entry[key]!r}: "
         if path[:1] == ("heat",) and isinstance(entry.get("in"), str) and path[length:] != ("in",):
