@@ -11,7 +11,7 @@ from thermsim.bench.bought import Bought, bought
 from thermsim.bench.corrected import Corrected
 from thermsim.bench.runs import Run
 from thermsim.bench.statistics.mounts import Prior
-from thermsim.bench.verdict import Predicted, explanations
+from thermsim.bench.verdicts.verdict import Predicted, explanations
 from thermsim.comparison.outcome import Contribution
 
 OFFSETS = {"C0": 1.5, "C1": -2.0, "C2": 0.3}

@@ -19,7 +19,7 @@ from thermsim.bench.corrected import Corrected
 from thermsim.bench.statistics.gain import COVERAGE, MeasuredGain, gain
 from thermsim.bench.statistics.mounts import USUAL, Prior, Scatter, scatter
 from thermsim.bench.statistics.whole_steps import rounding_sd, stuck_error
-from thermsim.bench.verdict import (
+from thermsim.bench.verdicts.verdict import (
     Agreement,
     Predicted,
     Settling,
