@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 import remedies_of_answers
+import remedies_of_benches
 import remedies_of_built_options
 import remedies_of_calls
 import remedies_of_cases
@@ -41,6 +42,7 @@ ROWS: dict[str, list[Row]] = {
     "journals": remedies_of_journals.ROWS,
     "studies": remedies_of_studies.ROWS,
     "tables": remedies_of_tables.ROWS,
+    "benches": remedies_of_benches.ROWS,
 }
 LEAST_TEXTS = 250  # that the package tells: fewer would mean that the search for them went blind
 
