@@ -135,7 +135,7 @@ def test_what_would_explain_a_miss() -> None:
     wetted = Contribution("solder.wetted_fraction", "option", 0.9, "", 0.001, None, 4.0, 0.1)
     found = explanations([wetted, film], -3.6)
     assert [one.path for one in found] == ["solder.film_um"]
-    assert (found[0].needed, found[0].tolerances) == (pytest.approx(160.0), pytest.approx(2.0))
+    assert found[0].needed == pytest.approx(160.0) and found[0].tolerances == pytest.approx(2.0)
     assert found[0].words == "solder.film_um at 160 instead of 60 +- 50 um (2.0 times its tolerance)"
 
 

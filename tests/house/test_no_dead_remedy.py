@@ -15,6 +15,7 @@ import remedies_of_commands
 import remedies_of_journals
 import remedies_of_places
 import remedies_of_responses
+import remedies_of_runs_to_come
 import remedies_of_slips
 import remedies_of_solving
 import remedies_of_stands_and_shares
@@ -43,6 +44,7 @@ ROWS: dict[str, list[Row]] = {
     "studies": remedies_of_studies.ROWS,
     "tables": remedies_of_tables.ROWS,
     "benches": remedies_of_benches.ROWS,
+    "runs to come": remedies_of_runs_to_come.ROWS,
 }
 LEAST_TEXTS = 250  # that the package tells: fewer would mean that the search for them went blind
 

@@ -26,7 +26,7 @@ Cuts = Literal["nearest", "down"]
 SERIES_FROM = 0.05  # scatter over step below which values keep to one step, but for the very edges
 
 
-def shown(values: Array, step: float, cuts: Cuts = "nearest") -> Array:
+def shown(values: Array, step: float | Array, cuts: Cuts = "nearest") -> Array:
     """What a sensor shows of values, in whole steps; half a step is rounded up."""
     return np.floor(values / step + (0.5 if cuts == "nearest" else 0.0)) * step
 
