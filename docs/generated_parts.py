@@ -57,6 +57,13 @@ def side_by_side_keys() -> str:
     return markdown(WARM_UPS_KEYS)
 
 
+def step_response_keys() -> str:
+    from thermsim.report.data.keys import markdown
+    from thermsim.report.data.response_result import RESPONSE_KEYS
+
+    return markdown(RESPONSE_KEYS)
+
+
 # Mappings that stand for one number or one name, and are told as such in the tables.
 NUMBERS = {
     "Quantity": "number*",
@@ -201,6 +208,7 @@ PARTS: dict[str, Callable[[], str]] = {
     "comparison keys": comparison_keys,
     "warm up keys": warm_up_keys,
     "warm ups side by side keys": side_by_side_keys,
+    "step response keys": step_response_keys,
     "case keys": case_keys,
     "exit codes": exit_codes,
     "commands": commands,

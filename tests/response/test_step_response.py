@@ -14,8 +14,9 @@ from thermsim.errors import ThermsimError, UnknownNameError
 from thermsim.mesh.predict import FEWEST_GRIDS, plan_for, predict, solve_on
 from thermsim.model.grid.plan import plan_grid
 from thermsim.nearby.superposition import superposition
-from thermsim.report.figures.warmup_figure import structure_curve
+from thermsim.report.figures.response_figure import response_curves, structure_curve
 from thermsim.report.files.response_export import read_network, write_response
+from thermsim.report.text.response_table import response_blocks
 from thermsim.response.network import ModalNetwork
 from thermsim.response.networks import Cauer, to_foster
 from thermsim.response.step_response import StepResponse, step_response
@@ -43,7 +44,7 @@ probes:
 
 @cache
 def two_zones() -> StepResponse:
-    return step_response(parse_case(TWO_ZONES, "two.yaml"), 1e-3, 1e3, first_cells=300)
+    return step_response(parse_case(TWO_ZONES, "two.yaml"), 1e-3, 1e3, first_cells=300, grids=3)
 
 
 @cache
@@ -170,7 +171,7 @@ def test_two_bodies_with_a_loop_as_printed() -> None:
 def test_it_is_written_whole_and_read_back(tmp_path: Path) -> None:
     found = two_zones()
     written = write_response(found, tmp_path / "out")
-    assert {path.name for path in written} >= {"response.json", "structure.png"}
+    assert {path.name for path in written} >= {"response.json", "zth.csv", "zth.png", "structure.png"}
     back = read_network(tmp_path / "out")
     times = np.geomspace(1e-3, 10.0, 7)
     np.testing.assert_array_equal(back.zth(times, "left", "right"), found.network.zth(times, "left", "right"))
@@ -181,9 +182,52 @@ def test_it_is_written_whole_and_read_back(tmp_path: Path) -> None:
         read_network(tmp_path)
 
 
+def test_each_part_of_a_stack_in_one_line_stands_at_its_own_resistance_and_shows_as_its_bend() -> None:
+    """By hand: die 0.66 mm / 125, half of the contacts, solder 0.24 mm / 70, lid 2.45 mm / 395, film 1 / 14000, over
+    100 mm2; and the heat capacity of each."""
+    way = layered().structure("all")
+    stretches = {one.item: one for one in way.stretches}
+    wide = {
+        "die": 10 * 0.66 / 125,
+        "film": 2 * 0.015 + 10 * 0.24 / 70,
+        "lid": 10 * 2.45 / 395,
+        "film to the coolant": 1e4 / 14000,
+    }
+    for item, resistance in wide.items():
+        assert stretches[item].to_K_W - stretches[item].from_K_W == pytest.approx(resistance, rel=1e-6)
+    assert way.stretches[-1].to_K_W == pytest.approx(float(way.cumulative_K_W[-1]), rel=1e-6)
+    stores = {"die": 2330 * 712 * 0.66e-7, "film": 7310 * 233 * 0.24e-7, "lid": 8933 * 385 * 2.45e-7}
+    for item, capacity in stores.items():
+        assert stretches[item].stores_J_K == pytest.approx(capacity, rel=1e-9)
+        assert stretches[item].is_bend and not stretches["film to the coolant"].is_bend
+    slow = dict(zip(way.places, way.stored[-1], strict=True))
+    assert sum(slow.values()) == pytest.approx(1.0) and max(slow, key=lambda name: slow[name]) == "lid"
+
+
+def test_where_heat_spreads_no_bend_is_called_after_a_part() -> None:
+    """A small zone heats a small part of die and lid: on their stretches its ladder stores less than they do."""
+    way = two_zones().structure("right")
+    named = {one.item: one for one in way.stretches if one.stores_J_K is not None}
+    assert set(named) == {"die", "paste", "lid"}
+    assert named["die"].ladder_J_K < 0.5 * (named["die"].stores_J_K or 0.0) and not named["die"].is_bend
+
+
 def test_the_structure_function_is_drawn_from_the_zone_to_the_coolant() -> None:
     found = two_zones()
-    figure = structure_curve(found.network, "left")
-    line = figure.axes[0].lines[0]
-    assert np.all(np.diff(line.get_xdata()) >= 0.0) and np.all(np.diff(line.get_ydata()) >= 0.0)
+    figure = structure_curve(found, "left")
+    heights = figure.axes[0].patches[0].get_data()  # type: ignore[attr-defined]
+    assert np.all(np.diff(heights.values) > 0.0) and np.all(np.diff(heights.edges) > 0.0)
     assert "K/W" in figure.axes[0].get_xlabel()
+    assert len(response_curves(found).axes[0].lines) == 2
+    assert len(response_curves(found, by="left").axes[0].lines) == 3
+
+
+def test_the_accuracy_is_of_the_case_at_its_own_powers() -> None:
+    """Grids are climbed until it holds; where only some may be, it is told."""
+    found = two_zones()
+    assert found.status == "accuracy not held" and any("accuracy not held" in remark for remark in found.remarks)
+    held = step_response(found.case, 1e-2, 1e2, first_cells=300, accuracy_K=10.0)
+    assert held.status == "accuracy held" and not held.remarks and len(held.steps) == 3
+    assert "Steady resistance matrix" in [block.title for block in response_blocks(held)]
+    rises, better = (of.resistance @ of.network.made_W for of in (held, found))
+    assert np.all(np.abs(rises - better) <= 10.0 + found.half_width[-1] @ found.network.made_W)

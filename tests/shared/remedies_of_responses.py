@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from functools import cache
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -43,8 +42,7 @@ def stored(folder: Path) -> Path:
 
 
 def over_another(folder: Path, title: str, replace: bool = False) -> None:
-    case = response().case.model_copy(update={"title": title})
-    _refuse(SimpleNamespace(case=case), stored(folder), replace)  # type: ignore[arg-type]
+    _refuse(stored(folder), response().case.model_copy(update={"title": title}), replace)
 
 
 def empty(folder: Path) -> Path:
@@ -96,7 +94,7 @@ ROWS: list[Row] = [
         lambda folder: read_network(stored(folder)),
     ),
     OfCall(
-        lambda folder: over_another(folder, "another"), "holds another step response\n.*or replace it",
+        lambda folder: over_another(folder, "another"), "holds another step response\n.*or add --replace",
         lambda folder: over_another(folder, "another", replace=True),
     ),
     OfCall(

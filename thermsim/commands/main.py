@@ -17,6 +17,7 @@ from thermsim.commands.materials import materials
 from thermsim.commands.predict import predict
 from thermsim.commands.prove import prove
 from thermsim.commands.start import start
+from thermsim.commands.step_response import step_response
 from thermsim.commands.sweep import sweep
 from thermsim.commands.terminal import Commands, HelpContext, nobody_reads, replace_letters
 from thermsim.commands.warmup import warmup
@@ -30,7 +31,7 @@ def commands() -> None:
 
 
 commands.context_class = HelpContext
-for command in (start, inspect, predict, compare, sweep, afford, warmup, prove, materials):
+for command in (start, inspect, predict, compare, sweep, afford, warmup, step_response, prove, materials):
     command.context_class = HelpContext
     commands.add_command(command)
 

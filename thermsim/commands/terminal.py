@@ -94,6 +94,9 @@ MEMORY = click.option(
 )
 
 
+SECONDS = FiniteRange(min=1e-7, unit="s")  # a time after a load came on
+
+
 def accuracy_option(of: str) -> Callable[[Command], Command]:
     """`--accuracy`, with what it is of in this command."""
     return click.option("--accuracy", metavar="KELVIN", type=FiniteRange(min=1e-4, unit="K"), help=of)

@@ -12,6 +12,7 @@ from thermsim.commands.terminal import (
     CASE,
     JSON,
     MEMORY,
+    SECONDS,
     FiniteRange,
     ProgressLine,
     accuracy_option,
@@ -28,8 +29,6 @@ from thermsim.errors import HeatBalanceError, NotConvergedError, NoWayOutError, 
 if TYPE_CHECKING:
     from thermsim.comparison.warm_ups import WarmUps
     from thermsim.warming.outcome import Warmup
-
-SECONDS = FiniteRange(min=1e-7, unit="s")
 
 
 @click.command()

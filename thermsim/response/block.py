@@ -52,16 +52,27 @@ class Modes:
 
 @dataclass(frozen=True, eq=False)
 class BlockModel:
-    """modes : of all shifts; shifts : in this order; solves, iterations : of the linear solver"""
+    """modes : of all shifts; shifts : in this order; solves, iterations : of the linear solver
+
+    stored : (places, m, m) products of the modes in the capacity of each place: 1 in all
+    steady : (inputs, cells) what a watt in each input ends at [K/W]
+    """
 
     modes: Modes
     shifts: tuple[float, ...]
     solves: int
     iterations: int
+    stored: Array
+    steady: Array
 
 
-def block_model(system: System, heats: Array, seen: Array, shifts: Sequence[float]) -> BlockModel:
-    """The small model of a system. heats : (inputs, cells) F'; seen : (outputs, cells) L'
+def block_model(
+    system: System, heats: Array, seen: Array, shifts: Sequence[float], places: NDArray[np.int64]
+) -> BlockModel:
+    """The small model of a system.
+
+    heats : (inputs, cells) F'; seen : (outputs, cells) L'; places : (cells,) number of what each cell belongs to,
+        -1 where it stores nothing; shifts : 0 among them
 
     Raises what `thermsim.solver.linear.solve` raises.
     """
@@ -71,7 +82,8 @@ def block_model(system: System, heats: Array, seen: Array, shifts: Sequence[floa
     rates, turn = np.linalg.eigh(basis.stiffness)
     rates = np.maximum(rates, np.finfo(float).tiny)
     modes = Modes(rates, turn.T @ basis.heat, turn.T @ _products(basis.rows, seen), turn[0])
-    return BlockModel(modes, tuple(shifts), len(shifts) * len(heats), basis.iterations)
+    stored = np.array([turn.T @ one @ turn for one in basis.stored_in(places)])
+    return BlockModel(modes, tuple(shifts), len(shifts) * len(heats), basis.iterations, stored, basis.steady)
 
 
 class _Basis:
@@ -84,11 +96,24 @@ class _Basis:
         self.count, self.iterations = 0, 0
         self.stiffness, self.heat = np.zeros((0, 0)), np.zeros((0, len(heats)))
         self._state: State | None = None
+        self.steady: Array = np.empty((0, self.capacity.size))
         self._take(np.where(system.stencil.solid, 1.0, 0.0).reshape(1, -1))
 
     @property
     def rows(self) -> Array:
         return self._room[: self.count]
+
+    def stored_in(self, places: NDArray[np.int64]) -> Array:
+        """(places, m, m) products of the vectors in the capacity of each place."""
+        found = np.zeros((int(places.max()) + 1, self.count, self.count))
+        for start in range(0, places.size, CHUNK):
+            part = slice(start, start + CHUNK)
+            for place in np.unique(places[part]):
+                if place >= 0:
+                    here = start + np.flatnonzero(places[part] == place)
+                    rows = self.rows[:, here]
+                    found[place] += (rows * self.capacity[here]) @ rows.T
+        return found
 
     def add(self, shift: float) -> None:
         """Solve for every input at a shift [1/s]."""
@@ -97,7 +122,7 @@ class _Basis:
         may = self.system.model.may_have_islands
         self._state = prepare(moved, may) if self._state is None else renew(self._state, moved)
         tolerance = STEADY_RESIDUAL if shift == 0.0 else SHIFTED_RESIDUAL
-        block = np.empty_like(self.heats)
+        block, guesses = np.empty_like(self.heats), np.empty_like(self.heats)
         for number, heat in enumerate(self.heats):
             guess = None
             if self.count > 1:
@@ -108,9 +133,10 @@ class _Basis:
             found = solve(self._state, given, at, tolerance).checked()
             self.iterations += found.iterations
             block[number] = np.nan_to_num(found.temperature).ravel()
-            if guess is not None:
-                block[number] -= guess
-        self._take(block)
+            guesses[number] = 0.0 if guess is None else guess
+        if shift == 0.0:
+            self.steady = block.copy()
+        self._take(block - guesses)
 
     def _take(self, block: Array) -> None:
         """What is new in a block joins the basis."""

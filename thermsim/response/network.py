@@ -58,7 +58,7 @@ class ModalNetwork:
         ------
         UnknownNameError : no such output, or no such zone
         """
-        row, column = self._output(output), self._input(of)
+        row, column = self._output(output), self.input_at(of)
         grown = -np.expm1(-np.multiply.outer(np.asarray(times_s, float), self.rates)) / self.rates
         return np.asarray(self.at_once[row, column] + grown @ (self.seen[:, row] * self.heat[:, column]))
 
@@ -69,16 +69,20 @@ class ModalNetwork:
 
         What comes at once joins the shortest. Every resistance is positive, by construction.
         """
-        row, column = self._output(zone), self._input(zone)
+        return self.chain_and_stages(zone, within)[0]
+
+    def chain_and_stages(self, zone: str, within: float = WITHIN) -> tuple[Foster, Array]:
+        """`foster`, and (m, stages) what each stage of it is of the modes: columns, orthonormal in capacity."""
+        row, column = self._output(zone), self.input_at(zone)
         times = np.geomspace(self.from_s, max(10.0 / self.rates[0], 10.0 * self.from_s), TIMES)
         exact = self.zth(times, zone, zone)
         fastest = EARLIER / self.from_s
         for count in range(LEAST_STAGES, MOST_STAGES):
-            chain = _chain(self.rates, self.heat[:, column], fastest, count)
+            chain, stages = _chain(self.rates, self.heat[:, column], fastest, count)
             chain.resistance_K_W[0] += self.at_once[row, column]
             if np.all(np.abs(chain.response(times) - exact) <= within * exact[-1]):
                 break
-        return chain
+        return chain, stages
 
     def cauer(self, zone: str, within: float = WITHIN) -> Cauer:
         """The same as a ladder: resistances and capacities along the way of the heat, from the zone on.
@@ -154,7 +158,7 @@ class ModalNetwork:
         if isinstance(given, Mapping):
             powers = np.zeros((count, len(self.inputs)))
             for zone, watts in given.items():
-                powers[:, self._input(zone)] = watts
+                powers[:, self.input_at(zone)] = watts
         else:
             powers = np.asarray(given, dtype=np.float64)
         if powers.shape != (count, len(self.inputs)) or not np.all(np.isfinite(powers)):
@@ -165,13 +169,15 @@ class ModalNetwork:
         return powers
 
     def _output(self, name: str) -> int:
-        return _index(self.outputs, name, "answer")
+        return index_of(self.outputs, name, "answer")
 
-    def _input(self, name: str) -> int:
-        return _index(self.inputs, name, "zone")
+    def input_at(self, name: str) -> int:
+        """Which of the inputs a zone is. Raises UnknownNameError."""
+        return index_of(self.inputs, name, "zone")
 
 
-def _index(names: tuple[str, ...], name: str, what: str) -> int:
+def index_of(names: tuple[str, ...], name: str, what: str) -> int:
+    """Which of the names it is. Raises UnknownNameError."""
     if name not in names:
         raise UnknownNameError(f"there is no {what} {name!r}{did_you_mean(name, names)}", f"known: {listed(names)}")
     return names.index(name)
@@ -188,8 +194,10 @@ def _alike(widths: Array) -> list[tuple[float, range]]:
     return found
 
 
-def _chain(rates: Array, heat: Array, fastest: float, stages: int) -> Foster:
+def _chain(rates: Array, heat: Array, fastest: float, stages: int) -> tuple[Foster, Array]:
     """So many stages that answer like all modes: projected on solutions at shifts evenly in their logarithm, and 0.
+
+    Gives them, and (m, stages) what they are of the modes.
 
     Galerkin in the modes: the chain answers as the whole does at these shifts, twice over (Grimme 1997, from memory).
     """
@@ -199,7 +207,7 @@ def _chain(rates: Array, heat: Array, fastest: float, stages: int) -> Foster:
     reduced, turn = np.linalg.eigh(basis.T @ (rates[:, None] * basis))
     resistance = (turn.T @ (basis.T @ heat)) ** 2 / reduced
     kept = resistance > LEAST_STAGE * resistance.sum()
-    return Foster(resistance[kept][::-1].copy(), 1.0 / reduced[kept][::-1])
+    return Foster(resistance[kept][::-1].copy(), 1.0 / reduced[kept][::-1]), (basis @ turn)[:, kept][:, ::-1]
 
 
 def _unit(columns: Array) -> Array:

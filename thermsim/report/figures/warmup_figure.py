@@ -1,4 +1,4 @@
-"""What a stack does in time: temperatures with their doubts as bands, and the structure function of a zone."""
+"""What a stack does in time: temperatures with their doubts as bands."""
 
 from __future__ import annotations
 
@@ -19,11 +19,9 @@ if TYPE_CHECKING:
 
     from thermsim.case.vocabulary.schema import Case
     from thermsim.comparison.warm_ups import WarmUps
-    from thermsim.response.network import ModalNetwork
     from thermsim.warming.outcome import Warmup
 
 MOST_CURVES = 12
-ALL_BUT = 1e-3  # of the resistance: stages beyond all but this are the surroundings, whose capacity has no end
 LINE_POINTS = 10.0  # height of a label
 LONGEST_NAME = 32  # characters beside a curve: what the margin holds
 AFTER_SETTLED = 3.0  # times when all has settled, until which plain time is drawn: our own choice
@@ -98,7 +96,7 @@ def _draw(drawn: list[tuple[str, Warmup, Observable]], ax: Axes | None, log: boo
     ax.grid(color=FAINT, alpha=0.25, lw=0.6)
     for side in ("top", "right"):
         ax.spines[side].set_visible(False)
-    _name_ends(ax, sorted(ends, key=lambda end: end[0]))
+    name_ends(ax, sorted(ends, key=lambda end: end[0]))
     titled(ax, case, what, from_edge=True)
     return figure
 
@@ -111,44 +109,15 @@ def _until(found: Warmup, one: Observable) -> float:
     return min(float(f"{AFTER_SETTLED * latest:.1g}"), last)
 
 
-def _name_ends(ax: Axes, ends: list[tuple[float, str, np.ndarray[tuple[int, ...], np.dtype[np.float64]]]]) -> None:
-    """Names at the right ends of the curves, spread where they would lie on one another."""
+def name_ends(ax: Axes, ends: list[tuple[float, str, np.ndarray[tuple[int, ...], np.dtype[np.float64]]]]) -> None:
+    """Names at the right ends of curves, spread where they would lie on one another. ends : from the lowest up"""
     figure = ax.figure
-    bottom, top = ax.get_ylim()
-    height = ax.get_position().height * figure.get_figheight() * 72.0  # type: ignore[union-attr]
-    gap = LINE_POINTS / height * (top - bottom)
-    places = spread([end[0] for end in ends], gap, bottom, top)
-    for (value, name, colour), place in zip(ends, places, strict=True):
-        across = ax.get_yaxis_transform()
+    gap = LINE_POINTS / (ax.get_position().height * figure.get_figheight() * 72.0)  # type: ignore[union-attr]
+    heights = [float((ax.transScale + ax.transLimits).transform((ax.get_xlim()[1], end[0]))[1]) for end in ends]
+    across = ax.transAxes
+    for (_, name, colour), height, place in zip(ends, heights, spread(heights, gap, 0.0, 1.0), strict=True):
         ax.annotate(
-            "", (1.0, value), xycoords=across, xytext=(1.025, place), textcoords=across, annotation_clip=False,
+            "", (1.0, height), xycoords=across, xytext=(1.025, place), textcoords=across, annotation_clip=False,
             arrowprops={"arrowstyle": "-", "color": colour, "lw": 0.8, "shrinkA": 0.0, "shrinkB": 0.0},
         )  # fmt: skip
         ax.annotate(name, (1.03, place), xycoords=across, va="center", fontsize=SMALL, color=INK, annotation_clip=False)
-
-
-def structure_curve(network: ModalNetwork, zone: str, ax: Axes | None = None) -> Figure:
-    """Cumulative capacity over cumulative resistance of the ladder of a zone, from the zone to the coolants.
-
-    Each part shows as a rise, each joint and film as a stretch to the right (JEDEC JESD51-14, terms from memory).
-
-    Raises
-    ------
-    UnknownNameError : no such zone
-    """
-    ladder = network.cauer(zone)
-    with styled():
-        figure, ax = canvas(ax, 7.4, 5.0)
-        resistance, capacity = np.cumsum(ladder.resistance_K_W), np.cumsum(ladder.capacity_J_K)
-        shown = np.concatenate([[True], resistance[:-1] < (1.0 - ALL_BUT) * resistance[-1]])
-        steps = np.concatenate([[0.0], resistance[shown][:-1], resistance[shown]])
-        steps = np.sort(np.repeat(np.unique(steps), 2))[1:-1]
-        heights = np.repeat(capacity[shown], 2)
-        ax.plot(steps, heights, color=INK, lw=1.4)
-        ax.plot(resistance[shown], capacity[shown], "o", color=INK, ms=3)
-        ax.set_yscale("log")
-        ax.set_xlim(0.0, 1.02 * resistance[-1])
-        ax.set_xlabel(f"cumulative thermal resistance from {zone} on [K/W]")
-        ax.set_ylabel("cumulative thermal capacitance [J/K]")
-        ax.set_title(f"Structure function of {zone}")
-    return figure

@@ -4,29 +4,37 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from thermsim.errors import ThermsimError, WriteError
-from thermsim.report.data.versions import thermsim_version
-from thermsim.report.files import delivery, export
+from thermsim.case.vocabulary.schema import Case
+from thermsim.errors import ThermsimError
+from thermsim.report.data.response_result import csv_lines, document
+from thermsim.report.files import delivery
+from thermsim.report.files.same_study import refuse_other, write_data
 from thermsim.response.network import ModalNetwork
 
 if TYPE_CHECKING:
     from thermsim.response.step_response import StepResponse
 
-RESULT, PICTURE = "response.json", "structure.png"
-OWN = (RESULT, PICTURE)
+RESULT, CURVES, PICTURE, STRUCTURE = "response.json", "zth.csv", "zth.png", "structure.png"
+OWN = (RESULT, CURVES, PICTURE, STRUCTURE)
 
 
-def write_response(found: StepResponse, folder: Path | str, *, replace: bool = False) -> list[Path]:
-    """Write response.json, structure.png of the zone with the most resistance, and case/; returns their paths.
+def write_response(
+    found: StepResponse, folder: Path | str, *, zone: str | None = None, replace: bool = False
+) -> list[Path]:
+    """Write response.json, zth.csv, zth.png, structure.png, versions.json, and case/; returns their paths.
 
-    folder : made if it is not there; foreign files in it stay; replace : also replace the response of another case
+    folder : made if it is not there; foreign files in it stay, step responses of the same case and option go
+    zone : whose structure is drawn; the one with the largest resistance unless given
+    replace : also replace step responses of something else
 
     Raises WriteError: the folder cannot be written, or holds what must not be replaced.
     """
     folder = Path(folder)
-    return delivery.deliver(folder, OWN, lambda: _refuse(found, folder, replace), lambda new: _write_all(found, new))
+    return delivery.deliver(
+        folder, OWN, lambda: _refuse(folder, found.case, replace), lambda new: _write_all(found, new, zone)
+    )
 
 
 def read_network(path: Path | str) -> ModalNetwork:
@@ -45,50 +53,20 @@ def read_network(path: Path | str) -> ModalNetwork:
     return ModalNetwork.of(stored)
 
 
-def document(found: StepResponse) -> dict[str, Any]:
-    """The whole result as plain lists: Zth with its doubts, chains and ladders of all zones, and the network."""
-    network = found.network
-    chains = {zone: network.foster(zone) for zone in network.inputs}
-    ladders = {zone: network.cauer(zone) for zone in network.inputs}
-    return {
-        "title": found.case.title,
-        "option": found.case.option,
-        "thermsim": thermsim_version(),
-        "times_s": found.times_s.tolist(),
-        "zth_K_W": found.zth.tolist(),
-        "mesh_doubt_K_W": found.mesh_doubt.tolist(),
-        "time_doubt_K_W": found.time_doubt.tolist(),
-        "foster": {
-            zone: {"resistance_K_W": one.resistance_K_W.tolist(), "time_constant_s": one.time_constant_s.tolist()}
-            for zone, one in chains.items()
-        },
-        "cauer": {
-            zone: {"resistance_K_W": one.resistance_K_W.tolist(), "capacity_J_K": one.capacity_J_K.tolist()}
-            for zone, one in ladders.items()
-        },
-        "network": network.document(),
-    }
+def check_response_target(case: Case, folder: Path | str, replace: bool) -> None:
+    """Whether step responses may be written there; leaves nothing behind. Raises WriteError, as writing would."""
+    delivery.try_out(Path(folder), lambda: _refuse(Path(folder), case, replace))
 
 
-def _write_all(found: StepResponse, folder: Path) -> None:
-    from thermsim.report.figures.warmup_figure import structure_curve
+def _write_all(found: StepResponse, folder: Path, zone: str | None) -> None:
+    from thermsim.report.figures.response_figure import response_curves, structure_curve
 
-    text = json.dumps(document(found), allow_nan=False, ensure_ascii=False)
-    (folder / RESULT).write_text(text + "\n", encoding="utf-8")
-    ends = found.zth[-1, range(len(found.inputs)), range(len(found.inputs))]
-    structure_curve(found.network, found.network.inputs[int(ends.argmax())]).savefig(folder / PICTURE)
+    write_data(folder, (RESULT, document(found)), (CURVES, csv_lines(found)))
+    response_curves(found).savefig(folder / PICTURE)
+    structure_curve(found, zone).savefig(folder / STRUCTURE)
     delivery.write_case(found.case, folder)
 
 
-def _refuse(found: StepResponse, folder: Path, replace: bool) -> None:
-    export.refuse(folder, found.case, replace)
-    delivery.refuse_foreign(folder, found.case, OWN)
-    if (folder / RESULT).exists() and not replace:
-        try:
-            there = json.loads((folder / RESULT).read_text(encoding="utf-8"))
-            kind = there["title"], there["option"]
-        except (OSError, ValueError, TypeError, KeyError):
-            kind = None
-        if kind != (found.case.title, found.case.option):
-            raise WriteError(f"{folder} holds another step response", "choose another folder, or replace it")
-        delivery.refuse_edited(folder, found.case)
+def _refuse(folder: Path, case: Case, replace: bool) -> None:
+    study = (case.title, case.option)
+    refuse_other(folder, case, OWN, study, lambda there: (there["title"], there["option"]), "step response", replace)

@@ -15,10 +15,12 @@ from thermsim.report.text.afford_table import affordance_blocks
 from thermsim.report.text.blocks import Block, prediction_blocks
 from thermsim.report.text.compare_table import comparison_blocks
 from thermsim.report.text.inspection import measurement_blocks
+from thermsim.report.text.response_table import response_blocks
 from thermsim.report.text.sweep_table import sweep_blocks
 from thermsim.report.text.tables import blocks_html, show_blocks
 from thermsim.report.text.warm_ups_table import warm_ups_blocks
 from thermsim.report.text.warmup_table import warmup_blocks
+from thermsim.response.step_response import StepResponse
 from thermsim.sweeps.sweep import Sweep
 from thermsim.warming.outcome import Warmup
 
@@ -41,6 +43,7 @@ blocks_of.register(Sweep, sweep_blocks)
 blocks_of.register(Affordance, affordance_blocks)
 blocks_of.register(Warmup, warmup_blocks)
 blocks_of.register(WarmUps, warm_ups_blocks)
+blocks_of.register(StepResponse, response_blocks)
 
 
 def show(result: object, console: Console) -> None:
@@ -59,6 +62,6 @@ def _text(result: object) -> str:
     return captured.get().rstrip()
 
 
-for _kind in (Prediction, Measurements, Comparison, Sweep, Affordance, Warmup, WarmUps):
+for _kind in (Prediction, Measurements, Comparison, Sweep, Affordance, Warmup, WarmUps, StepResponse):
     as_text.register(_kind, _text)
     as_html.register(_kind, lambda result: blocks_html(blocks_of(result)))

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Protocol
+
 import numpy as np
+from numpy.typing import NDArray
 
 from thermsim.mesh.prediction_remarks import is_grave
 from thermsim.readout.observable import Observable
@@ -32,7 +35,15 @@ def warmup_blocks(found: Warmup) -> list[Block]:
     return [*blocks, Block("Remarks", notes=others)] if others else blocks
 
 
-def shown_times(found: Warmup) -> list[int]:
+class Timed(Protocol):
+    """Whatever is told at times."""
+
+    @property
+    def times_s(self) -> NDArray[np.float64]:
+        """(n,) [s], rising"""
+
+
+def shown_times(found: Timed) -> list[int]:
     """Indices of the powers of ten among the times, not too many, and of the last time."""
     powers = np.log10(found.times_s)
     whole = np.flatnonzero(np.abs(powers - np.round(powers)) < 1e-9).tolist()
