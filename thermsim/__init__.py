@@ -17,6 +17,7 @@ for _library in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THRE
     os.environ.setdefault(_library, "1")
 
 if TYPE_CHECKING:
+    from thermsim.bench.read_runs import read_runs
     from thermsim.case.inputs.values import inputs, with_inputs
     from thermsim.case.load import parse_case, read_case
     from thermsim.case.options import with_option
@@ -57,6 +58,7 @@ __all__ = [
     "parting",
     "predict",
     "read_case",
+    "read_runs",
     "sensitivities",
     "step_response",
     "superposition",
@@ -71,6 +73,7 @@ __all__ = [
 _HOME = {
     "read_case": "thermsim.case.load",
     "parse_case": "thermsim.case.load",
+    "read_runs": "thermsim.bench.read_runs",
     "with_option": "thermsim.case.options",
     "inputs": "thermsim.case.inputs.values",
     "with_input_doubt": "thermsim.doubt.inputs",

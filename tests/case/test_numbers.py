@@ -134,8 +134,8 @@ def test_no_tolerance_of_a_drawn_case_is_dropped(name: str) -> None:
 def test_every_number_of_the_vocabulary_is_in_the_registry_or_known_to_be_none() -> None:
     """A key that is added to the vocabulary is a `Quantity`, or it is said what it is."""
     settings = {
-        "accuracy_K", "accuracy_W", "worth_K", "mount_scatter_K", "reading_C", "step_K", "frequency_GHz", "voltage_V",
-        "dimensions", "plus_minus", "repeats",
+        "accuracy_K", "accuracy_W", "worth_K", "one_mount_K", "reading_C", "step_K", "frequency_GHz", "voltage_V",
+        "dimensions", "plus_minus", "repeats", "coolant_K", "power_percent", "lag_s", "fans_rpm", "pump_percent",
     }  # fmt: skip
     for kind in ENTRIES:
         for key, info in kind.model_fields.items():

@@ -131,7 +131,7 @@ def test_both_ways_are_told_to_disagree_where_they_do() -> None:
 )
 def test_verdicts(worth_K: float, scatter_K: float, kind: str) -> None:
     """The gain is 1 K, 0.64 to 1.36 K at the outside."""
-    case = slab(resistance(12.0, 2.0), resistance(4.0, 1.5), worth_K=worth_K, mount_scatter_K=scatter_K)
+    case = slab(resistance(12.0, 2.0), resistance(4.0, 1.5), worth_K=worth_K, one_mount_K=scatter_K / 1.96)
     found = compare(case, samples=256).options[0]
     assert found.kind == kind
     if kind == "undecided":

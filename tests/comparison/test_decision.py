@@ -6,13 +6,17 @@ from math import erf, hypot, sqrt
 
 import numpy as np
 import pytest
+from remedies import SMALL, quoted
 
 from thermsim.case.inputs.spread import Spread, table
+from thermsim.case.load import parse_case
 from thermsim.case.typed.coverage import coverage_factor
 from thermsim.comparison.decision import Verdict, independent_K, scatter_of_comparison, verdict
 from thermsim.comparison.ranking import InputShare, NextMeasurement, measure_next, unfit
 from thermsim.comparison.uncertainty import first_order, summarise
+from thermsim.errors import CaseError
 
+WITHIN = 1.959963984540054  # standard deviations within which 19 of 20 lie, JCGM 100 table G.1 (1.960)
 SEED = 20_831
 FILM, PASTE, LID = Spread(30.0, 15.0), Spread(7.8, 2.0), Spread(2.45, 0.02)
 NAMES, UNITS = ["solder.film_um", "paste.resistance_mm2K_W", "lid.thickness_mm"], ["um", "mm2K/W", "mm"]
@@ -69,8 +73,8 @@ def test_a_film_from_two_caliper_readings_is_unfit() -> None:
 def test_probability_of_a_normal_gain() -> None:
     # Gain N(2, 0.5); mesh doubt 0.4 and two mounts of +-1 K, all half widths of 95 %: u^2 = 0.25 + (0.16 + 2)/1.96^2.
     gains = table([Spread(2.0, 1.959964 * 0.5, "normal")], 4096, SEED)[:, 0]
-    assert independent_K(0.4, 1.0) == pytest.approx(sqrt(2.16) / 1.96, rel=1e-4)
-    found = summarise(gains, 0.5, [1.5], independent_K(0.4, 1.0)).exceeds[0]
+    assert independent_K(0.4, 1.0 / WITHIN) == pytest.approx(sqrt(2.16) / 1.96, rel=1e-4)
+    found = summarise(gains, 0.5, [1.5], independent_K(0.4, 1.0 / WITHIN)).exceeds[0]
     expected = normal(0.5 / hypot(0.5, sqrt(2.16) / 1.959964))
     assert found.value == pytest.approx(expected, abs=1e-3)
     assert abs(found.value - expected) <= 3.0 * found.error
@@ -78,8 +82,8 @@ def test_probability_of_a_normal_gain() -> None:
 
 
 def test_means_of_mounts_scatter_less() -> None:
-    assert scatter_of_comparison(1.0) == pytest.approx(sqrt(2.0))
-    assert scatter_of_comparison(1.0, 4) == pytest.approx(sqrt(0.5))
+    assert scatter_of_comparison(1.0 / WITHIN) == pytest.approx(sqrt(2.0))
+    assert scatter_of_comparison(1.0 / WITHIN, 4) == pytest.approx(sqrt(0.5))
     assert scatter_of_comparison(None) == 0.0
     with pytest.raises(ValueError, match="mounts"):
         scatter_of_comparison(1.0, 0)
@@ -154,7 +158,7 @@ def judged(gain_K: float, low_K: float, high_K: float, **given: object) -> Verdi
 
 
 def test_worth_it() -> None:
-    found = judged(5.1, 3.2, 7.0, worth_K=2.0, mount_scatter_K=1.0)
+    found = judged(5.1, 3.2, 7.0, worth_K=2.0, one_mount_K=1.0 / WITHIN)
     assert found.kind == "worth it"
     assert "5.1 K, 9 times in 10 between 3.2 and 7.0 K" in found.words
     assert "the 2 K that would be worth it" in found.words and "1.4 K" in found.words
@@ -163,12 +167,12 @@ def test_worth_it() -> None:
 
 def test_undecided_for_want_of_mounts() -> None:
     # Scatter of one comparison sqrt 2 * 3 = 4.24 K; of n mounts each 4.24/sqrt n < 3.2 for n = 2 (3.0).
-    found = judged(5.1, 3.2, 7.0, worth_K=2.0, mount_scatter_K=3.0)
+    found = judged(5.1, 3.2, 7.0, worth_K=2.0, one_mount_K=3.0 / WITHIN)
     assert (found.kind, found.mounts) == ("undecided", 2)
     assert "one mount of each cannot show it" in found.words and "2 mounts of each would" in found.words
     # 4.24/sqrt n < 1.5 first for n = 8 (1.4999...: 4.2426/sqrt 8 = 1.5 exactly, so 9).
-    assert judged(5.1, 1.5, 7.0, worth_K=1.0, mount_scatter_K=3.0).mounts == 9
-    many = judged(5.1, 0.3, 7.0, mount_scatter_K=3.0)
+    assert judged(5.1, 1.5, 7.0, worth_K=1.0, one_mount_K=3.0 / WITHIN).mounts == 9
+    many = judged(5.1, 0.3, 7.0, one_mount_K=3.0 / WITHIN)
     assert (many.kind, many.mounts) == ("undecided", None) and "Not even 10 of each" in many.words
 
 
@@ -177,16 +181,23 @@ def test_not_worth_it() -> None:
     assert below.kind == "not worth it" and "Even the high end stays below the 2 K" in below.words
     nothing = judged(-2.0, -3.0, -1.0)
     assert nothing.kind == "not worth it" and "gains nothing" in nothing.words
-    scatter = judged(1.0, 0.6, 1.4, worth_K=0.5, mount_scatter_K=1.0)
+    scatter = judged(1.0, 0.6, 1.4, worth_K=0.5, one_mount_K=1.0 / WITHIN)
     assert scatter.kind == "not worth it" and "Leave the chip closed" in scatter.words
     # A wide interval about a small gain is no proof of a small gain.
-    assert judged(1.0, -8.0, 10.0, worth_K=2.0, mount_scatter_K=1.0).kind == "undecided"
+    assert judged(1.0, -8.0, 10.0, worth_K=2.0, one_mount_K=1.0 / WITHIN).kind == "undecided"
 
 
 def test_undecided_names_the_measurement() -> None:
     low, high, uncertainty = interval([FILM, PASTE, LID], 1.4)
     found = judged(
-        1.4, low, high, worth_K=1.0, mount_scatter_K=0.2, shares=shares(), uncertainty_K=uncertainty, probability=0.81
+        1.4,
+        low,
+        high,
+        worth_K=1.0,
+        one_mount_K=0.2 / WITHIN,
+        shares=shares(),
+        uncertainty_K=uncertainty,
+        probability=0.81,
     )
     assert found.kind == "undecided"
     assert found.next_measurement is not None and found.next_measurement.name == "solder.film_um"
@@ -199,7 +210,7 @@ def test_nothing_is_worth_it_while_something_stands_against_it() -> None:
     assert "it is not said what would be worth the step" in missing.words and "held against 0 K" in missing.words
     assert "Add `worth_K: 3` to the case" in missing.words
     assert "`worth_K" not in judged(5.1, 3.2, 7.0, worth_K=1.0).words
-    assert "`mount_scatter_K`" in judged(5.1, 3.2, 7.0, worth_K=1.0).words
+    assert "`one_mount_K`" in judged(5.1, 3.2, 7.0, worth_K=1.0).words
     exact = judged(5.1, 5.0, 5.2, worth_K=1.0, all_exact=True)
     assert exact.kind == "undecided" and "nothing has a tolerance: give a `plus_minus`" in exact.words
     assert "5.10 K as if everything were exact" in exact.words and "times in" not in exact.words
@@ -245,7 +256,7 @@ def test_rules_hold_everywhere() -> None:
     for _ in range(3000):
         gain, worth, mount = random.normal(1.0, 3.0), random.uniform(0.0, 4.0), random.uniform(0.01, 3.0)
         low, high = gain - random.exponential(2.0), gain + random.exponential(2.0)
-        found = judged(gain, low, high, worth_K=worth, mount_scatter_K=mount)
+        found = judged(gain, low, high, worth_K=worth, one_mount_K=mount / WITHIN)
         scatter = sqrt(2.0) * mount
         if found.kind == "worth it":
             assert low > worth and low > scatter
@@ -256,3 +267,11 @@ def test_rules_hold_everywhere() -> None:
         if found.mounts is not None:
             assert scatter / sqrt(found.mounts) < low
             assert found.mounts == 2 or scatter / sqrt(found.mounts - 1) >= low * (1.0 - 1e-9)
+
+
+def test_a_half_width_of_before_means_the_same_as_the_deviation_that_its_message_tells() -> None:
+    """A mount within 1.5 K of the mean of many, 19 times in 20: two differ by up to 1.5 sqrt(2) K."""
+    with pytest.raises(CaseError, match=r"did you mean `one_mount_K: 0.7653`\?") as told:
+        parse_case(f"{SMALL}mount_scatter_K: 1.5\n")
+    case = parse_case(quoted(f"{SMALL}mount_scatter_K: 1.5\n", told.value))
+    assert scatter_of_comparison(case.one_mount_K) == pytest.approx(1.5 * sqrt(2.0), rel=1e-4)

@@ -15,6 +15,7 @@ import remedies_of_commands
 import remedies_of_journals
 import remedies_of_places
 import remedies_of_responses
+import remedies_of_runs
 import remedies_of_runs_to_come
 import remedies_of_slips
 import remedies_of_solving
@@ -45,6 +46,7 @@ ROWS: dict[str, list[Row]] = {
     "tables": remedies_of_tables.ROWS,
     "benches": remedies_of_benches.ROWS,
     "runs to come": remedies_of_runs_to_come.ROWS,
+    "runs": remedies_of_runs.ROWS,
 }
 LEAST_TEXTS = 250  # that the package tells: fewer would mean that the search for them went blind
 

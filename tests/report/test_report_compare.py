@@ -102,7 +102,7 @@ def test_scatter_between_mounts_in_words(low: float, value: float, high: float, 
     assert compare_words.scatter_K(found) == pytest.approx(2.1213, abs=1e-4)
     assert compare_words.scatter_words(found, one) == told
     assert compare_words.is_within_scatter(found, one) == told.startswith("within")
-    assert compare_words.is_within_scatter(comparison(one, mount_scatter_K=None), one) is None
+    assert compare_words.is_within_scatter(comparison(one, one_mount_K=None), one) is None
 
 
 def test_agreement_is_known_by_the_words_that_the_study_uses() -> None:
@@ -164,10 +164,10 @@ def test_no_caution_where_nothing_is_opened() -> None:
 
 def test_without_readings_scatter_and_worth() -> None:
     one = option(1, "thicker lid", gain(HOTTEST, 1.5, 1.2, 1.8), "worth it", gains=(), contributions=())
-    found = comparison(one, worth_K=None, mount_scatter_K=None, remarks=())
+    found = comparison(one, worth_K=None, one_mount_K=None, remarks=())
     text = " ".join(printed(found).split())
     assert "Gain of the hottest spot, 60.00 C in the base" in text
-    assert "give `worth_K`" in text and "give `mount_scatter_K`" in text
+    assert "give `worth_K`" in text and "give `one_mount_K`" in text
     assert "What carries the doubt" not in text
     assert set(report_page.pictures(found)) == {"gains.png", "ladders.png"}
     assert "the intervals hold the mesh doubt alone" in report_page.html(found, report_page.pictures(found))
@@ -332,7 +332,7 @@ def test_rungs_of_all_ladders_stand_in_the_order_of_the_way() -> None:
 def test_table_and_verdict_round_alike() -> None:
     """An end that would fall on zero, on what is worth it or on the scatter takes another decimal in both."""
     for low, value, high in ((3.02, 3.6, 8.1), (-0.3, 3.6, 8.1), (0.4, 3.6, 8.1), (1.9, 3.6, 8.1), (2.6, 3.6, 8.1)):
-        words = verdict(value, low, high, worth_K=3.0, mount_scatter_K=2.0, probability=0.8).words
+        words = verdict(value, low, high, worth_K=3.0, one_mount_K=2.0 / 1.959964, probability=0.8).words
         marks = 3.0, 2.0 * 2.0**0.5
         one = gain(WARMEST, value, low, high)
         ends = compare_words.interval_words(one, *marks).replace(" to ", " and ")

@@ -33,7 +33,7 @@ from thermsim.readout.observable import HOTTEST, WARMEST, of_reading
 
 OPTIONS = """\
 worth_K: 1
-mount_scatter_K: 1.5
+one_mount_K: 0.76532
 options:
   - option: thicker lid
     changes: {lid.thickness_mm: {value: 3.0, plus_minus: 0.1, basis: measured}}
@@ -100,7 +100,7 @@ def comparison(*options: OptionResult, **more: Any) -> Comparison:
         ),
     )  # fmt: skip
     given: dict[str, Any] = {
-        "coverage": 0.9, "worth_K": 1.0, "mount_scatter_K": 1.5, "samples": 1024, "seed": 20_267,
+        "coverage": 0.9, "worth_K": 1.0, "one_mount_K": 0.76532, "samples": 1024, "seed": 20_267,
         "way": "full solves on 500 cells", "seconds": 3.2, "remarks": ("the first remark", "WARNING: mind this"),
     }  # fmt: skip
     return Comparison(case=base.case, base_name="as in the file", base=base, options=tuple(shown), **(given | more))

@@ -21,7 +21,7 @@ def test_the_command_offers_every_kind() -> None:
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_kind_has_what_every_study_asks_for(kind: str) -> None:
     case = parse_case(starter_text(kind))
-    assert case.worth_K and case.mount_scatter_K and case.readings and case.options and case.clock is not None
+    assert case.worth_K and case.one_mount_K and case.readings and case.options and case.clock is not None
     assert not [slip for slip in measure(case).slips if slip.severity != "notice"]
     assert "invented" in starter_text(kind)
 

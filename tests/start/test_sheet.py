@@ -56,16 +56,21 @@ def test_the_case_is_what_was_measured(tmp_path: Path) -> None:
     assert lid.weighed_g is not None and lid.weighed_g.value == 16.0
     assert case.heat[0].power_W is not None and case.heat[0].power_W.value == 120.5
     assert case.cooling[0].cooler_K_W is not None and case.cooling[0].cooler_K_W.value == 0.05
-    assert (case.worth_K, case.mount_scatter_K, case.limits.reading_C) == (3.0, 1.5, 95.0)
+    assert (case.worth_K, case.one_mount_K, case.limits.reading_C) == (3.0, 0.8, 95.0)
     assert [joint.joint for joint in case.joints] == ["solder", "paste"]
 
 
 def test_the_scatter_asked_for_is_that_of_a_case() -> None:
-    """One mount about the mean of many; two differ by the root of 2 times as much (independent, quadrature)."""
-    assert scatter_of_comparison(1.0) == pytest.approx(2**0.5)
+    """Two independent mounts differ by the root of 2 times as much, 19 times in 20 by 1.96 times that (quadrature)."""
+    assert scatter_of_comparison(1.0) == pytest.approx(1.96 * 2**0.5, rel=1e-4)
     words = " ".join(SHEET.replace("\n#", "").split())
-    assert "+- of the readings of one mount about the mean of many mounts" in words
-    assert "differ by 1.4 times as much" in words
+    assert "standard deviation of the mean reading of one mount in K" in words
+    assert "differ by up to 2.8 times as much, 19 times in 20" in words
+
+
+def test_a_sheet_with_the_half_width_of_before_is_told_what_to_write(tmp_path: Path) -> None:
+    (told,) = faults(tmp_path, filled(("one mount;0.8", "scatter;1,5")))
+    assert "write the row `one mount` with 0.7653" in told
 
 
 @pytest.mark.parametrize("between", [";", "\t", ","])

@@ -1,7 +1,9 @@
-"""`thermsim start`: a commented case to begin from, or a sheet of measurements and the case that it describes."""
+"""`thermsim start`: a commented case to begin from, a sheet of measurements and the case that it describes, or an empty
+table of runs."""
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import click
@@ -23,14 +25,26 @@ LIKE = tuple(KINDS)
     "--from-measurements", "measured", metavar="SHEET", type=click.Path(path_type=Path),
     help="Write the case that such a sheet describes, once filled in.",
 )  # fmt: skip
-def start(file: Path, like: str | None, sheet: bool, measured: Path | None) -> None:
+@click.option(
+    "--runs", "runs_of", metavar="CASE", type=click.Path(path_type=Path),
+    help="Write an empty table of runs for the readings and options of CASE, to fill in at the bench (CSV).",
+)  # fmt: skip
+def start(file: Path, like: str | None, sheet: bool, measured: Path | None, runs_of: Path | None) -> None:
     """Write a commented case to FILE that runs as it is, to begin from."""
-    if (like is not None) + sheet + (measured is not None) > 1:
-        raise click.UsageError("--like, --sheet and --from-measurements are different beginnings: give one of them")
+    if (like is not None) + sheet + (measured is not None) + (runs_of is not None) > 1:
+        raise click.UsageError(
+            "--like, --sheet, --from-measurements and --runs are different beginnings: give one of them"
+        )
     if measured is not None:
         from thermsim.start.sheet import case_text
 
         text = case_text(measured)
+    elif runs_of is not None:
+        from thermsim.bench.empty_table import empty_table
+        from thermsim.case.load import read_case
+
+        named = Path(os.path.relpath(file, runs_of.parent)).as_posix()  # as the case names it
+        text = empty_table(read_case(runs_of), named)
     elif sheet:
         from thermsim.start.sheet import SHEET
 
@@ -48,6 +62,9 @@ def start(file: Path, like: str | None, sheet: bool, measured: Path | None) -> N
         ) from None
     if sheet:
         click.echo(f"{file} is ready. Fill it in, then:\n  thermsim start my-chip.yaml --from-measurements {file}")
+        return
+    if runs_of is not None:
+        click.echo(f"{file} is ready. Fill it in, and name it in {runs_of}:\n  bench: {{runs: {named}}}")
         return
     commands = [f"  thermsim {name} {file}" for name in ("inspect", "predict", *(() if measured else ("compare",)))]
     others = [f"Other kinds: {', '.join(f'--like {kind}' for kind in LIKE if kind != (like or LIKE[0]))}"]

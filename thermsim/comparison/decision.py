@@ -26,21 +26,24 @@ MOST_MOUNTS = 10  # mounts of each kind up to which it is said how many would de
 # ---- probabilities ----------------------------------------------------------------------------------------------
 
 
-def scatter_of_comparison(mount_scatter_K: float | None, mounts: int = 1) -> float:
-    """Half width for 95 % [K] of between the means of so many mounts of each kind, from that of one mount."""
+def scatter_of_comparison(one_mount_K: float | None, mounts: int = 1) -> float:
+    """How far the means of so many mounts of each kind differ [K], 19 times in 20, by the scatter of mounts alone.
+
+    one_mount_K : standard deviation of the mean reading of one mount about that of many mounts of the same chip
+    """
     if mounts < 1:
         raise ValueError(f"{mounts} mounts are none")
-    return 0.0 if mount_scatter_K is None else sqrt(2.0 / mounts) * mount_scatter_K
+    return 0.0 if one_mount_K is None else NORMAL_95 * sqrt(2.0 / mounts) * one_mount_K
 
 
-def independent_K(mesh_doubt_K: float = 0.0, mount_scatter_K: float | None = None, mounts: int = 1) -> float:
+def independent_K(mesh_doubt_K: float = 0.0, one_mount_K: float | None = None, mounts: int = 1) -> float:
     """Standard uncertainty [K] of what comes to a gain beside its inputs, taken as normal.
 
     mesh_doubt_K : half width of the doubt of the *difference*, meant for 95 %
-    mount_scatter_K : half width for 95 % of one mount: give it for the gain that the bench will show, leave it out
-        for the gain that there is
+    one_mount_K : standard deviation of one mount: give it for the gain that the bench will show, leave it out for the
+        gain that there is
     """
-    return hypot(mesh_doubt_K, scatter_of_comparison(mount_scatter_K, mounts)) / NORMAL_95
+    return hypot(mesh_doubt_K, scatter_of_comparison(one_mount_K, mounts)) / NORMAL_95
 
 
 # ---- samples without an answer -----------------------------------------------------------------------------------
@@ -111,7 +114,7 @@ def verdict(
     coverage: float = LEAST_COVERAGE,
     *,
     worth_K: float | None = None,
-    mount_scatter_K: float | None = None,
+    one_mount_K: float | None = None,
     probability: float | None = None,
     shares: Sequence[InputShare] = (),
     uncertainty_K: float | None = None,
@@ -133,7 +136,7 @@ def verdict(
     the others.
 
     coverage : of the symmetric interval; below 0.9 a `probability` of exceeding `worth_K` (or 0) is needed
-    mount_scatter_K : half width for 95 % of one mount; error_K : sampling error of the ends
+    one_mount_K : standard deviation of one mount; error_K : sampling error of the ends
     shares, uncertainty_K : of the gain, for the next measurement; refused : the danger, in words
     lost : samples without a steady state, which the interval leaves out; grave : warnings on base and option
     all_exact : neither has a tolerance, so that the interval is that of the mesh
@@ -142,7 +145,7 @@ def verdict(
     """
     _check(gain_K, low_K, high_K, coverage, probability)
     worth = 0.0 if worth_K is None else worth_K
-    scatter = None if mount_scatter_K is None else scatter_of_comparison(mount_scatter_K)
+    scatter = None if one_mount_K is None else scatter_of_comparison(one_mount_K)
 
     gap, unsure = (lost.words, lost.unsure) if lost is not None else ("", "")
 
@@ -252,7 +255,7 @@ class _Words:
     def above_scatter(self) -> str:
         return f"One mount of each will show it (two mounts of the same chip differ by up to {self.scatter})."
 
-    no_scatter = "How far two mounts differ is not given (`mount_scatter_K`): one mount of each may not show it."
+    no_scatter = "How far two mounts differ is not given (`one_mount_K`): one mount of each may not show it."
 
     @property
     def straddles(self) -> str:

@@ -166,7 +166,7 @@ class Comparison(Printable):
     options: tuple[OptionResult, ...]
     coverage: float
     worth_K: float | None
-    mount_scatter_K: float | None
+    one_mount_K: float | None
     samples: int
     seed: int
     way: str

@@ -100,7 +100,7 @@ options:                              # what could be changed; `compare` judges 
       cooling.top.film_W_m2K: {value: 12000, plus_minus: 1500}
 
 worth_K: 3                            # a gain below this is not worth opening the chip
-mount_scatter_K: 1.5                  # +- of one mount about the mean of many mounts of the same chip
+one_mount_K: 0.8                      # standard deviation of one mount; two differ by up to 2.8 times as much
 accuracy_K: 0.1                       # refine until the doubt of the grid is below this
 """
 
@@ -149,7 +149,7 @@ options:
     changes: {chip.thickness_mm: {value: 0.65, plus_minus: 0.02}}
 
 worth_K: 3                            # a gain below this is not worth opening the chip
-mount_scatter_K: 1.5                  # +- of one mount about the mean of many mounts of the same chip
+one_mount_K: 0.8                      # standard deviation of one mount; two differ by up to 2.8 times as much
 accuracy_K: 0.1
 """
 
@@ -195,7 +195,7 @@ options:
     changes: {lid.thickness_mm: 3}
 
 worth_K: 3                            # a gain below this is not worth opening the chip
-mount_scatter_K: 1.5                  # +- of one mount about the mean of many mounts of the same chip
+one_mount_K: 0.8                      # standard deviation of one mount; two differ by up to 2.8 times as much
 accuracy_K: 0.1
 """
 

@@ -19,6 +19,7 @@ from thermsim.case.faults.validation import valid_case
 from thermsim.case.faults.wording import did_you_mean, listed
 from thermsim.case.load import parse_case
 from thermsim.case.source.marked_values import KeyPath, Mark, Source
+from thermsim.case.typed.coverage import NORMAL_95
 from thermsim.case.typed.typed import typed, why_not
 from thermsim.errors import Fault
 from thermsim.tables.lines import OpenQuoteError, UnsureError, cells_of, decimals_of, lines_read
@@ -48,16 +49,18 @@ heat;die;;
 cooling;top;water block;
 cooling;bottom;bare board;
 
-# what may be left out: the highest reading allowed in C, the gain that is worth opening the chip in K, and +- of the
-# readings of one mount about the mean of many mounts of the same chip in K (two differ by 1.4 times as much)
+# what may be left out: the highest reading allowed in C, the gain that is worth opening the chip in K, and how far
+# mounts of the same chip scatter: the standard deviation of the mean reading of one mount in K (two mounts differ by up
+# to 2.8 times as much, 19 times in 20)
 limit;95
 worth;3
-scatter;1.5
+one mount;0.8
 """
 # What a row may hold after its first cell.
 CELLS = {
-    "title": 1, "caliper": 1, "part": 8, "joint": 3, "heat": 3, "cooling": 3, "limit": 1, "worth": 1, "scatter": 1,
+    "title": 1, "caliper": 1, "part": 8, "joint": 3, "heat": 3, "cooling": 3, "limit": 1, "worth": 1, "one mount": 1,
 }  # fmt: skip
+FORMER_ROW = "scatter"  # how `one mount` was called when it told a half width
 MIDDLE = re.compile(r"^\s*\"?(?:title|part)\"?\s*([;,\t])", re.IGNORECASE | re.MULTILINE)
 HEAD = """\
 # Made from measurements: {name}. Units stand in the keys; sizes in plan are taken as exact.
@@ -128,6 +131,12 @@ class _Rows:
         if not any(cells):
             return
         what = cells[0].lower()
+        if what == FORMER_ROW:
+            half = self.decimals.number(cells[1]) if len(cells) > 1 else ""
+            meant = f"{half / NORMAL_95:.4g}" if isinstance(half, (int, float)) else "the standard deviation"
+            what = f"`{FORMER_ROW}` was a half width, 19 times in 20: write the row `one mount` with {meant}"
+            self.refuse((line, 1), what)
+            return
         if what not in CELLS:
             near = did_you_mean(what, CELLS, f"there are: {listed(tuple(CELLS))}")
             self.refuse((line, 1), f"a row is called by its first cell, found {cells[0]!r}{near}")
@@ -146,7 +155,7 @@ class _Rows:
         if read is not None:
             read(line)
         elif 2 in self.cells:
-            path: KeyPath = {"limit": ("limits", "reading_C"), "worth": ("worth_K",), "scatter": ("mount_scatter_K",),
+            path: KeyPath = {"limit": ("limits", "reading_C"), "worth": ("worth_K",), "one mount": ("one_mount_K",),
                              "title": ("title",)}[what]  # fmt: skip
             if what == "limit":
                 self.values["limits"] = {}

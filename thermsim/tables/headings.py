@@ -66,16 +66,20 @@ class Heading:
 
 
 class UnknownHeadingError(Exception):
-    """A heading that names no column. what : why not, and what to write instead"""
+    """A heading that cannot be used. what : why not, and what to write instead
 
-    def __init__(self, what: str, is_near: bool = True) -> None:
+    is_unknown : whether it names no column; is_near : whether one is called much like it
+    """
+
+    def __init__(self, what: str, is_unknown: bool = False, is_near: bool = False) -> None:
         super().__init__(what)
-        self.what, self.is_near = what, is_near
+        self.what, self.is_unknown, self.is_near = what, is_unknown, is_near
 
 
 def say_unit(column: Column) -> str:
     """What to write where a heading leaves its unit out that nobody can guess."""
-    return f"say in which unit: write `{column.in_unit}`"
+    others = f", `{column.key} [min]` or `{column.key} [h]`" if column.unit == "s" else ""
+    return f"say in which unit: write `{column.in_unit}`{others}"
 
 
 def plain(words: str) -> str:
@@ -109,7 +113,7 @@ class Headings:
             raise UnknownHeadingError(f"it is said to stand for {self.called[text]!r}, which is no column")
         of = found["of"] if found is not None and unit_of_words(found.groups()[-1] or "") is None else text
         near = did_you_mean(of or text, self.columns, f"columns are {listed(self.columns)}")
-        raise UnknownHeadingError(f"no column is called so{near}", is_near="did you mean" in near)
+        raise UnknownHeadingError(f"no column is called so{near}", is_unknown=True, is_near="did you mean" in near)
 
     def _named(self, text: str) -> Column | None:
         text = self.called.get(text, text)

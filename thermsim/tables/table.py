@@ -92,6 +92,7 @@ def read_table(
     needed: Sequence[str] = (),
     spare: bool = False,
     quotes: bool = True,
+    if_unknown: str = "",
 ) -> Table:
     """A table file. Raises CaseError where it cannot be read at all; what else is wrong stands in `Table.faults`.
 
@@ -103,10 +104,12 @@ def read_table(
     needed : keys of columns that must not be missing
     spare : whether columns that nobody asked for may stand there too
     quotes : whether messages may tell what stands in the table: not where a case names a file of somebody else
+    if_unknown : what is told of columns that nobody asked for, beside the nearest name
     """
     name = str(path) if name is None else name
     return parse_table(
-        table_text(path, name), name, columns, called=called, needed=needed, spare=spare, quotes=quotes
+        table_text(path, name), name, columns, called=called, needed=needed, spare=spare, quotes=quotes,
+        if_unknown=if_unknown,
     )  # fmt: skip
 
 
@@ -119,6 +122,7 @@ def parse_table(
     needed: Sequence[str] = (),
     spare: bool = False,
     quotes: bool = True,
+    if_unknown: str = "",
 ) -> Table:
     """As `read_table`, from text."""
     lines = list(lines_read(text))
@@ -136,7 +140,7 @@ def parse_table(
             faults.append(Fault(name, number, 1, str(told)))
     if not cells:
         raise CaseError(faults)
-    reader = _Reader(name, quotes, faults, decimals_of(cell for _, row in cells[1:] for cell in row))
+    reader = _Reader(name, quotes, if_unknown, faults, decimals_of(cell for _, row in cells[1:] for cell in row))
     head, texts = cells[0] if cells[0][0] == lines[0][0] else (lines[0][0], [])
     unread = reader.read_headings(head, texts, Headings(columns, called or {}), spare)
     reader.miss(head, needed, {column.key: column for column in columns})
@@ -148,8 +152,9 @@ def parse_table(
 
 
 class _Reader:
-    def __init__(self, name: str, quotes: bool, faults: list[Fault], decimals: Decimals) -> None:
-        self.name, self.quotes, self.faults, self.decimals = name, quotes, faults, decimals
+    def __init__(self, name: str, quotes: bool, if_unknown: str, faults: list[Fault], decimals: Decimals) -> None:
+        self.name, self.quotes, self.if_unknown = name, quotes, if_unknown
+        self.faults, self.decimals = faults, decimals
         self.headings: dict[str, Heading] = {}
         self.refused: set[int] = set()  # cells whose heading was refused: what stands below them is told nothing of
 
@@ -169,11 +174,12 @@ class _Reader:
             try:
                 heading = known.read(text, cell)
             except UnknownHeadingError as told:
-                if spare and not told.is_near:
+                if spare and told.is_unknown and not told.is_near:
                     unread.append(text)
                 else:
                     self.refused.add(cell)
-                    self.refuse(line, cell, f"heading {shown(text, self.quotes)}: {told.what if self.quotes else ''}")
+                    what = told.what + (self.if_unknown if told.is_unknown else "")
+                    self.refuse(line, cell, f"heading {shown(text, self.quotes)}: {what if self.quotes else 'refused'}")
                 continue
             first = self.headings.setdefault(heading.column.key, heading)
             if first is not heading:

@@ -9,6 +9,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from thermsim.case.source.marked_values import KeyPath, Source, holds
+from thermsim.case.typed.coverage import NORMAL_95
 from thermsim.case.typed.keys import entries_in, key_of_number
 from thermsim.case.typed.number_text import SHARES, as_number, as_text
 from thermsim.case.typed.typed import MEASURED, why_not
@@ -52,6 +53,9 @@ class Problem:
     whole_entry: bool = False
 
 
+# How the scatter of mounts was given before: as a half width.
+FORMER_SCATTER = "mount_scatter_K"
+IS_DEVIATION = "It is a standard deviation; what stands here was the half width that 19 of 20 mounts keep"
 # What to write where a key is missing that everybody needs.
 _TO_WRITE = {
     "part": ": a layer begins with `part: name` or `joint: name`",
@@ -184,6 +188,9 @@ def _meant_key(key: str, value: Any, holder: Any, allowed: list[str]) -> tuple[s
 
     A key with a unit means one of the same kind of quantity, if the entry has just one that is free.
     """
+    if key == FORMER_SCATTER and "one_mount_K" in allowed and isinstance(value, (int, float)):
+        deviation = float(f"{value / NORMAL_95:.4g}")
+        return "one_mount_K", deviation, f"; did you mean `one_mount_K: {deviation:g}`? {IS_DEVIATION}", True
     free = [word for word in allowed if word not in holder]
     near, sure = nearest_names(key, free, most=1)
     named = unit_in_key(key)

@@ -63,7 +63,7 @@ PLACES = ("corner_mm", "centre_mm", "at_mm")
 FILMS = ("film_um", "low", "high", "edge", "centre")
 UNITS = (
     "mm2K_W", "W_m2K", "W_mm2", "W_mK", "J_kgK", "kg_m3", "W_K", "J_K", "K_W", "l_min", "mm", "um",
-    "GHz", "C", "K", "W", "V", "g",
+    "GHz", "C", "K", "W", "V", "g", "s",
 )  # fmt: skip
 UNIT_IN_WORDS = {"mm2K_W": "mm2K/W", "W_m2K": "W/m2K", "W_mm2": "W/mm2", "W_mK": "W/mK", "J_kgK": "J/kgK"}
 UNIT_IN_WORDS |= {"kg_m3": "kg/m3", "K_W": "K/W", "W_K": "W/K", "J_K": "J/K", "l_min": "l/min"}

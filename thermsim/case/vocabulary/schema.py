@@ -1,8 +1,8 @@
 """The vocabulary of a case file, as pydantic models: shapes and bounds of single values.
 
-`quantities`, `stack`, `heat` and `cooling` hold its parts; this file is their door, and holds what a case is made of.
-What needs two values at once (zones inside their part, names that exist, overlaps) is checked in `case/faults`. Numbers
-stay in the units their key names. A string below a key says what it means: `cases/case.schema.json` and the
+`quantities`, `stack`, `heat`, `cooling`, `bench` hold its parts; this file is their door, and holds what a case is made
+of. What needs two values at once (zones inside their part, names that exist, overlaps) is checked in `case/faults`.
+Numbers stay in the units their key names. A string below a key says what it means: `cases/case.schema.json` and the
 documentation are made from these models.
 """
 
@@ -17,6 +17,7 @@ from pydantic import Field, PrivateAttr, model_validator
 
 from thermsim.case.source.file_origin import Origin
 from thermsim.case.source.marked_values import KeyPath, Mark
+from thermsim.case.vocabulary.bench import Bench as Bench
 from thermsim.case.vocabulary.cooling import BOUNDARY_KEYS as BOUNDARY_KEYS
 from thermsim.case.vocabulary.cooling import CoolantLoop as CoolantLoop
 from thermsim.case.vocabulary.cooling import Cooling as Cooling
@@ -204,8 +205,10 @@ class Case(Entry):
     """named changes, to be compared with the case as it is"""
     worth_K: Annotated[float, Field(gt=0.0)] | None = None
     """gain that is worth opening the chip"""
-    mount_scatter_K: Annotated[float, Field(gt=0.0)] | None = None
-    """half width of readings of one mount about the mean of many mounts of the same chip, 19 times in 20"""
+    one_mount_K: Annotated[float, Field(gt=0.0, le=20.0)] | None = None
+    """standard deviation of the mean reading of one mount about that of many mounts of the same chip"""
+    bench: Bench | None = None
+    """measured runs, and how they were noted: what `judge` goes by"""
     accuracy_K: Annotated[float, Field(gt=0.0)] = 0.1
     """refine until every mesh doubt is below"""
     accuracy_W: Annotated[float, Field(gt=0.0)] | None = None

@@ -85,7 +85,7 @@ def _gains(comparison: Comparison) -> Block:
     rows = tuple(_gain_row(comparison, one) for one in comparison.options)
     columns = [Column("option", right=False), Column("gain [K]"), Column(f"{often(comparison.coverage)} lie in [K]")]
     columns += [Column(worth_words(comparison)), Column("mesh [K]"), Column("option [C]")]
-    columns += [Column("scatter between mounts", right=False)] if comparison.mount_scatter_K is not None else []
+    columns += [Column("scatter between mounts", right=False)] if comparison.one_mount_K is not None else []
     notes = [
         "Gain: base less option; below zero the option is warmer. Tolerances of inputs and the mesh doubt are in the "
         f"interval. {worth_note(comparison)}",
@@ -111,7 +111,7 @@ def _gain_row(comparison: Comparison, one: OptionResult) -> tuple[str, ...]:
         mesh_words(gain),
         temperature_words(gain.option),
     )
-    return cells if comparison.mount_scatter_K is None else (*cells, scatter_words(comparison, one))
+    return cells if comparison.one_mount_K is None else (*cells, scatter_words(comparison, one))
 
 
 def _next(comparison: Comparison) -> list[Block]:

@@ -164,8 +164,8 @@ def mesh_words(gain: Gain) -> str:
 
 
 def scatter_K(comparison: Comparison) -> float | None:
-    """How far two mounts of the same may differ [K], from how far one may lie off; as the verdict has it."""
-    one = comparison.mount_scatter_K
+    """How far two mounts of the same may differ [K], 19 times in 20; as the verdict has it."""
+    one = comparison.one_mount_K
     return None if one is None else scatter_of_comparison(one)
 
 
@@ -190,12 +190,10 @@ def scatter_note(comparison: Comparison) -> str:
     """How far two mounts of one chip differ, and who says so."""
     scatter = scatter_K(comparison)
     if scatter is None:
-        return (
-            "How far two mounts of the same chip differ is not said: give `mount_scatter_K`, from mounts of your own."
-        )
+        return "How far two mounts of the same chip differ is not said: give `one_mount_K`, from mounts of your own."
     return (
-        f"Scatter: two mounts of the same chip may differ by {scatter:.2g} K, since one may lie off by "
-        f"{comparison.mount_scatter_K:g} K. A gain within it may not show on the bench."
+        f"Scatter: two mounts of the same chip differ by up to {scatter:.2g} K, 19 times in 20, as one has a standard "
+        f"deviation of {comparison.one_mount_K:g} K. A gain within it may not show on the bench."
     )
 
 
