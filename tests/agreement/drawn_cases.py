@@ -188,3 +188,19 @@ def rewritten_answers(given: tuple[Whole, Tables], grid: Grid) -> dict[Key, floa
     """Of a case that is written in another way, on a grid."""
     case = read(*given)
     return plainly(answers(case, solve_on(case, grid)))
+
+
+def pieces_together(found: dict[Key, float], share: float) -> dict[Key, float]:
+    """Zones of both pieces of a part under the name of the part; those throughout it, by their shares of its height."""
+    both: dict[Key, list[float]] = {}
+    for it, value in found.items():
+        own = (
+            it if it[0] != "zone" else (it[0], it[1].removesuffix(" upper"), it[2], it[3].removesuffix(" upper"), it[4])
+        )
+        both.setdefault(own, []).append(value)
+    together = {
+        "mean": lambda low, high: share * low + (1.0 - share) * high,
+        "highest": max,
+        "power": lambda low, high: low + high,
+    }
+    return {it: values[0] if len(values) == 1 else together[it[2]](*values) for it, values in both.items()}

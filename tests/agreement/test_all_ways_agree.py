@@ -31,6 +31,7 @@ from drawn_cases import (
     flipped,
     is_heat,
     key,
+    pieces_together,
     plainly,
     rewritten_answers,
     shifted,
@@ -209,22 +210,6 @@ def test_a_slice_as_a_slab(one: Solved) -> None:
     across = Axis(one.grid.y.faces - 0.5 * one.grid.y.faces[-1])  # a slab is centred on the axis of its stack
     found = rewritten_answers(as_slab(one.drawn), Grid(one.grid.x, across, one.grid.z))
     agree(found, one.answers, SOLVED * one.rise_K)
-
-
-def pieces_together(found: dict[Key, float], share: float) -> dict[Key, float]:
-    """Zones of both pieces of a part under the name of the part; those throughout it, by their shares of its height."""
-    both: dict[Key, list[float]] = {}
-    for it, value in found.items():
-        own = (
-            it if it[0] != "zone" else (it[0], it[1].removesuffix(" upper"), it[2], it[3].removesuffix(" upper"), it[4])
-        )
-        both.setdefault(own, []).append(value)
-    together = {
-        "mean": lambda low, high: share * low + (1.0 - share) * high,
-        "highest": max,
-        "power": lambda low, high: low + high,
-    }
-    return {it: values[0] if len(values) == 1 else together[it[2]](*values) for it, values in both.items()}
 
 
 def test_a_layer_cut_in_two(one: Solved) -> None:

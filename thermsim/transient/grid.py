@@ -27,6 +27,7 @@ Array = NDArray[np.float64]
 
 FINENESS = 1.25  # cells of the first grid of a family in the depth that heat has come by the first time asked
 GROWTH = 0.5  # of the wanted width per distance from the heated face
+TOUCHES = 1e-12  # [m] between two heights that are one
 KNOTS_RATIO = 1.5  # of the distances from a heated face at which the wanted width is set
 
 
@@ -81,7 +82,8 @@ def film_shares(case: Case, film: StoringFilm, height_m: float, from_s: float, m
     grading = Grading(np.array([0.0, 1.0]), width)
     count = max(1, int(np.ceil(grading.steps))) * multiplier
     shares = np.diff(np.concatenate([[0.0], grading.inner_faces(count), [1.0]]))
-    is_below = place < height_m or (place == height_m and side < 0)
+    touches = abs(place - height_m) < TOUCHES  # heights are sums, rounded in another order
+    is_below = side < 0 if touches else place < height_m
     return np.asarray(shares if is_below else shares[::-1])
 
 
