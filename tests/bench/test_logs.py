@@ -77,6 +77,9 @@ def test_only_the_load_counts(tmp_path: Path) -> None:
     run = run_of(tmp_path, log_of(time, values, power), "mean")
     assert run.readings["C0"] == pytest.approx(80.0, abs=0.05) and run.package_W == 100.0
     assert run.settled is not None and run.settled.ends_s == 639.0
+    log = log_of(time, values, power)
+    (run,) = read(tmp_path, "run,option,mount\nr01,base,1\n", "{runs: runs.csv, log: {r01: l.csv}}", l=log).runs
+    assert run.rest_s == 639.0
 
 
 def test_what_a_line_notes_itself_stands(tmp_path: Path) -> None:

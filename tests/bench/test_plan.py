@@ -49,7 +49,7 @@ def test_the_table_is_to_be_filled_in() -> None:
     assert len(remarks) == 3 and "14 minutes on load" in remarks[1]
     rows = list(csv.DictReader(lines[3:]))
     assert [row["option"] for row in rows] == ["as in the file", FILM]
-    assert (rows[0]["rest_min"], rows[0]["coolant_C"], rows[0]["C1"]) == ("14", "", "")
+    assert (rows[0]["on_load_min"], rows[0]["coolant_C"], rows[0]["C1"]) == ("14", "", "")
 
 
 def test_no_plan_without_options_or_mounts() -> None:

@@ -33,7 +33,7 @@ options:
   - {option: "thin, film", changes: {paste.resistance_mm2K_W: 4}}
   - {option: Lid off, changes: {paste.resistance_mm2K_W: 6}}
 """
-HEAD = "run;option;mount;rest_min;coolant_C;room_C;package_W;score;fans_rpm;pump_percent;note;C0;C1\n"
+HEAD = "run;option;mount;on_load_min;coolant_C;room_C;package_W;score;fans_rpm;pump_percent;note;C0;C1\n"
 LINES = (
     "r01;as soldered;1;15;32,5;23;100,5;1204;900;100;first of all;71;70\n"
     "r02;thin, film;2;2;;;;;;;;66;65,5\n"
@@ -79,10 +79,10 @@ def test_how_the_bench_notes(tmp_path: Path) -> None:
 
 
 def test_headings_of_another_tool(tmp_path: Path) -> None:
-    table = "Test,Build,Mount,Core #0 [F],Core #1,Vcore,Tw\nr01,base,a,159.8,70,1.2,32.5\n"
+    table = "Test,Build,Mount,Core #0 [F],Core #1,Vcore,Tw,rest_min\nr01,base,a,159.8,70,1.2,32.5,15\n"
     columns = "{Test: run, Build: option, 'Core #0': C0, 'Core #1': C1, Vcore: not read, Tw: coolant}"
     (run,) = read(tmp_path, table, f"{{runs: runs.csv, columns: {columns}}}").runs
-    assert (run.coolant_C, dict(run.readings)) == (32.5, {"C0": 71.0, "C1": 70.0})
+    assert (run.coolant_C, run.rest_s, dict(run.readings)) == (32.5, 900.0, {"C0": 71.0, "C1": 70.0})
 
 
 def test_every_fault_of_every_line_at_once(tmp_path: Path) -> None:
@@ -96,7 +96,7 @@ def test_every_fault_of_every_line_at_once(tmp_path: Path) -> None:
     )
     found = told(tmp_path, HEAD + lines)
     for place, words in {
-        "2:4": "column 'rest_min': found -300 s, not from 0",
+        "2:4": "column 'on_load_min': found -300 s, not from 0",
         "2:7": "column 'package_W': found -3 W, not from 0",
         "2:10": "not from 0 to 100",
         "2:13": "found 200 C, not from -60 to 150; if it is in degrees Fahrenheit, head the column `C1 [F]`",

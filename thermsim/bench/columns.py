@@ -19,13 +19,15 @@ CIRCUMSTANCES = (
     Column("pump", "", plain_units=("percent", "%")),
 )
 OF_RUNS = (
-    Column("run"), Column("option"), Column("mount"), Column("rest", "s"), *CIRCUMSTANCES[:3], Column("score", ""),
+    Column("run"), Column("option"), Column("mount"), Column("on_load", "s"), *CIRCUMSTANCES[:3], Column("score", ""),
     *CIRCUMSTANCES[3:], Column("note"),
 )  # fmt: skip
 TIME = Column("time", "s", is_time=True)
-# How the columns are headed in a table that is to be filled in.
+# What else columns may be headed: the minutes on load are those that a run rests at its load, until it has settled.
+ALSO_CALLED = {"rest": "on_load"}
+# How the columns are headed in a table that thermsim writes.
 HEADED = {
-    "rest": "rest_min", "coolant": "coolant_C", "room": "room_C", "package": "package_W", "fans": "fans_rpm",
+    "on_load": "on_load_min", "coolant": "coolant_C", "room": "room_C", "package": "package_W", "fans": "fans_rpm",
     "pump": "pump_percent",
 }  # fmt: skip
 IN_BENCH = f"; leave it out, or write `columns: {{...: {UNREAD}}}` in `bench`"
@@ -57,7 +59,7 @@ class Bench:
         place = folder / file
         if not place.exists():
             raise CaseError([self.fault(f"there is no file {file!r} beside the case{_nearest(folder, file)}", *path)])
-        called = {} if self.case.bench is None else self.case.bench.columns
+        called = ALSO_CALLED | ({} if self.case.bench is None else self.case.bench.columns)
         # Only tables beside the case are quoted: a case may come from somebody else and name any file.
         quotes = place.resolve().is_relative_to(folder.resolve())
         return read_table(
@@ -72,7 +74,7 @@ class Bench:
             if plain(name) in own:
                 what = f"a table of runs has a column `{own[plain(name)]}` of its own: call the reading otherwise"
                 faults.append(Fault(self.case.file, *self.case.mark("readings", place, "reading"), what))
-        known = [*own.values(), *self.readings, UNREAD]
+        known = [*own.values(), *ALSO_CALLED, *self.readings, UNREAD]
         for heading, key in (self.case.bench.columns if self.case.bench is not None else {}).items():
             if key not in known:
                 what = f"{heading!r} cannot stand for {key!r}, which is neither a reading nor a column of a table"

@@ -140,7 +140,7 @@ class _Lines:
         number = row.number
         readings = {one: value for one in self.bench.readings if (value := number(one)) is not None}
         return Run(
-            name, option, mount, row.line, number("rest"), number("coolant"), number("room"), number("package"),
+            name, option, mount, row.line, number("on_load"), number("coolant"), number("room"), number("package"),
             number("score"), number("fans"), number("pump"), row.words("note"), readings,
         )  # fmt: skip
 

@@ -40,7 +40,7 @@ def start(file: Path, like: str | None, sheet: bool, measured: Path | None, runs
 
         text = case_text(measured)
     elif runs_of is not None:
-        from thermsim.bench.empty_table import empty_table
+        from thermsim.bench.next_runs.empty_table import empty_table
         from thermsim.case.load import read_case
 
         named = Path(os.path.relpath(file, runs_of.parent)).as_posix()  # as the case names it

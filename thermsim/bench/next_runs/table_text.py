@@ -6,29 +6,27 @@ import csv
 from collections.abc import Sequence
 from io import StringIO
 
+from thermsim.bench.columns import HEADED, OF_RUNS
 from thermsim.bench.runs import Run
 from thermsim.comparison.choice import AS_IN_FILE
 
 SECONDS_A_MINUTE = 60.0
-HEADINGS = (
-    "run", "option", "mount", "rest_min", "coolant_C", "room_C", "package_W", "score", "fans_rpm", "pump_percent",
-    "note",
-)  # fmt: skip
+HEADINGS = tuple(HEADED.get(column.key, column.key) for column in OF_RUNS)
 
 
-def table_text(runs: Sequence[Run], readings: Sequence[str], about: Sequence[str] = ()) -> str:
-    """A table with commas, a line of headings and a line a run; what was not noted is left empty.
+def table_text(runs: Sequence[Run], readings: Sequence[str], about: Sequence[str] = (), separator: str = ",") -> str:
+    """A table with a line of headings and a line a run; what was not noted is left empty.
 
     readings : names of the columns that hold them; about : remarks, one line each, before the headings
     """
     text = StringIO()
     for remark in about:
         text.write(f"# {remark}\n")
-    writer = csv.writer(text, lineterminator="\n")
+    writer = csv.writer(text, delimiter=separator, lineterminator="\n")
     writer.writerow((*HEADINGS, *readings))
     for run in runs:
-        rest_min = None if run.rest_s is None else run.rest_s / SECONDS_A_MINUTE
-        noted = (rest_min, run.coolant_C, run.room_C, run.package_W, run.score, run.fans_rpm, run.pump_percent)
+        on_load_min = None if run.rest_s is None else run.rest_s / SECONDS_A_MINUTE
+        noted = (on_load_min, run.coolant_C, run.room_C, run.package_W, run.score, run.fans_rpm, run.pump_percent)
         shown = (run.readings.get(name) for name in readings)
         writer.writerow(
             (run.name, run.option or AS_IN_FILE, run.mount, *map(_cell, noted), run.note, *map(_cell, shown))
