@@ -12,6 +12,7 @@ from thermsim.bench.runs import BenchSettings, NotedTo, Run, Runs, Usual
 from thermsim.case.load import parse_case
 from thermsim.commands.main import commands
 from thermsim.errors import CaseError
+from thermsim.report.text.shown import blocks_of
 
 CASE = """\
 title: A chip with two sensors
@@ -196,3 +197,13 @@ def test_the_empty_table_of_a_case_is_read_as_it_is(tmp_path: Path) -> None:
     lines = [line if line.startswith(("#", "run;")) else f"{line[:-1]}71,5;70" for line in text.splitlines()]
     (tmp_path / "runs.csv").write_bytes("\r\n".join(lines).encode("utf-16"))
     assert thermsim.read_runs(case).runs[0].readings == {"C1": 70.0, "C0": 71.5}
+
+
+def test_runs_print_as_they_were_noted(tmp_path: Path) -> None:
+    """One line a run; columns that nobody filled in are left out."""
+    (table,) = blocks_of(read(tmp_path, HEAD + LINES))
+    assert table.rows[0] == (
+        "r01", "as in the file", "1", "15", "32.5", "23", "100.5", "1204", "900", "100", "2", "71", "70",
+    )  # fmt: skip
+    text = str(read(tmp_path, "run;option;mount;C0\nr01;thin, film;1;70\n"))
+    assert "coolant" not in text and "No run notes `C1`" in text

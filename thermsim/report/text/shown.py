@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import singledispatch
 from typing import TYPE_CHECKING
 
+from thermsim.bench.runs import Runs
 from thermsim.comparison.outcome import Comparison
 from thermsim.comparison.warm_ups import WarmUps
 from thermsim.limits.affordance import Affordance
@@ -16,6 +17,7 @@ from thermsim.report.text.blocks import Block, prediction_blocks
 from thermsim.report.text.compare_table import comparison_blocks
 from thermsim.report.text.inspection import measurement_blocks
 from thermsim.report.text.response_table import response_blocks
+from thermsim.report.text.runs_table import runs_blocks
 from thermsim.report.text.sweep_table import sweep_blocks
 from thermsim.report.text.tables import blocks_html, show_blocks
 from thermsim.report.text.warm_ups_table import warm_ups_blocks
@@ -42,6 +44,7 @@ blocks_of.register(Comparison, comparison_blocks)
 blocks_of.register(Sweep, sweep_blocks)
 blocks_of.register(Affordance, affordance_blocks)
 blocks_of.register(Warmup, warmup_blocks)
+blocks_of.register(Runs, runs_blocks)
 blocks_of.register(WarmUps, warm_ups_blocks)
 blocks_of.register(StepResponse, response_blocks)
 
@@ -62,6 +65,6 @@ def _text(result: object) -> str:
     return captured.get().rstrip()
 
 
-for _kind in (Prediction, Measurements, Comparison, Sweep, Affordance, Warmup, WarmUps, StepResponse):
+for _kind in (Prediction, Measurements, Comparison, Sweep, Affordance, Warmup, WarmUps, StepResponse, Runs):
     as_text.register(_kind, _text)
     as_html.register(_kind, lambda result: blocks_html(blocks_of(result)))
