@@ -9,6 +9,7 @@ and half of the boundary's on either side; heat goes through them upwards only, 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -176,15 +177,28 @@ def heated_J_K(case: Case) -> float:
     return min(found)
 
 
-def part_diffusivities(case: Case) -> list[tuple[float, float, float]]:
-    """From where to where each part reaches upwards [m], and the least diffusivity there [m2/s], upwards."""
+class Warming(NamedTuple):
+    """From where to where a part reaches upwards [m], and how it takes up heat there.
+
+    diffusivity : the least of its materials [m2/s]; effusivity : the largest [J/(m2 K s^0.5)]
+    """
+
+    low: float
+    high: float
+    diffusivity: float
+    effusivity: float
+
+
+def warming_parts(case: Case) -> list[Warming]:
+    """How the parts take up heat, upwards."""
     found = []
     for low, high, part in levels(case):
         bodies = [material_of(part.material)]
         if part.around is not None and part.around.material.name != VOID:
             bodies.append(material_of(part.around.material))
-        slowest = min(float(one.along_z(TYPICAL_C) / volumetric_J_m3K(one, TYPICAL_C)) for one in bodies)
-        found.append((MM * low, MM * high, slowest))
+        of = [(float(one.along_z(TYPICAL_C)), float(volumetric_J_m3K(one, TYPICAL_C))) for one in bodies]
+        slowest, most = min(k / stores for k, stores in of), max(k * stores for k, stores in of) ** 0.5
+        found.append(Warming(MM * low, MM * high, slowest, most))
     return found
 
 

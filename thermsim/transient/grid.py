@@ -2,10 +2,14 @@
 
 Heat has come sqrt(alpha t) far after a time t. The wanted width is
 
-    h  =  sqrt(alpha t) / FINENESS  +  GROWTH d,      alpha of the material there, d the distance to the heated face
+    h  =  w (sqrt(alpha t) / FINENESS  +  GROWTH d),      alpha of the material there, d the distance to the heated face
 
 where that is less than what the steady state asks for; in plan nothing is added. A family samples it 1, 2, 3, 4 times
 as finely, as in the steady state.
+
+A part takes up as much of the heat as its effusivity e = sqrt(k rho c) is of all beside the face, and cells of width h
+leave an error of e h^2 in it: a given number of cells leaves least where h goes with e^(-1/3), by that of the strongest
+part beside a heated face. So w = (e_strongest / e)^(1/3), 1 at least and WIDEST at most.
 """
 
 from __future__ import annotations
@@ -20,13 +24,14 @@ from thermsim.case.vocabulary.schema import Case
 from thermsim.model.build import Model
 from thermsim.model.grid.axes import GridPlan, PlannedAxis
 from thermsim.model.grid.graded import GradedAxis, Grading, graded_axis
-from thermsim.model.storage import StoringFilm, part_diffusivities, storing_films
+from thermsim.model.storage import StoringFilm, Warming, storing_films, warming_parts
 from thermsim.units import MM
 
 Array = NDArray[np.float64]
 
 FINENESS = 1.25  # cells of the first grid of a family in the depth that heat has come by the first time asked
-GROWTH = 0.5  # of the wanted width per distance from the heated face
+GROWTH = 0.7  # of the wanted width per distance from the heated face
+WIDEST = 3.0  # times as wide may cells be in what takes up next to no heat: its own field is asked for too
 TOUCHES = 1e-12  # [m] between two heights that are one
 KNOTS_RATIO = 1.5  # of the distances from a heated face at which the wanted width is set
 
@@ -50,12 +55,17 @@ def time_plan(case: Case, plan: GridPlan, from_s: float) -> GridPlan:
     own = plan.z.axis(1)
     gradings: list[Grading] = []
     counts = plan.z.cells_between(1).astype(float)
+    parts = warming_parts(case)
+    beside = [one for one in parts if np.any((heights >= one.low - TOUCHES) & (heights <= one.high + TOUCHES))]
+    strongest = max((one.effusivity for one in beside), default=0.0)
     for number, (low, high) in enumerate(zip(plan.z.lines[:-1].tolist(), plan.z.lines[1:].tolist(), strict=True)):
-        finest = np.sqrt(_diffusivity(case, 0.5 * (low + high)) * from_s) / FINENESS
+        part = _part_at(parts, 0.5 * (low + high))
+        wider = float(np.clip(np.cbrt(strongest / part.effusivity), 1.0, WIDEST))
+        finest = wider * np.sqrt(part.diffusivity * from_s) / FINENESS
         here = own.span(low, high)
         place = _knots(heights, low, high, finest, own.centres[here])
         steady = np.interp(place, own.centres[here], own.widths[here])
-        early = finest + GROWTH * np.abs(place[:, None] - heights[None, :]).min(axis=1)
+        early = finest + wider * GROWTH * np.abs(place[:, None] - heights[None, :]).min(axis=1)
         wanted = Grading((place - low) / (high - low), np.minimum(steady, early) / (high - low))
         if np.all(early >= steady):
             gradings.append(_kept(plan.z, number) or wanted)
@@ -87,8 +97,8 @@ def film_shares(case: Case, film: StoringFilm, height_m: float, from_s: float, m
     return np.asarray(shares if is_below else shares[::-1])
 
 
-def _diffusivity(case: Case, height_m: float) -> float:
-    return next(alpha for low, high, alpha in part_diffusivities(case) if low <= height_m <= high)
+def _part_at(parts: list[Warming], height_m: float) -> Warming:
+    return next(one for one in parts if one.low <= height_m <= one.high)
 
 
 def _kept(axis: PlannedAxis, number: int) -> Grading | None:

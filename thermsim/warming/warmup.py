@@ -40,6 +40,9 @@ from thermsim.warming.settled import settled_between
 
 Array = NDArray[np.float64]
 
+# Cells in plan, over those of a family for the steady state alone: fewer grids then hold curves, which have their
+# errors at many times, to an accuracy.
+IN_PLAN = 1.25
 TIMES = 121  # at which curves are told and judged, evenly in the logarithm of time
 # Of the accuracy: what a model of many shifts may take, and what the few shifts of large grids may differ from it on
 # the last small one. That difference is taken off again, so that grids are told apart by a tenth of it.
@@ -95,7 +98,7 @@ def warmup(
     allowed = allowed_GB(memory_GB)
     even = plan_grid(case, first_cells)
     try:
-        steady_plan, _ = plan_for(case, even, first_cells, wanted, allowed)
+        steady_plan, _ = plan_for(case, even, int(IN_PLAN * first_cells), wanted, allowed)
     except RunawayError as failure:
         span = from_s, until_s
         raise without_steady_state(case, time_plan(case, even, from_s), span, wanted, failure, progress) from None
