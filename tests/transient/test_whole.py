@@ -40,7 +40,7 @@ def test_steps_and_small_model_agree(text: str) -> None:
     assert whole.imbalance < 1e-7
     for number, one in enumerate(observables(case)):
         off = np.abs(whole.values[number] + whole.left[number] - curves[one])
-        assert np.all(off <= whole.time_doubt[number] + 1e-3), one
+        assert np.all(off <= whole.time_doubt[number] + 2e-3), one
         assert np.max(whole.time_doubt[number]) < 0.1, one
 
 
