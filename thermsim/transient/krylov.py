@@ -35,6 +35,7 @@ SHIFTED_RESIDUAL = 1e-7  # the same of all others: projection forgives more, but
 MOST_SHIFTS = 60
 CANDIDATES = 60  # shifts, evenly in their logarithm, among which the next one is sought
 SHIFTS_PAST = 3.0  # how far beyond 1/t of the last and first time a shift may lie
+SHIFTS_BEYOND = 25.0  # times 1/t of the first time: as far shifts are sought where those between bring nothing new
 MOVES = np.geomspace(0.5, 2.0, 7)  # of a shift, to where it may move
 DROPPED = 3  # last shifts whose effect tells how far a model may be off
 TIMES_CHANGE = 2.0  # the doubt of time is so many times what they changed
@@ -222,12 +223,16 @@ def chosen_model(
     projection = Projection(system)
     projection.add_shift(0.0, keep_images=True)
     projection.add_shift(high, keep_images=True)
-    reached = np.inf
+    reached, beyond = np.inf, SHIFTS_BEYOND * high
     while len(projection.shifts) < MOST_SHIFTS:
         worst = projection.worst_shift(low, high)
-        # All modes of these cells are there: another vector would be what the solver leaves, and on a finer grid, where
-        # the shifts may serve too, the last of them would tell of nothing.
         if worst in projection.shifts or not projection.add_shift(worst, keep_images=True):
+            # Residuals at all shifts between are what the solver leaves, and faster modes than these show at first.
+            if high < beyond:
+                high *= SHIFTS_PAST
+                continue
+            # All modes of these cells are there: another vector would be what the solver leaves, and on a finer grid,
+            # where the shifts may serve too, the last of them would tell of nothing.
             return replace(projection.model(), dropped=0)
         if len(projection.shifts) > DROPPED + 1:
             reached = doubt_K(projection.model())
