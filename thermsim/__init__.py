@@ -18,6 +18,7 @@ for _library in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THRE
 
 if TYPE_CHECKING:
     from thermsim.bench.read_runs import read_runs
+    from thermsim.bench.simulated.simulate import simulate_bench
     from thermsim.case.inputs.values import inputs, with_inputs
     from thermsim.case.load import parse_case, read_case
     from thermsim.case.options import with_option
@@ -60,6 +61,7 @@ __all__ = [
     "read_case",
     "read_runs",
     "sensitivities",
+    "simulate_bench",
     "step_response",
     "superposition",
     "sweep",
@@ -79,6 +81,7 @@ _HOME = {
     "with_input_doubt": "thermsim.doubt.inputs",
     "with_inputs": "thermsim.case.inputs.values",
     "many": "thermsim.nearby.many",
+    "simulate_bench": "thermsim.bench.simulated.simulate",
     "measure": "thermsim.plausibility.measure",
     "afford": "thermsim.limits.afford",
     "compare": "thermsim.comparison.compare",

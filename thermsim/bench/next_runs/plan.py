@@ -10,7 +10,6 @@ from thermsim.bench.next_runs.table_text import table_text
 from thermsim.bench.runs import Run, Runs
 from thermsim.comparison.choice import AS_IN_FILE
 from thermsim.errors import ThermsimError
-from thermsim.printable import Printable
 from thermsim.rounding import two_digits_up
 
 Option = str | None
@@ -18,7 +17,7 @@ COOLANT_NOTED_S = 180.0  # of load, after which a chip has settled over a coolan
 
 
 @dataclass(frozen=True)
-class Plan(Printable):
+class Plan:
     """Runs to make next, in their order, without readings.
 
     readings : names of the columns to fill in; rest_s : on load, before a run is read
@@ -34,6 +33,9 @@ class Plan(Printable):
     def csv(self) -> str:
         """The table, with what to keep alike in its first lines."""
         return table_text(self.runs, self.readings, self.words)
+
+    def __str__(self) -> str:
+        return self.csv
 
 
 def plan(
