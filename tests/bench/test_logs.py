@@ -82,6 +82,13 @@ def test_only_the_load_counts(tmp_path: Path) -> None:
     assert run.rest_s == 639.0
 
 
+def test_a_sensor_that_falls_silent_is_followed_as_far_as_it_goes() -> None:
+    time = np.arange(0.0, 400.0)
+    silent = np.where(time < 200.0, rise(time, 0.0, 1.0), np.nan)
+    found = settled_of(time, {"C0": silent, "C1": rise(time, 5.0, 30.0)})
+    assert found.after_s is not None and np.isfinite(found.drift_K_min)
+
+
 def test_what_a_line_notes_itself_stands(tmp_path: Path) -> None:
     time = np.arange(0.0, 100.0)
     noted = "run,option,mount,coolant_C\nr01,base,1,31.5\n"

@@ -100,6 +100,12 @@ def test_what_is_no_number_is_no_zero() -> None:
     assert [(fault.line, fault.column) for fault in table.faults] == [(2, 2), (3, 2), (5, 2)]
 
 
+def test_numbers_beyond_all_measure_are_told_in_any_unit() -> None:
+    for heading in ("C0", "C0 [F]"):
+        (fault,) = told(f"run,{heading}\nr1,1e309\n")
+        assert "every number is finite and of a size that can be measured" in fault
+
+
 def test_commas_between_groups_of_three_are_never_guessed() -> None:
     """Beside 71,5 a comma is one of decimals; where nothing shows it, both readings are told."""
     assert read("run;fans\nr1;1,200\nr2;0,5\n").rows[0].number("fans") == 1.2

@@ -189,7 +189,7 @@ def _running_mean(time_s: Array, values: Array, width_s: float) -> Array:
 
 def _slope(time_s: Array, values: Array, length_s: float) -> float:
     """By how much the last quarter still moves [K/s]: the slope of the straight line through it."""
-    end = time_s >= 0.75 * length_s
+    end = time_s >= time_s[-1] - 0.25 * length_s
     time = time_s[end] - time_s[end].mean()
     square = float(time @ time)
     return float(time @ (values[end] - values[end].mean())) / square if square > 0.0 else 0.0

@@ -242,7 +242,7 @@ class _Reader:
             value = value_in(cell, column.key, column.unit or "")
         else:
             value = float(cell)
-            if heading.line is not None:
+            if heading.line is not None and abs(value) <= LARGEST_NUMBER:
                 factor, added = heading.line
                 value = float(factor * Fraction(cell) + added)
         if not math.isfinite(value) or abs(value) > LARGEST_NUMBER:
