@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from random import Random
 
 import pytest
 from click.testing import CliRunner
@@ -14,6 +15,7 @@ from thermsim.commands.main import commands
 from thermsim.errors import CaseError
 from thermsim.report.text.shown import blocks_of
 
+SEED = 20_711
 CASE = """\
 title: A chip with two sensors
 layers:
@@ -207,3 +209,42 @@ def test_runs_print_as_they_were_noted(tmp_path: Path) -> None:
     )  # fmt: skip
     text = str(read(tmp_path, "run;option;mount;C0\nr01;thin, film;1;70\n"))
     assert "coolant" not in text and "No run notes `C1`" in text
+
+
+PIECES = (
+    b";",
+    b",",
+    b'"',
+    b"\n",
+    b"\t",
+    b"#",
+    b"1e309",
+    b"[K]",
+    b"nan",
+    b"-",
+    b"\xff\xfe",
+    b"\x00",
+    b"1/0 m",
+    b"1_000",
+)
+
+
+def test_whatever_happens_to_a_table_is_told(tmp_path: Path) -> None:
+    """Bytes changed, taken out and put in anywhere: faults, or runs whose numbers kept their columns."""
+    random = Random(SEED)
+    case = parse_case(f"{CASE}bench: {{runs: runs.csv}}\n", "case.yaml", tmp_path)
+    read_as_it_is = 0
+    for _ in range(200):
+        data = bytearray((HEAD + LINES).encode())
+        for _ in range(random.randint(1, 4)):
+            place = random.randrange(len(data))
+            data[place : place + random.randint(0, 5)] = random.choice((*PIECES, bytes([random.randrange(256)])))
+        (tmp_path / "runs.csv").write_bytes(bytes(data))
+        try:
+            found = thermsim.read_runs(case)
+        except CaseError:
+            continue
+        read_as_it_is += 1
+        for run in found.runs:
+            assert all(60.0 < value < 80.0 for value in run.readings.values()), bytes(data)
+    assert read_as_it_is < 40

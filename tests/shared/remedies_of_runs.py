@@ -30,6 +30,7 @@ NO_READING = CASE.replace("readings:\n  - {reading: C0, zone: C0}\n", "")
 BENCH = "bench: {runs: runs.csv}\n"
 LOG = "bench: {runs: runs.csv, log: {a: log.csv}}\n"
 GOOD = "run,option,mount,rest_min,coolant_C,package_W,C0\na,base,1,15,30,60,70\n"
+WITH_VOLTS = GOOD.replace("C0\n", "C0,volts\n").replace("70\n", "70,1.2\n")
 ROOM = CASE.replace("reading: C0", "reading: Room")
 COURSE = "time [s],C0\n" + "".join(f"{time},70\n" for time in range(20))
 NOTED_BY_LOG = "run,option,mount\na,base,1\n"
@@ -82,9 +83,9 @@ ROWS: list[Row] = [
     of_case(ROOM + BENCH, "call the reading otherwise", CASE + BENCH),
     of_case(CASE + "bench: {runs: runs.csv, columns: {x: C7}}\n", "cannot stand for .C7.*there is `C0`",
             CASE + "bench: {runs: runs.csv, columns: {x: C0}}\n"),
-    row(edit("C0\n", "C0,volts\n"), "leave it out, or write `columns: {...: not read}` in `bench`", GOOD),
+    row(WITH_VOLTS, "leave it out, or write `columns: {...: not read}` in `bench`", GOOD),
     of_case(CASE + BENCH, "leave it out, or write `columns: {...: not read}` in `bench`",
-            CASE + "bench: {runs: runs.csv, columns: {volts: not read}}\n", edit("C0\n", "C0,volts\n")),
+            CASE + "bench: {runs: runs.csv, columns: {volts: not read}}\n", WITH_VOLTS),
     row(GOOD.splitlines()[0] + "\n", "write one a line", GOOD),
     row(edit("a,base", ",base"), "write one, such as r01", edit("a,base", "r01,base")),
     row(GOOD + "a,film,2,,,,70\n", "is taken by line 2: write another", GOOD + "b,film,2,,,,70\n"),

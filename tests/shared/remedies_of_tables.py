@@ -61,6 +61,7 @@ ROWS: list[Row] = [
     row("run,C0\na,7,5\n", "separate cells by semicolons, or write numbers with a point", "run;C0\na;7,5\n"),
     row("run,C0\na,7,5\n", "separate cells by semicolons, or write numbers with a point", "run,C0\na,7.5\n"),
     row('run,C0\n"a,7\n', "that this line does not close: take it out", "run,C0\na,7\n"),
+    row("run,C0\na\n", "leave a cell empty, between its separators, where nothing was noted", "run,C0\na,\n"),
     row("run,C0\na,-\n", "leave the cell empty if nothing was noted", "run,C0\na,\n"),
     row("run;fans\na;1.200\nb;0,5\n", r"that may be 1.200 or 1200: write (\S+) or", "run;fans\na;{0}\nb;0,5\n"),
     row("run,C0\na,1e300\n", "every number is finite and of a size", "run,C0\na,70\n"),

@@ -17,6 +17,8 @@ _WITH_UNIT = re.compile(
     r"(?P<of>.*?)\s*(?:\[(?P<square>[^\[\]]*)\]|\((?P<round>[^()]*)\)|\s/\s*(?P<line>\S+)|,\s*(?P<comma>\S+)"
     r"|\s+in\s+(?P<words>\S+)|_(?P<joined>[^_\s]+)|\s(?P<blank>\S+))\s*"
 )
+# Seconds in the usual units of a run: told here too, so that no library of units is loaded for a plain table.
+_SECONDS = {unit_named("min"): 60, unit_named("h"): 3600}
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,8 @@ class Heading:
         """Factor and what is added to it, from numbers below the heading to the column's unit; None for none needed."""
         if self.unit is None or not self.column.unit or self.unit == unit_named(self.column.unit):
             return None
+        if self.column.unit == "s" and self.unit in _SECONDS:
+            return Fraction(_SECONDS[self.unit]), Fraction(0)
         own = unit_named(self.column.unit)
         at_zero, at_one = (converted(Fraction(number), self.unit, own, False) for number in (0, 1))
         return at_one - at_zero, at_zero
@@ -134,6 +138,8 @@ class Headings:
         if not column.unit or column.plain_units:
             raise UnknownHeadingError(f"`{column.key}` is not told in {given}: write `{column.in_unit}`")
         own = unit_named(column.unit)
+        if column.unit == "s" and unit in _SECONDS:
+            return unit
         try:
             converted(Fraction(1), unit, own, False)
         except WrongKindError as wrong:

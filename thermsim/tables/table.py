@@ -6,6 +6,7 @@ Columns stand in any order. Empty cells are what was not noted: they are absent,
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -145,7 +146,8 @@ def parse_table(
     unread = reader.read_headings(head, texts, Headings(columns, called or {}), spare)
     reader.miss(head, needed, {column.key: column for column in columns})
     reader.ask_for_units(head, [row for _, row in cells[1:]])
-    rows = [reader.row(number, row, texts) for number, row in cells[1:]] if texts else []
+    usual = Counter(len(row) for _, row in cells[1:]).most_common(1)[0][0] if len(cells) > 1 else len(texts)
+    rows = [reader.row(number, row, texts, usual) for number, row in cells[1:]] if texts else []
     rows = _from_midnight(rows, [column.key for column in columns if column.is_time])
     found = tuple(sorted(faults, key=lambda fault: (fault.line, fault.column)))
     return Table(name, head, reader.headings, tuple(rows), tuple(unread), found, quotes)
@@ -203,7 +205,8 @@ class _Reader:
                 del self.headings[key]
                 self.refuse(line, heading.cell, f"heading {shown(heading.text, self.quotes)}: {say_unit(column)}")
 
-    def row(self, line: int, cells: list[str], texts: list[str]) -> Row:
+    def row(self, line: int, cells: list[str], texts: list[str], usual: int) -> Row:
+        """A line as values. usual : cells of most lines, more than the headings where each ends with a separator"""
         beyond = next((n for n, cell in enumerate(cells) if cell and (n >= len(texts) or not texts[n])), None)
         if beyond is not None:
             what = f"this cell stands under no heading, of {sum(map(bool, texts))}"
@@ -211,6 +214,11 @@ class _Reader:
                 line, beyond + 1,
                 f"{what}; a decimal comma? separate cells by semicolons, or write numbers with a point",
             )  # fmt: skip
+            return Row(line, {})
+        headed = max((place for place, text in enumerate(texts, start=1) if text), default=0)
+        if len(cells) < headed or len(cells) not in (len(texts), usual):
+            what = f"{len(cells)} cells stand under {len(texts)} headings, so that nobody knows which is missing"
+            self.refuse(line, 1, f"{what}; leave a cell empty, between its separators, where nothing was noted")
             return Row(line, {})
         values: dict[str, float | str] = {}
         for key, heading in self.headings.items():
