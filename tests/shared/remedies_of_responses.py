@@ -32,6 +32,12 @@ def network() -> ModalNetwork:
     return response().network
 
 
+@cache
+def on_loop() -> ModalNetwork:
+    case = case_of((ON_LOOP[0], ON_LOOP[1].replace("room_C", "heat_capacity_J_K: 900, room_C")), base=EXACT)
+    return step_response(case, 1.0, 2.0, first_cells=60, grids=3).network
+
+
 def zone() -> str:
     return network().inputs[0]
 
@@ -52,9 +58,14 @@ def empty(folder: Path) -> Path:
 
 ROWS: list[Row] = [
     OfCall(
-        lambda _: step_response(case_of(ON_LOOP, base=EXACT), 1.0, 2.0),
-        "the coolant of the loop warms up.*\n.*as a number, such as `predict` tells",
-        lambda _: response(),
+        lambda _: network().with_loop(room_C=20.0),
+        "without a coolant loop\n  remedy: give the case a `coolant_loop`, and `fluid_C: loop` to the faces on it",
+        lambda _: on_loop().with_loop(room_C=20.0),
+    ),
+    OfCall(
+        lambda _: on_loop().with_loop(radiator_W_K=0.0),
+        "loop with radiator_W_K 0 cannot be\n  remedy: give heat capacity, radiator and flow above zero, and a pump",
+        lambda _: on_loop().with_loop(radiator_W_K=10.0, pump_W=0.0),
     ),
     OfCall(lambda _: responded(from_s=3.0), "give rising times and an accuracy above zero", lambda _: response()),
     OfCall(

@@ -97,7 +97,8 @@ class _Basis:
         self.stiffness, self.heat = np.zeros((0, 0)), np.zeros((0, len(heats)))
         self._state: State | None = None
         self.steady: Array = np.empty((0, self.capacity.size))
-        self._take(np.where(system.stencil.solid, 1.0, 0.0).reshape(1, -1))
+        constant = np.where(system.stencil.solid, 1.0, 0.0).reshape(1, -1)
+        self._take(constant, self._sizes(constant))
 
     @property
     def rows(self) -> Array:
@@ -136,17 +137,18 @@ class _Basis:
             guesses[number] = 0.0 if guess is None else guess
         if shift == 0.0:
             self.steady = block.copy()
-        self._take(block - guesses)
+        self._take(block - guesses, self._sizes(block))
 
-    def _take(self, block: Array) -> None:
-        """What is new in a block joins the basis."""
-        sizes = np.sqrt(np.diag(self._gram(block)))
-        block = block / np.where(sizes > 0.0, sizes, 1.0)[:, None]
+    def _take(self, block: Array, whole: Array) -> None:
+        """What is new in a block joins the basis. whole : (vectors,) of which size a new share must be LEAST_NEW"""
+        block = block / np.where(whole > 0.0, whole, 1.0)[:, None]
         for _ in range(2):  # twice is enough, Parlett and Kahan
             share = _products(block * self.capacity, self.rows)
             block -= share @ self.rows
             size, turn = np.linalg.eigh(self._gram(block))
-            new = size > LEAST_NEW**2 * max(float(size[-1]), 0.0)
+            new = size > LEAST_NEW**2
+            if not new.any():
+                return
             block = (turn[:, new] / np.sqrt(size[new])).T @ block
         first, self.count = self.count, self.count + len(block)
         self._room[first : self.count] = block
@@ -158,6 +160,9 @@ class _Basis:
         stiffness[first:, first:] = 0.5 * (stiffness[first:, first:] + stiffness[first:, first:].T)
         self.stiffness = stiffness
         self.heat = np.concatenate([self.heat, _products(block, self.heats)])
+
+    def _sizes(self, block: Array) -> Array:
+        return np.asarray(np.sqrt(np.diag(self._gram(block))))
 
     def _gram(self, block: Array) -> Array:
         return _products(block * self.capacity, block)

@@ -10,7 +10,7 @@ phi_2 = (1 - phi_1/h)/rate.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 import numpy as np
@@ -18,6 +18,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from thermsim.case.faults.wording import did_you_mean, listed
 from thermsim.errors import ThermsimError, UnknownNameError
+from thermsim.readout.observable import COOLANT
+from thermsim.response.coolant_port import LoopNumbers, Port
 from thermsim.response.networks import Cauer, Foster, to_cauer
 
 Array = NDArray[np.float64]
@@ -27,6 +29,7 @@ LEAST_STAGES, MOST_STAGES, TIMES = 2, 40, 200
 EARLIER = 10.0  # shifts of a chain go up to so many times 1 / from_s
 LEAST_STAGE = 1e-8  # of the whole resistance: a stage with less is none
 INDEPENDENT = 1e-8  # size of a direction, relative to the largest, from which on it is one
+CHANGED = ("heat_capacity_J_K", "radiator_W_K", "room_C", "pump_W", "flow_l_min")  # numbers of a loop
 KEYS = ("inputs", "outputs", "from_s", "rates_per_s", "heat", "seen", "at_once_K_W", "unheated_C", "made_W")
 
 
@@ -39,6 +42,7 @@ class ModalNetwork:
     rates : (m,) [1/s]; heat : (m, inputs); seen : (m, outputs)
     at_once : (outputs, inputs) D [K/W], what a heated face is warmer than the cells behind it
     unheated_C : (outputs,) without load; made_W : (inputs,) heat that the zones of the case make, before they warm up
+    loop : of the coolant, where the case has one; its coolant is the last of the outputs
     """
 
     inputs: tuple[str, ...]
@@ -50,6 +54,41 @@ class ModalNetwork:
     at_once: Array
     unheated_C: Array
     made_W: Array
+    loop: OnLoop | None = None
+
+    def with_loop(
+        self,
+        *,
+        heat_capacity_J_K: float | None = None,
+        radiator_W_K: float | None = None,
+        flow_l_min: float | None = None,
+        room_C: float | None = None,
+        pump_W: float | None = None,
+    ) -> ModalNetwork:
+        """The same stack on a loop with other numbers, without any solve; what is not given stays as it is.
+
+        Exact where nothing depends on temperature. Conductivities, and the straight line that leakage follows, stay
+        those of the case with its own loop: `StepResponse.with_loop` tells what that may cost.
+
+        Raises
+        ------
+        ThermsimError : there is no loop, or one with such numbers cannot be
+        """
+        if self.loop is None:
+            raise ThermsimError(
+                "this step response is of a case without a coolant loop",
+                "give the case a `coolant_loop`, and `fluid_C: loop` to the faces on it",
+            )
+        numbers = self.loop.numbers.changed(
+            heat_capacity_J_K=heat_capacity_J_K, radiator_W_K=radiator_W_K, flow_l_min=flow_l_min, room_C=room_C,
+            pump_W=pump_W,
+        )  # fmt: skip
+        return on_loop(self.loop.stack, self.loop.port, numbers)
+
+    def responses(self, times_s: Array) -> Array:
+        """(n, outputs, inputs) all step responses at times [s], which may be infinite [K/W]."""
+        grown = -np.expm1(-np.outer(times_s, self.rates)) / self.rates
+        return np.asarray(self.at_once + np.einsum("nm,mo,mi->noi", grown, self.seen, self.heat, optimize=True))
 
     def zth(self, times_s: ArrayLike, output: str, of: str) -> Array:
         """Rise of an output per watt in a zone from time 0 on [K/W], at times [s]; any shape.
@@ -127,6 +166,9 @@ class ModalNetwork:
 
     def document(self) -> dict[str, Any]:
         """Itself as plain lists."""
+        if self.loop is not None:
+            loop = self.loop
+            return {**loop.stack.document(), "loop": asdict(loop.numbers), "port": loop.port.document()}
         arrays = self.rates, self.heat, self.seen, self.at_once, self.unheated_C, self.made_W
         names = list(self.inputs), list(self.outputs), self.from_s
         return dict(zip(KEYS, (*names, *(one.tolist() for one in arrays)), strict=True))
@@ -148,11 +190,21 @@ class ModalNetwork:
             whole = all(np.isfinite(one).all() for one in (rates, heat, seen, at_once, unheated, made))
             if not whole or not np.all(rates > 0.0) or len(unheated) != len(outputs) or len(made) != len(inputs):
                 raise ValueError("numbers are missing")
+            stack = cls(inputs, outputs, first, rates, heat, seen, at_once, unheated, made)
+            if "loop" not in document:
+                return stack
+            port, numbers = Port.of(document["port"]), LoopNumbers(**document["loop"])
+            if (
+                len(port.gives) != len(rates)
+                or len(port.at_once) != len(inputs)
+                or len(port.by_coolant) != len(outputs)
+            ):
+                raise ValueError("numbers of the loop are missing")
+            return on_loop(stack, port, numbers.changed(**{name: document["loop"][name] for name in CHANGED}))
         except (KeyError, TypeError, ValueError) as error:
             raise ThermsimError(
                 f"this is no stored step response: {error}", "give a file that `write_response` has written"
             ) from error
-        return cls(inputs, outputs, first, rates, heat, seen, at_once, unheated, made)
 
     def _powers(self, given: ArrayLike | Mapping[str, ArrayLike], count: int) -> Array:
         if isinstance(given, Mapping):
@@ -174,6 +226,28 @@ class ModalNetwork:
     def input_at(self, name: str) -> int:
         """Which of the inputs a zone is. Raises UnknownNameError."""
         return index_of(self.inputs, name, "zone")
+
+
+@dataclass(frozen=True, eq=False)
+class OnLoop:
+    """How a network came to its loop. stack : with the coolant held; turn : see `coolant_port.Closed`"""
+
+    stack: ModalNetwork
+    port: Port
+    numbers: LoopNumbers
+    turn: Array
+
+
+def on_loop(stack: ModalNetwork, port: Port, numbers: LoopNumbers) -> ModalNetwork:
+    """A stack, whose coolant was held, on a loop with these numbers."""
+    loop = numbers.loop
+    closed = port.closed(stack.rates, stack.heat, stack.seen, stack.at_once, loop)
+    warmer = port.at_rest_C(loop) - port.rest_C
+    return ModalNetwork(
+        stack.inputs, (*stack.outputs, str(COOLANT)), stack.from_s, closed.rates, closed.heat, closed.seen,
+        closed.at_once, np.append(stack.unheated_C + warmer * port.rest_K_K, port.rest_C + warmer),
+        stack.made_W + warmer * port.made_W_K, OnLoop(stack, port, numbers, closed.turn),
+    )  # fmt: skip
 
 
 def index_of(names: tuple[str, ...], name: str, what: str) -> int:

@@ -16,36 +16,36 @@ from numpy.typing import NDArray
 from thermsim.case.geometry.zones import zones_of
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import HeatBalanceError, MemoryLimitError, ThermsimError
-from thermsim.mesh.convergence import Doubt
 from thermsim.mesh.memory import allowed_GB
 from thermsim.mesh.predict import FEWEST_GRIDS, OUTER_K, plan_for, solve_on
 from thermsim.mesh.prediction_remarks import grave_first, remarks_of_state
 from thermsim.mesh.settling import OnGrid, judged
-from thermsim.mesh.unseen_streaks import streaks_of
-from thermsim.model.build import ZoneCells
 from thermsim.model.grid.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, plan_grid
-from thermsim.model.storage import check_capacities, left_out, storing_films
+from thermsim.model.storage import check_capacities, left_out
 from thermsim.printable import Printable
 from thermsim.progress import Progress
-from thermsim.readout.answers import observables, weights_of
 from thermsim.readout.field import LARGEST_IMBALANCE, Field
-from thermsim.readout.ladder import Ladder, ladder
-from thermsim.readout.observable import Observable, of_zone
-from thermsim.response.block import Modes, block_model
-from thermsim.response.network import ModalNetwork
+from thermsim.readout.observable import COOLANT, Observable
+from thermsim.response.block import block_model
+from thermsim.response.columns import Columns, imbalance_of, places_of, unseen_of
+from thermsim.response.coolant_port import LOOP_PART, LoopNumbers, Port
+from thermsim.response.held import HeldStill, held_still
+from thermsim.response.network import CHANGED, ModalNetwork, on_loop
 from thermsim.response.structure import Structure, structure_of
+from thermsim.response.ways import Ways
 from thermsim.rounding import two_digits_up
 from thermsim.transient.curves import Reader
 from thermsim.transient.grid import time_plan
 from thermsim.transient.krylov import DROPPED, TIMES_CHANGE
 from thermsim.units import GIGABYTE
-from thermsim.warming.held_still import held_doubts, model_of_load, reader_of
+from thermsim.warming.held_still import model_of_load, reader_of
 from thermsim.warming.warmup import spread_times
 
 Array = NDArray[np.float64]
 
 SHARE_OF_TIME = 0.1  # of the accuracy, that the model in time may take of the rises that the load of the case makes
 SHIFTS = 20  # that memory is reckoned with
+END = np.array([np.inf])
 MOST_INPUTS = 40  # zones: each costs a solve at every shift on every grid
 
 
@@ -79,8 +79,7 @@ class StepResponse(Printable):
     network : of the finest grid: chains of time constants, ladders, replay of any load
     stored : by part and film that stores, (m, m) products of the modes of the network in its capacity
     stores_J_K : that capacity [J/K]
-    ways : of each zone that makes heat, the ladder of a watt in it from its mean to the coolant [K/W]; None: there is
-        none
+    family : the grids climbed
     remarks : what must be said beside the numbers
     """
 
@@ -99,7 +98,7 @@ class StepResponse(Printable):
     network: ModalNetwork
     stored: Mapping[str, Array]
     stores_J_K: Mapping[str, float]
-    ways: tuple[Ladder | None, ...]
+    family: _Family
     steps: tuple[ResponseStep, ...]
     remarks: tuple[str, ...] = ()
 
@@ -126,8 +125,56 @@ class StepResponse(Printable):
         ------
         UnknownNameError : no such zone
         """
-        way = self.ways[self.network.input_at(zone)]
-        return structure_of(self.network, zone, way, self.stored, self.stores_J_K)
+        at = self.network.input_at(zone)
+        coolant_K = 0.0 if self.network.loop is None else float(self.network.responses(END)[0, -1, at])
+        return structure_of(self.network, zone, self.family.ways.of(at, coolant_K), self.stored, self.stores_J_K)
+
+    def with_loop(
+        self,
+        *,
+        heat_capacity_J_K: float | None = None,
+        radiator_W_K: float | None = None,
+        flow_l_min: float | None = None,
+        room_C: float | None = None,
+        pump_W: float | None = None,
+    ) -> StepResponse:
+        """The same on a coolant loop with other numbers, with all doubts, without any solve.
+
+        `held_K` holds what leakage and conductivities that were held may cost besides, to first order.
+
+        Raises
+        ------
+        ThermsimError : the case has no loop, or one with such numbers cannot be
+        """
+        changed = self.network.with_loop(
+            heat_capacity_J_K=heat_capacity_J_K, radiator_W_K=radiator_W_K, flow_l_min=flow_l_min, room_C=room_C,
+            pump_W=pump_W,
+        )  # fmt: skip
+        assert changed.loop is not None
+        return self.family.outcome(changed.loop.numbers)
+
+    def moved_by_loop(self) -> dict[str, Array]:
+        """By number of the loop that has a tolerance: (n, outputs) by how much it moves the case at its own powers [K].
+
+        The larger of both ends, at each time and output; nothing is solved. Empty without a loop.
+        """
+        given = self.case.coolant_loop
+        if self.network.loop is None or given is None:
+            return {}
+        found, before = {}, self._at_own_powers(self.network)
+        for name in CHANGED:
+            number = getattr(given, name)
+            if number is not None and number.plus_minus:
+                ends = [
+                    self._at_own_powers(self.network.with_loop(**{name: number.value + sign * number.plus_minus}))
+                    for sign in (-1.0, 1.0)
+                ]
+                found[name] = np.abs(np.array(ends) - before).max(axis=0)
+        return found
+
+    def _at_own_powers(self, network: ModalNetwork) -> Array:
+        """(n, outputs) temperatures [C] over time."""
+        return np.asarray(network.unheated_C + network.responses(self.times_s) @ network.made_W)
 
 
 def step_response(
@@ -170,6 +217,7 @@ def step_response(
             f"step responses of {count} zones need {two_digits_up(least)} GB, and {allowed:.2g} GB may be used",
             f"allow more, {two_digits_up(least)} GB, or ask from a later time on",
         )
+    numbers = LoopNumbers.of(case) if any(cooling.on_loop for cooling in case.cooling) else None
     family = _Family(case, spread_times(from_s, until_s), wanted)
     field: Field | None = None
     for multiplier, of_grid in zip(plan.multipliers[:grids], needed, strict=False):
@@ -178,14 +226,14 @@ def step_response(
         start = time.perf_counter()
         field, _ = solve_on(case, plan.grid(multiplier), field, OUTER_K)
         family.climb(field, reader_of(case, field, from_s, multiplier), multiplier, start)
-        worst = family.worst_K()
+        worst = family.worst_K(numbers)
         if progress is not None:
             last = family.steps[-1]
             known = "" if worst == np.inf else f", the case at its own powers to {two_digits_up(worst)} K"
             progress(f"grid of {last.cells:,} cells done in {last.seconds:.1f} s, {last.solves} solves{known}")
         if worst <= wanted and grids is None:
             break
-    return family.outcome()
+    return family.outcome(numbers)
 
 
 def check_response(case: Case, from_s: float, until_s: float, wanted_K: float, grids: int | None = None) -> None:
@@ -201,217 +249,153 @@ def check_response(case: Case, from_s: float, until_s: float, wanted_K: float, g
             "cannot be asked for",
             f"give rising times and an accuracy above zero, and {FEWEST_GRIDS} grids or more",
         )
-    if any(cooling.on_loop for cooling in case.cooling):
-        raise ThermsimError(
-            "a step response holds coolants still, and the coolant of the loop warms up along with the stack",
-            "give `fluid_C` of its faces as a number, such as `predict` tells of its coolant",
-        )
     check_capacities(case)
     count = len(zones_of(case))
     if not 0 < count <= MOST_INPUTS:
         raise ThermsimError(f"{count} zones make heat", f"give between 1 and {MOST_INPUTS} zones with power")
 
 
+@dataclass(frozen=True, eq=False)
+class OnGrids:
+    """Step responses on all grids. network : of the finest; tables : (grids, n, outputs, inputs), the end last"""
+
+    network: ModalNetwork
+    tables: Array
+    seen: list[OnGrid]
+    time_doubt: Array
+
+    def judged(self, weights: Array | None = None) -> tuple[Array, Array]:
+        """Values and mesh doubts of every time, answer and input; or with weights for the inputs of their sums."""
+
+        def told(table: Array) -> Array:
+            return np.asarray(table if weights is None else table @ weights)
+
+        grids = [
+            replace(one, unseen={film: told(own).ravel() for film, own in one.unseen.items()}) for one in self.seen
+        ]
+        tables = [told(table) for table in self.tables]
+        found = [each.at_finest for each in judged(np.array([table.ravel() for table in tables]), grids)]
+        shape = tables[-1].shape
+        return (
+            np.array([one.value for one in found]).reshape(shape),
+            np.array([one.half_width for one in found]).reshape(shape),
+        )
+
+    @property
+    def worst_K(self) -> float:
+        """The widest doubt of the case at its own powers, at any time [K]."""
+        made = self.network.made_W
+        return float(self.judged(made)[1].max() + (self.time_doubt @ made).max())
+
+
 class _Family:
-    """The grids climbed so far."""
+    """The grids climbed so far; any numbers of a coolant loop can be told of them.
+
+    stacks, ports : of each grid, with the coolant held, and what the coolant is to it
+    """
 
     def __init__(self, case: Case, times: Array, wanted_K: float) -> None:
         self.case, self.times, self.wanted_K = case, times, wanted_K
         self.shifts: tuple[float, ...] = ()
         self.steps: list[ResponseStep] = []
-        self.tables: list[Array] = []
+        self.stacks: list[ModalNetwork] = []
+        self.ports: list[Port | None] = []
         self.seen: list[OnGrid] = []
-        self.time_doubt: Array = np.zeros((0, 0))
-        self.held_K = 0.0
+        self.held = HeldStill(0.0, np.zeros(0), 0.0)
 
     def climb(self, field: Field, reader: Reader, multiplier: int, start: float) -> None:
-        columns = _Columns.of(self.case, reader)
+        """Take in one grid more."""
+        columns, from_s = Columns.of(self.case, reader), float(self.times[0])
         seen = OnGrid.of(self.case, field, multiplier, self.seen[0] if self.seen else None)
         small = model_of_load(reader, self.times, SHARE_OF_TIME * self.wanted_K, self.shifts)
         if not self.steps:
-            held = held_doubts(reader, small, field, self.times, float(self.times[0]), multiplier)
-            temperatures = [not one.is_heat for one in observables(self.case)]
-            self.held_K = float(held[temperatures].max(initial=0.0))
+            self.held = held_still(reader, small, field, self.times, multiplier)
         self.shifts = small.shifts
-        names, places = _places(self.case, reader)
+        names, places = places_of(self.case, reader)
         model = block_model(reader.system, columns.heats, columns.seen, self.shifts, places)
-        self.seen.append(replace(seen, error=0.0, unseen=_unseen(reader, model.steady)))
-        imbalance = _imbalance(model.modes, columns)
+        self.seen.append(replace(seen, error=0.0, unseen=unseen_of(reader, model.steady)))
+        imbalance = imbalance_of(model.modes, columns)
         if not imbalance <= LARGEST_IMBALANCE:
             raise HeatBalanceError(
                 f"heat made and let out differ by {imbalance:.1e} of the heat",
                 "this is a fault of the solver or of a coefficient range: keep the case file and report it",
             )
-        with_end = np.append(self.times, np.inf)
-        risen = model.modes.step(with_end)[:, :-1]
         fewer = model.modes.fewer(self.shifts[: max(1, len(self.shifts) - DROPPED)])
-        self.time_doubt = TIMES_CHANGE * np.abs(risen - fewer.step(with_end)[:, :-1]).max(axis=0)
-        self.tables.append(risen + columns.at_once)
+        self.stacks.append(columns.network(model.modes, reader, from_s))
+        self.ports.append(columns.port(model.modes, reader))
+        self.fewer = columns.network(fewer, reader, from_s), columns.port(fewer, reader)
         shape = reader.system.shape
         count, seconds = shape[0] * shape[1] * shape[2], time.perf_counter() - start
         self.steps.append(ResponseStep(multiplier, count, seconds, model.solves, model.iterations, imbalance))
-        self.field, self.reader, self.columns, self.modes = field, reader, columns, model.modes
+        self.field, self.columns = field, columns
         self.stored = dict(zip(names, model.stored, strict=True))
         capacities = np.bincount(places[places >= 0], reader.system.capacity.ravel()[places >= 0], len(names))
         self.stores_J_K = dict(zip(names, capacities.tolist(), strict=True))
-        self.made_W = np.array(
-            [float(reader.resting.made_in(zone, reader.rise.model)[0].sum()) for zone in columns.zones]
+        self.ways = Ways(reader, columns.zones, model.steady)
+
+    def told(self, numbers: LoopNumbers | None) -> OnGrids:
+        """All step responses on all grids, with a loop of these numbers."""
+        pairs = [*zip(self.stacks, self.ports, strict=True), self.fewer]
+        *networks, fewer = (
+            stack if port is None or numbers is None else on_loop(stack, port, numbers) for stack, port in pairs
         )
-        self.fields = [
-            field_of_watt(reader, zone, cells) for zone, cells in zip(columns.zones, model.steady, strict=True)
-        ]
+        with_end = np.append(self.times, np.inf)
+        tables = [network.responses(with_end) for network in networks]
+        time_doubt = TIMES_CHANGE * np.abs(tables[-1] - fewer.responses(with_end)).max(axis=0)
+        return OnGrids(
+            networks[-1], np.array(tables), [self._over_time(seen, tables[-1]) for seen in self.seen], time_doubt
+        )
 
-    def _over_time(self, seen: OnGrid) -> dict[str, Array]:
-        """What film maps hide at each time, for every answer and input: they are reached later than a watt warms its
-        own zone."""
+    def _over_time(self, seen: OnGrid, table: Array) -> OnGrid:
+        """With what film maps hide at each time, for every answer and input: they are reached later than a watt warms
+        its own zone."""
         inputs = np.arange(len(self.columns.inputs))
-        own = self.tables[-1][:, inputs, inputs]
-        share = np.broadcast_to((own / own[-1])[:, None, :], self.tables[-1].shape)
-        return {film: share * row for film, row in seen.unseen.items()}
+        own = table[:, inputs, inputs]
+        share = np.broadcast_to((own / own[-1])[:, None, :], table.shape)
+        unseen = {film: row[: len(inputs)] for film, row in seen.unseen.items()}
+        if self.ports[-1] is not None:  # the last is that of a kelvin of the coolant
+            unseen = {film: row + table[-1, -1] * seen.unseen[film][-1] for film, row in unseen.items()}
+        unseen = {film: share * row for film, row in unseen.items()}
+        return replace(seen, unseen=unseen)
 
-    def _judged(self, weights: Array | None = None) -> list[Doubt]:
-        """Of every time, answer and input; or with weights for the inputs of their sums."""
-
-        def told(table: Array) -> Array:
-            return np.asarray(table if weights is None else table @ weights).ravel()
-
-        grids = [
-            replace(seen, unseen={film: told(own) for film, own in self._over_time(seen).items()}) for seen in self.seen
-        ]
-        return [each.at_finest for each in judged(np.array([told(table) for table in self.tables]), grids)]
-
-    def worst_K(self) -> float:
+    def worst_K(self, numbers: LoopNumbers | None) -> float:
         """The widest doubt of the case at its own powers, at any time [K]; infinite on too few grids."""
         if len(self.steps) < FEWEST_GRIDS:
             return np.inf
-        mesh = max(each.half_width for each in self._judged(self.made_W))
-        return mesh + float((self.time_doubt @ self.made_W).max())
+        return self.told(numbers).worst_K
 
-    def outcome(self) -> StepResponse:
-        shape, told = self.tables[-1].shape, self._judged()
-        values = np.array([one.value for one in told]).reshape(shape)
-        doubts = np.array([one.half_width for one in told]).reshape(shape)
-        columns, modes, reader, worst = self.columns, self.modes, self.reader, self.worst_K()
-        network = ModalNetwork(
-            tuple(zone.label or zone.name for zone in columns.inputs),
-            tuple(_name(one) for one in columns.outputs),
-            float(self.times[0]),
-            modes.rates,
-            modes.heat,
-            modes.seen[:, :-1],
-            columns.at_once,
-            np.array([reader.rest[one] for one in columns.outputs]),
-            self.made_W,
-        )
+    def outcome(self, numbers: LoopNumbers | None) -> StepResponse:
+        """What is known of all grids, with a loop of these numbers."""
+        told = self.told(numbers)
+        (values, doubts), network, columns = told.judged(), told.network, self.columns
+        worst, stored, stores = told.worst_K, self.stored, self.stores_J_K
+        if numbers is not None and network.loop is not None:
+            turn = network.loop.turn
+            stored = {name: turn[1:].T @ own @ turn[1:] for name, own in stored.items()}
+            stored[LOOP_PART], stores = np.outer(turn[0], turn[0]), {**stores, LOOP_PART: numbers.heat_capacity_J_K}
+        outputs = columns.outputs if network.loop is None else (*columns.outputs, COOLANT)
+        held_K = self.held.with_loop_K(network, self.case)
         return StepResponse(
-            self.case, columns.inputs, columns.outputs, self.times, values[:-1], doubts[:-1], self.time_doubt,
+            self.case, columns.inputs, outputs, self.times, values[:-1], doubts[:-1], told.time_doubt,
             values[-1], doubts[-1], self.wanted_K,
-            "accuracy held" if worst <= self.wanted_K else "accuracy not held", self.held_K,
-            network, self.stored, self.stores_J_K, tuple(map(ladder, self.fields)), tuple(self.steps),
-            self._remarks(worst),
+            "accuracy held" if worst <= self.wanted_K else "accuracy not held", held_K,
+            network, stored, stores, self, tuple(self.steps), self._remarks(worst, held_K),
         )  # fmt: skip
 
-    def _remarks(self, worst_K: float) -> tuple[str, ...]:
+    def _remarks(self, worst_K: float, held_K: float) -> tuple[str, ...]:
         said = remarks_of_state(self.case, self.field, self.field.hottest[0])
         if worst_K > self.wanted_K:
             said.append(
                 f"accuracy not held: the case at its own powers is known to {two_digits_up(worst_K)} K at every time, "
                 f"not to {self.wanted_K:g} K"
             )
-        if self.held_K > 0.0:
+        if held_K > 0.0:
             said.append(
                 "conductivities, heat capacities and leakage are those of the case at its own powers, held still: they "
-                f"hold its own warm-up up to {two_digits_up(self.held_K)} K off on the way, and other loads at their "
+                f"hold its own warm-up up to {two_digits_up(held_K)} K off on the way, and other loads at their "
                 "ends too"
             )
         said += [
             f"what the joint {name!r} stores is left out: nobody knows how thick it is" for name in left_out(self.case)
         ]
         return grave_first(said)
-
-
-def _places(case: Case, reader: Reader) -> tuple[tuple[str, ...], NDArray[np.int64]]:
-    """Parts and films that store, and which of them each cell belongs to; -1 where nothing is stored."""
-    owners = [region.part for region in reader.model.regions]
-    owners += [film.joint for film in storing_films(case, reader.model)]
-    names = tuple(dict.fromkeys(owners))
-    numbers = np.array([names.index(owner) for owner in owners])
-    box = reader.system.stencil.box.ravel().astype(np.int64)
-    return names, np.where((box >= 0) & (reader.system.capacity.ravel() > 0.0), numbers[box], -1)
-
-
-def _unseen(reader: Reader, steady: Array) -> dict[str, Array]:
-    """By film map, (inputs,) [K/W] what it adds at most within cells in the end, see `mesh.unseen_streaks`."""
-    streaks, system = streaks_of(reader.case, reader.model), reader.system
-    risen = [system.of_model(cells.reshape(system.shape)) for cells in steady]
-    return {one.film: np.array([one.unseen_of(field) for field in risen]) for one in streaks}
-
-
-def field_of_watt(reader: Reader, zone: ZoneCells, cells: Array) -> Field:
-    """What a watt in one zone ends at, as a field of rises. cells : of the system"""
-    model = reader.rise.model
-    shares = model.shares(zone)
-    faces, volumes = [], []
-    for face_source in model.face_sources:
-        watts = np.zeros_like(face_source.watts)
-        if (face_source.face, face_source.side) == (zone.face, zone.side) and face_source.part == zone.part:
-            watts[zone.x, zone.y] = shares
-        faces.append(replace(face_source, watts=watts))
-    for volume_source in model.volume_sources:
-        watts = np.zeros_like(volume_source.watts)
-        if zone.face is None and volume_source.part == zone.part:
-            watts[zone.x, zone.y] = shares
-        volumes.append(replace(volume_source, watts=watts))
-    watt = replace(model, face_sources=tuple(faces), volume_sources=tuple(volumes))
-    rises = reader.system.of_model(cells.reshape(reader.system.shape))
-    return Field(watt, reader.rise.guess, np.where(model.region >= 0, rises, np.nan), 0.0)
-
-
-def _name(one: Observable) -> str:
-    """A zone by its name alone, as its input is called."""
-    return (one.label or one.name) if one.kind == "zone" else str(one)
-
-
-@dataclass(frozen=True, eq=False)
-class _Columns:
-    """What a watt in each zone is to the cells, and what each answer takes from them.
-
-    heats : (inputs, cells); seen : (outputs and heat let out, cells); at_once : (outputs, inputs) [K/W]
-    """
-
-    zones: tuple[ZoneCells, ...]
-    inputs: tuple[Observable, ...]
-    outputs: tuple[Observable, ...]
-    heats: Array
-    seen: Array
-    at_once: Array
-
-    @classmethod
-    def of(cls, case: Case, reader: Reader) -> _Columns:
-        system, zones = reader.system, reader.model.zones
-        inputs = tuple(of_zone(zone, "mean") for zone in zones)
-        others = [one for one in observables(case) if one.kind == "probe"]
-        asked = {one: weights_of(one, case, reader.model) for one in (*inputs, *others)}
-        weights = {one: own for one, own in asked.items() if own is not None}
-        seen = np.array([system.column(own)[0].ravel() for own in weights.values()])
-        at_once = np.zeros((len(weights), len(zones)))
-        for column, zone in enumerate(zones):
-            if zone.face is None:
-                continue
-            watt = np.zeros(reader.model.grid.face_area(2).shape)
-            watt[zone.x, zone.y] = reader.model.shares(zone)
-            upper = zone.side == "upper"
-            sides = system.heated_nodes(zone.face, 0.0 if upper else watt, watt if upper else 0.0)
-            for row, own in enumerate(weights.values()):
-                for (axis, face, side), (at, share) in own.faces.items():
-                    if (axis, face) == (2, zone.face):
-                        at_once[row, column] += float(sides[side][tuple(at)] @ share)
-        heats, out = seen[: len(zones)], system.stencil.ground.reshape(1, -1)
-        return cls(zones, inputs, tuple(weights), heats, np.concatenate([seen, out]), at_once)
-
-
-def _imbalance(modes: Modes, columns: _Columns) -> float:
-    """Of a watt in each zone, relative: let out at the end, less what is made."""
-    out = (modes.seen[:, -1] / modes.rates) @ modes.heat
-    made = columns.heats.sum(axis=1)
-    return float(np.abs(out - made).max() / np.abs(made).max())

@@ -190,16 +190,16 @@ class Reader:
             weights = weights_of(place, self.case, self.model)
             if place.takes == "power":
                 zone = cells_of(place, self.model)
-                weights = over_zone(zone, self._slope(zone))
+                weights = over_zone(zone, self.growth_in(zone))
             if place.kind == "coolant":
                 found[place] = 1.0
             elif weights is not None:
-                found[place] = self._with_coolant(weights)
+                found[place] = self.with_coolant(weights)
             elif place.kind == "flow" and int(place.name) in self.model.on_loop:
                 found[place] = self.coolant.warmer.to_known(int(place.name))
         return found
 
-    def _with_coolant(self, weights: Weights) -> float:
+    def with_coolant(self, weights: Weights) -> float:
         """What a kelvin of the loop's coolant adds to a weighted sum with cells held."""
         found = 0.0
         for (axis, face, side), (places, own) in weights.faces.items():
@@ -213,11 +213,11 @@ class Reader:
         return warmer.nodes(axis, face, np.zeros(warmer.shape), heated=False)
 
     def _power(self, zone: ZoneCells) -> tuple[Array, float]:
-        watts, slope = self.resting.made_in(zone, self.rise.model)[0], self._slope(zone)
+        watts, slope = self.resting.made_in(zone, self.rise.model)[0], self.growth_in(zone)
         column, direct = self.system.column(over_zone(zone, slope))
         return column, direct + float(watts.sum())
 
-    def _slope(self, zone: ZoneCells) -> Array:
+    def growth_in(self, zone: ZoneCells) -> Array:
         """Growth [W/K] of what is made in a zone: (nx, ny), or (nx, ny, levels) of a volume."""
         model = self.rise.model
         if zone.face is None:
@@ -326,7 +326,7 @@ class Reader:
         at, own = _sparse(column)
         rows = small.vectors[:, at] @ own
         if small.coolant is not None and self.coolant is not None:
-            by_coolant = self._with_coolant(one)
+            by_coolant = self.with_coolant(one)
             rows = rows + by_coolant * small.coolant
             direct += by_coolant * self.coolant.rises_at_once
         return np.asarray(self.resting.read(one) + direct + states @ rows)

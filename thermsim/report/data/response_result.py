@@ -21,7 +21,7 @@ RESPONSE_KEYS: dict[str, str] = {
     "accuracy_K": "that was asked for [K]",
     "remarks": "what must be said beside the numbers",
     "inputs": "zones that make heat; a watt in each",
-    "outputs": "what answers: the same zones (means) first, then probes",
+    "outputs": "what answers: the same zones (means) first, then probes, then the coolant of a loop",
     "times_s": "times after the watt came on [s]",
     "zth_K_W": "at each time, for each of `outputs`, for each of `inputs`: rise for a watt [K/W]",
     "mesh_doubt_K_W": "the same way: half width by the grids",
@@ -39,6 +39,8 @@ RESPONSE_KEYS: dict[str, str] = {
     "network": "what `read_network` reads, to be replayed",
     "longest_s": "longest time constant [s]",
     "held_K": "how far properties that are held still may hold the case's own load off on the way [K]",
+    "moved_by_loop_K": "for each number of the coolant loop with a tolerance: at each time, for each of `outputs`, by how "
+    "much that moves the case at its own powers [K]",
     "grids": "the grids climbed, coarsest first",
 }
 
@@ -64,6 +66,7 @@ def document(found: StepResponse) -> dict[str, Any]:
         "network": found.network.document(),
         "longest_s": found.longest_s,
         "held_K": found.held_K,
+        "moved_by_loop_K": {name: moved.tolist() for name, moved in found.moved_by_loop().items()},
         "grids": [asdict(step) for step in found.steps],
     }
 

@@ -29,7 +29,7 @@ def response_blocks(found: StepResponse, zones: Sequence[str] | None = None) -> 
     for zone in zones or [found.most_resistant]:
         way = found.structure(zone)
         blocks += [_by(found, zone), _constants(way), _ladder(way), *([_way(way)] if way.stretches else [])]
-    blocks += [_matrix(found), _grids(found)]
+    blocks += [_matrix(found), *_moved(found), _grids(found)]
     return [*blocks, Block("Remarks", notes=others)] if others else blocks
 
 
@@ -139,6 +139,25 @@ def _way(way: Structure) -> Block:
         others = ", ".join(f"{name} {significant(store, 3)} J/K" for name, store in way.beside)
         notes.append(f"Beside this way store: {others}.")
     return Block(f"From {way.zone} to the coolant", columns=columns, rows=rows, notes=tuple(notes))
+
+
+def _moved(found: StepResponse) -> list[Block]:
+    """What tolerances of a coolant loop move."""
+    moved, given = found.moved_by_loop(), found.case.coolant_loop
+    if not moved:
+        return []
+    columns = (Column("number", right=False), Column("known as"), Column("at most [K]"), Column("last [K]"))
+    rows = []
+    for name, kelvins in moved.items():
+        number = getattr(given, name)
+        known = f"{number.value:g} +- {number.plus_minus:g}"
+        most, last = (significant(float(of.max()), 2) for of in (kelvins, kelvins[-1]))
+        rows.append((name, known, most, last))
+    notes = (
+        "Of the case at its own powers, after a start from rest: the zone or probe that is moved most, at any time, and "
+        f"after {time_in_words(float(found.times_s[-1]))}.",
+    )
+    return [Block("What tolerances of the loop move", columns=columns, rows=tuple(rows), notes=notes)]
 
 
 def fixed_K_W(value: float) -> str:
