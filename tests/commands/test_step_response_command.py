@@ -84,6 +84,6 @@ def test_an_interrupt_leaves_nothing_half_written(tmp_path: Path, monkeypatch: p
         assert asked(tmp_path, "--out", str(out)).exit_code != 0
     assert not out.exists()
     with monkeypatch.context() as while_writing:
-        while_writing.setattr("thermsim.report.figures.response_figure.structure_curve", stopped)
+        while_writing.setattr("thermsim.report.figures.response_figure.response_curves", stopped)
         assert asked(tmp_path, "--out", str(out)).exit_code != 0
     assert not out.exists()

@@ -25,7 +25,7 @@ QUICK = {
     "afford": ["--accuracy", "2"],
     "sweep": ["--accuracy", "5"],
     "warmup": ["--accuracy", "5", "--from", "1"],
-    "step-response": ["--accuracy", "20", "--from", "1"],
+    "step-response": ["--accuracy", "20", "--from", "10"],
     "compare": ["--accuracy", "5", "--samples", "64", "--option", "gallium film, 30 um"],
 }
 

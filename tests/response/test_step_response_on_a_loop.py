@@ -63,7 +63,7 @@ def test_a_slab_on_a_mixed_loop() -> None:
     for time, rise in RISE.items():
         value = 1000.0 * float(found.network.zth(time, "all", "all"))
         assert value == pytest.approx(rise, rel=1e-3)
-        assert abs(value - rise) <= 1000.0 * float(np.interp(time, found.times_s, width))
+        assert abs(value - rise) <= 1000.0 * float(np.interp(time, found.times_s, width)) + 1e-6  # as printed
 
 
 def test_other_numbers_of_the_loop_answer_as_a_warm_up_with_these_numbers_does() -> None:

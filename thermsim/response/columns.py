@@ -61,6 +61,7 @@ class Columns:
 
     @classmethod
     def of(cls, case: Case, reader: Reader) -> Columns:
+        """Of all zones, and of the probes of a case."""
         system, zones = reader.system, reader.model.zones
         inputs = tuple(of_zone(zone, "mean") for zone in zones)
         others = [one for one in observables(case) if one.kind == "probe"]

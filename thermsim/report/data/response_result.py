@@ -39,8 +39,8 @@ RESPONSE_KEYS: dict[str, str] = {
     "network": "what `read_network` reads, to be replayed",
     "longest_s": "longest time constant [s]",
     "held_K": "how far properties that are held still may hold the case's own load off on the way [K]",
-    "moved_by_loop_K": "for each number of the coolant loop with a tolerance: at each time, for each of `outputs`, by how "
-    "much that moves the case at its own powers [K]",
+    "moved_by_loop_K": "for each number of the coolant loop with a tolerance: at each time, for each of `outputs`, by "
+    "how much that moves the case at its own powers [K]",
     "grids": "the grids climbed, coarsest first",
 }
 

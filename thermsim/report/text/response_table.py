@@ -154,8 +154,8 @@ def _moved(found: StepResponse) -> list[Block]:
         most, last = (significant(float(of.max()), 2) for of in (kelvins, kelvins[-1]))
         rows.append((name, known, most, last))
     notes = (
-        "Of the case at its own powers, after a start from rest: the zone or probe that is moved most, at any time, and "
-        f"after {time_in_words(float(found.times_s[-1]))}.",
+        "Of the case at its own powers, after a start from rest: the zone or probe that is moved most, at any time, "
+        f"and after {time_in_words(float(found.times_s[-1]))}.",
     )
     return [Block("What tolerances of the loop move", columns=columns, rows=tuple(rows), notes=notes)]
 
