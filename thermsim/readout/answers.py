@@ -277,17 +277,26 @@ def local(one: Observable, at: Solved) -> Local:
     return Local(weights.goal(at.model.grid.shape), value)
 
 
-def answers(case: Case, field: Field, of: Iterable[Observable] | None = None) -> Answers[float]:
+def answers(
+    case: Case,
+    field: Field,
+    of: Iterable[Observable] | None = None,
+    sums: dict[Observable, Weights | None] | None = None,
+) -> Answers[float]:
     """Temperatures [C], and heat [W] for flows and zone powers; NaN for probes in voids.
 
     of : what is asked; all that the case has unless given
+    sums : weights of what is a weighted sum, found once and kept here for further fields on the same grid
     """
+    sums = {} if sums is None else sums
     at, known = Solved(case, field), dict[Observable, float]()
     found: Answers[float] = Answers()
     for one in observables(case) if of is None else of:
         place, offset = under(one, case)
         if place not in known:
-            weights = weights_of(place, case, field.model)
+            if place not in sums:
+                sums[place] = weights_of(place, case, field.model)
+            weights = sums[place]
             known[place] = KINDS[place.kind].value(place, at) if weights is None else field.read(weights)
         found[one] = known[place] + offset
     return found

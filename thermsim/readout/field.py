@@ -377,3 +377,15 @@ def _flow(field: Field, index: int, cooling: Boundary) -> Flow:
         area += float(one.area_m2[one.here].sum())
     mean = weighted / area if area > 0.0 else float("nan")
     return Flow(cooling.label, cooling.face, heat, area, mean, cooling.fluid_C)
+
+
+def seek_together(fields: Sequence[Field]) -> None:
+    """Seek the summits of fields on one grid at once: much quicker than field by field."""
+    found: list[dict[tuple[int, str], list[Summit]]] = [{} for _ in fields]
+    for (face, side), boxes in heated_boxes(fields[0].model).items():
+        faces = np.array([one.face_C(face, side) for one in fields])
+        summits = fields[0].plane(face, side).summits(faces, boxes)
+        for row, of_field in enumerate(found):
+            of_field[face, side] = [summit.of_row(row) for summit in summits]
+    for one, of_field in zip(fields, found, strict=True):
+        vars(one)["summits"] = of_field  # where `cached_property` keeps them

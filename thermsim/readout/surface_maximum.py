@@ -60,6 +60,11 @@ class Summit:
     side: Ints
     place: Array
 
+    def of_row(self, row: int) -> Summit:
+        """That of one row alone."""
+        at = slice(row, row + 1)
+        return Summit(self.box, self.value[at], self.cell[:, at], self.side[:, at], self.place[:, at])
+
     def counts_beside(self, boxes: Sequence[Box]) -> NDArray[np.bool_]:
         """(n,) whether it stands for itself beside the summits of other rectangles: what lies in one is that one's."""
         found = np.ones(self.value.shape, dtype=bool)

@@ -297,10 +297,21 @@ class Reader:
             inside[zone.x, zone.y, zone.levels] = True
             found[one] = self._highest_of_cells(small, states, inside & (self.model.region >= 0))
             hottest = np.maximum(hottest, found[one])
-        elsewhere = away_from_summits(self.model, self.warmed)
+        elsewhere = away_from_summits(self.model, self.warmed) & self._may_be_hottest
         if elsewhere.any():
             hottest = np.maximum(hottest, self._highest_of_cells(small, states, elsewhere))
         found[HOTTEST] = hottest
+        return found
+
+    @cached_property
+    def _may_be_hottest(self) -> NDArray[np.bool_]:
+        """(nx, ny, nz) cells with heat of their own or from outside.
+
+        Of a stack that warms up from rest no other one is hottest: heat would leave it, and it would cool down.
+        """
+        found = self.warmed.copy()
+        for source in self.model.volume_sources:
+            found[:, :, source.levels] |= source.watts > 0.0
         return found
 
     def _highest_of_cells(self, small: SmallModel, states: Array, among: NDArray[np.bool_]) -> Array:
@@ -333,20 +344,18 @@ class Reader:
 
     def _warmest_cells(self, small: SmallModel, states: Array, among: NDArray[np.bool_]) -> NDArray[np.int64]:
         """(n, 3) the warmest of some cells at each time, sought chunk by chunk."""
-        start_C = np.full(self.system.shape, -np.inf)
-        start_C[:, :, self.system.levels] = np.where(among, self.rise.unheated, -np.inf)
-        sought = start_C.ravel()
+        wide = np.zeros(self.system.shape, dtype=bool)
+        wide[:, :, self.system.levels] = among
+        sought, start_C = np.flatnonzero(wide), self.rise.unheated[among]
         best = np.full(len(states), -np.inf)
         found = np.zeros(len(states), dtype=np.int64)
         for start in range(0, sought.size, CHUNK):
-            here = sought[start : start + CHUNK]
-            if not np.isfinite(here).any():
-                continue
-            values = states @ small.vectors[:, start : start + CHUNK] + here
+            part = slice(start, start + CHUNK)
+            values = states @ small.vectors[:, sought[part]] + start_C[part]
             at = values.argmax(axis=1)
             highest = values[np.arange(len(states)), at]
             better = highest > best
-            best[better], found[better] = highest[better], start + at[better]
+            best[better], found[better] = highest[better], sought[part][at[better]]
         x, y, level = np.unravel_index(found, self.system.shape)
         return np.column_stack([x, y, np.searchsorted(self.system.levels, level)])
 

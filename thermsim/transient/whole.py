@@ -20,7 +20,10 @@ from thermsim.errors import RunawayError
 from thermsim.model.build import Guess, Model
 from thermsim.model.storage import StoringFilm
 from thermsim.readout.answers import answers, observables
-from thermsim.readout.observable import HOTTEST
+from thermsim.readout.field import seek_together
+from thermsim.readout.observable import HOTTEST, Observable
+from thermsim.readout.weights import Weights
+from thermsim.transient.balance import MovingField
 from thermsim.transient.march import HALF_GROWTH, March, Step
 
 Array = NDArray[np.float64]
@@ -30,6 +33,8 @@ LEFT = 3.0  # the change by halved steps, as a multiple of what the finer run ha
 READ_A_DECADE = 8  # times a decade at which the whole model is read off: what it does otherwise is smooth
 NEIGHBOURS = 7  # times among which the largest doubt of time counts
 LEFT_OF_SPLINE = 5.0  # the change by twice as many times, as a multiple of what a spline has left: 15 in theory
+READ_CELLS = 1_000_000  # of fields that are kept to be read off together
+BALANCED_EACH = 4  # steps, at whose end heat is added up
 FIRST_SHARE = 0.1  # of the first time asked, that the first step is at most
 
 
@@ -38,7 +43,8 @@ class WholeCurves:
     """Answers on one grid. All (answers, n), NaN after temperatures had passed all bounds
 
     values : of the run at the tolerance asked for; left : what shorter steps add to them; time_doubt : of both together
-    imbalance : largest of heat stored and let out less heat made, relative to the heat made, at the ends of steps
+    imbalance : largest of heat stored and let out less heat made, relative to the heat made, at
+        the end of every fourth step
     """
 
     values: Array
@@ -165,16 +171,29 @@ class _Run:
         self.case, self.march, self.times = case, march, times
         self.values = np.full((len(observables(case)), len(times)), np.nan)
         self.imbalance = 0.0
+        self._sums: dict[Observable, Weights | None] = {}
         start = self.march.begin(self.march.rest())
-        for step in self.march.steps(start, float(times[-1]), FIRST_SHARE * float(times[0])):
-            self._read(step)
+        together = max(1, READ_CELLS // start.state.size)
+        passed: list[tuple[int, MovingField]] = []
+        for count, step in enumerate(self.march.steps(start, float(times[-1]), FIRST_SHARE * float(times[0]))):
+            passed += self._passed(step)
+            if len(passed) >= together:
+                self._read(passed)
+                passed = []
+            if count % BALANCED_EACH == 0:
+                self.imbalance = max(self.imbalance, self._imbalance(step))
+        self._read(passed)
 
-    def _read(self, step: Step) -> None:
+    def _passed(self, step: Step) -> list[tuple[int, MovingField]]:
+        """What stands at the times that lie within a step, by number."""
         first, stop = np.searchsorted(self.times, [step.start.time_s, step.end.time_s], side="right")
-        for number in range(int(first), int(stop)):
-            here = self.march.field(step, float(self.times[number]))
-            self.values[:, number] = list(answers(self.case, here).values())
-        self.imbalance = max(self.imbalance, self._imbalance(step))
+        return [(at, self.march.field(step, float(self.times[at]))) for at in range(int(first), int(stop))]
+
+    def _read(self, passed: list[tuple[int, MovingField]]) -> None:
+        if passed:
+            seek_together([here for _, here in passed])
+        for number, here in passed:
+            self.values[:, number] = list(answers(self.case, here, sums=self._sums).values())
 
     def _imbalance(self, step: Step) -> float:
         here = self.march.field(step, step.end.time_s)
