@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import hypot
 from typing import Literal
 
@@ -27,16 +28,24 @@ MOST_TOLERANCES = 5.0  # half widths of an input beyond which it explains nothin
 
 @dataclass(frozen=True)
 class Settling:
-    """Mounts of each of two options, beside those made, that would settle a question, if the gain is as asked.
-
-    question : what was asked; likely, sure : for a chance of 80 and 95 %, None beyond MOST_MOUNTS
-    chances : of a verdict after so many more mounts of each
-    """
+    """Mounts of each of two options, beside those made, that would settle a question, if the gain is as asked."""
 
     question: Question
-    likely: int | None
-    sure: int | None
-    chances: dict[int, float]
+
+    @cached_property
+    def likely(self) -> int | None:
+        """Mounts for a chance of 80 %; None beyond MOST_MOUNTS."""
+        return self.question.mounts_for(LIKELY)
+
+    @cached_property
+    def sure(self) -> int | None:
+        """Mounts for a chance of 95 %; None beyond MOST_MOUNTS."""
+        return self.question.mounts_for(SURE)
+
+    @cached_property
+    def chances(self) -> dict[int, float]:
+        """Chance of a verdict after so many more mounts of each."""
+        return self.question.table()
 
     @property
     def words(self) -> str:
@@ -96,7 +105,7 @@ def settling(gain: MeasuredGain, worth_K: float, scatter: Scatter, true_gain_K: 
         sign * supposed, sign * worth_K, gain.doubt_K, Made(gain.mounts, gain.against, sign * gain.value_K),
         scatter, scatter.prior, gain.coverage,
     )  # fmt: skip
-    return Settling(question, question.mounts_for(LIKELY), question.mounts_for(SURE), question.table())
+    return Settling(question)
 
 
 def kind_of(gain: MeasuredGain, worth_K: float | None) -> Kind:
