@@ -51,7 +51,7 @@ class Reader:
 
         warmer : the system with the coolant of its loop at a kelvin, None without one
         """
-        resting = Field(rise.resting, loaded.guess, rise.unheated, 0.0)
+        resting = Field(rise.resting, rise.resting_guess, rise.unheated, 0.0)
         warmed = loaded.warmed_from_outside | resting.warmed_from_outside
         loop = loaded.model.loop
         coolant = None if loop is None or warmer is None else Coolant.of(loop, system, warmer)

@@ -12,6 +12,7 @@ instead of the other is how far secants may be off.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, Self
 
@@ -19,36 +20,40 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.vocabulary.schema import Case, Cooling
+from thermsim.errors import NotConvergedError
 from thermsim.model.assemble import assemble
 from thermsim.model.build import Guess, Model
 from thermsim.model.physics.face_link import Boundary, Link, Surface
 from thermsim.model.physics.heat import FaceSource, VolumeSource
 from thermsim.model.powers import scaled_power
 from thermsim.solver.coolant import closed
-from thermsim.solver.guesses import heated_faces
+from thermsim.solver.guesses import heated_faces, surfaces
 from thermsim.solver.linear import TOLERANCE, prepare, solve
 
 Array = NDArray[np.float64]
 
 Bends = Literal["secant", "tangent"]
-REST_K = 1e-7  # [K] to which the coolant of a loop is found without load
+Place = tuple[int, float]
+REST_K = 1e-7  # [K] to which faces that radiate, and the coolant of a loop, are found without load
+MOST_SECANTS = 60  # until they are
 SAME_K = 1e-6  # [K] differences of temperature below which a secant is a tangent
 
 
 @dataclass(frozen=True)
 class HeldBoundary(Boundary):
-    """A boundary as its secant: film (T - rest), the film that of a steady state.
+    """A boundary as its secant: film (T - start), the film that of a steady state.
 
-    rest : temperature [C] at which no heat crosses it; None for what is linear
+    start : temperatures [C] that secants begin at: of every curved plane of faces, by its axis and its place along it
+        [m], as they are without load; or the one at which no heat crosses; None for what is linear
     bends : "secant" from there to the steady state, or "tangent" at it
-    of_rise : whether temperatures are rises, so that no heat crosses at zero
+    of_rise : whether temperatures are rises over `start`, so that no heat crosses at zero
     coolant_rise : of the coolant of a loop, where they are
     """
 
     kind = "held still"
     is_linear = False  # so that it is asked at the temperatures of its faces
     of: Boundary
-    rest: float | None
+    start: float | Mapping[Place, Array] | None
     of_rise: bool
     bends: Bends = "secant"
     coolant_rise: float = 0.0
@@ -58,16 +63,16 @@ class HeldBoundary(Boundary):
         raise NotImplementedError("no case describes it")
 
     def link(self, at: Surface) -> Link:
-        if self.of.is_linear or self.rest is None:
+        if self.start is None:
             own = self.of.link(at)
             return own._replace(known_C=self.coolant_rise, influx=0.0) if self.of_rise else own
-        tangent, apart = self.of.link(at).film, np.asarray(at.face_C - self.rest)
-        secant = self.of.outflow(at) / np.where(np.abs(apart) > SAME_K, apart, 1.0)
-        film = np.where(np.abs(apart) > SAME_K, secant, tangent)
-        zero = 0.0 if self.of_rise else self.rest
-        if self.bends == "tangent" and self.of_rise:
-            return Link(tangent, zero, (tangent - film) * apart)
-        return Link(film, zero, 0.0)
+        start = self.start if isinstance(self.start, float) else self.start[_place_of(at)]
+        tangent, apart = self.of.link(at).film, np.asarray(at.face_C - start)
+        risen = self.of.outflow(at) - self.of.outflow(at._replace(face_C=start))
+        film = np.where(np.abs(apart) > SAME_K, risen / np.where(np.abs(apart) > SAME_K, apart, 1.0), tangent)
+        if not self.of_rise:
+            return Link(film, start, 0.0)
+        return Link(tangent, 0.0, (tangent - film) * apart) if self.bends == "tangent" else Link(film, 0.0, 0.0)
 
     @property
     def known_C(self) -> tuple[float, ...]:
@@ -91,6 +96,11 @@ class HeldBoundary(Boundary):
     @property
     def words(self) -> str:
         return f"{self.of.words}, held still"
+
+
+def _place_of(at: Surface) -> Place:
+    """Axis and place [m] of the plane that some faces lie in: along all other axes they have many places."""
+    return next((axis, float(place)) for axis, place in enumerate(at.place) if not isinstance(place, np.ndarray))
 
 
 def _rest_of(boundary: Boundary) -> float | None:
@@ -130,11 +140,13 @@ class HeldVolumeSource(VolumeSource):
 class Rise:
     """A loaded steady state and the unheated one, and the linear model between them.
 
-    guess : at which coefficients are held; unheated : (nx, ny, nz) [C], NaN in voids
+    guess : at which coefficients are held; resting_guess : the same with what cools by radiation as without load
+    unheated : (nx, ny, nz) [C], NaN in voids
     resting : the model without load; model : of the rise, all that is known at zero
     """
 
     guess: Guess
+    resting_guess: Guess
     unheated: Array
     resting: Model
     model: Model
@@ -143,7 +155,7 @@ class Rise:
         """The stack without load with the coolant of its loop a kelvin warmer, and its temperatures [C]."""
         coolant_C = self.resting.coolant_C
         assert coolant_C is not None  # there is a loop
-        return _unheated(replace(self.resting.at_coolant(coolant_C + 1.0), loop=None), self.guess)
+        return _unheated(replace(self.resting.at_coolant(coolant_C + 1.0), loop=None), self.resting_guess)
 
 
 def rise_of(model: Model, loaded: Array, guess: Guess, leakage: Bends = "secant", boundaries: Bends = "secant") -> Rise:
@@ -152,22 +164,44 @@ def rise_of(model: Model, loaded: Array, guess: Guess, leakage: Bends = "secant"
     leakage, boundaries : what takes the place of those that bend over temperature
     """
     rests = [_rest_of(one) for one in model.coolings]
-    held, of_rise = (
-        tuple(
-            HeldBoundary(one.label, one.face, one, at, zero, boundaries)
-            for one, at in zip(model.coolings, rests, strict=True)
-        )
-        for zero in (False, True)
-    )
-    resting = replace(scaled_power(model, 0.0), coolings=held)
-    resting, unheated = _unheated(resting, guess)
-    faces = [heated_faces(one, at, guess) for one, at in ((resting, unheated), (model, loaded))]
+    resting, at_rest, unheated = _resting(scaled_power(model, 0.0), _held(model, rests, False), guess)
+    begins = {(axis, float(model.grid.axes[axis].faces[face])): at_C for (axis, face), at_C in at_rest.surface.items()}
+    of_rise = _held(model, [None if zero is None else begins for zero in rests], True, boundaries)
+    faces = [heated_faces(*each) for each in ((resting, unheated, at_rest), (model, loaded, guess))]
     sources = tuple(
         _held_face(source, off, on, leakage) for source, off, on in zip(model.face_sources, *faces, strict=True)
     )
     volumes = tuple(_held_volume(source, unheated, loaded, leakage) for source in model.volume_sources)
     rising = replace(model, coolings=of_rise, face_sources=sources, volume_sources=volumes)
-    return Rise(guess, unheated, resting, rising)
+    return Rise(guess, at_rest, unheated, resting, rising)
+
+
+def _held(
+    model: Model, starts: Sequence[float | Mapping[Place, Array] | None], of_rise: bool, bends: Bends = "secant"
+) -> tuple[HeldBoundary, ...]:
+    return tuple(
+        HeldBoundary(one.label, one.face, one, start, of_rise, bends)
+        for one, start in zip(model.coolings, starts, strict=True)
+    )
+
+
+def _resting(without: Model, coolings: tuple[Boundary, ...], guess: Guess) -> tuple[Model, Guess, Array]:
+    """The stack without load with secants that end there, the guess that has its faces, and its temperatures [C].
+
+    Raises
+    ------
+    NotConvergedError
+    """
+    held = replace(without, coolings=coolings)
+    for _ in range(MOST_SECANTS):
+        resting, unheated = _unheated(held, guess)
+        there = surfaces(resting, unheated, guess)
+        after = {place: there[place] for place in guess.surface}
+        moved = max((float(np.abs(after[place] - guess.surface[place]).max()) for place in after), default=0.0)
+        if moved <= REST_K:
+            return resting, guess, unheated
+        guess = replace(guess, surface=after)
+    raise NotConvergedError("temperatures without load do not settle")
 
 
 def _unheated(resting: Model, guess: Guess) -> tuple[Model, Array]:
