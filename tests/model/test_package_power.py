@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 from stacks import Mapping, case_of, film, joint, part, solve_on
 
+from thermsim.case.clock import Drive, driven
 from thermsim.case.geometry.zones import powers_of
 from thermsim.case.inputs.values import inputs, with_inputs
 from thermsim.case.load import parse_case
 from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import CaseError, ThermsimError
-from thermsim.limits.clock import Drive, driven
 from thermsim.mesh.predict import predict
 from thermsim.model.assemble import assemble
 from thermsim.model.build import build_model

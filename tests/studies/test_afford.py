@@ -13,6 +13,7 @@ from click.testing import CliRunner
 from scipy.optimize import brentq
 from stacks import case_of, film, part
 
+from thermsim.case.clock import Drive, drive_at, driven, proportional, voltage_at, voltage_points
 from thermsim.case.geometry.zones import zones_of
 from thermsim.case.load import parse_case
 from thermsim.case.vocabulary.schema import Case, Clock
@@ -20,7 +21,6 @@ from thermsim.commands.main import commands
 from thermsim.errors import CaseError, WriteError
 from thermsim.limits.afford import afford
 from thermsim.limits.affordance import Affordance, Afforded
-from thermsim.limits.clock import Drive, drive_at, driven, proportional, voltage_at, voltage_points
 from thermsim.limits.corrected_readings import Studied, Told, told
 from thermsim.limits.states import State
 from thermsim.mesh.input_doubt import InputDoubt

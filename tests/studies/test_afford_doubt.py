@@ -11,10 +11,10 @@ from scipy.optimize import brentq
 from stacks import case_of, part
 
 import thermsim
+from thermsim.case.clock import Drive, driven
 from thermsim.case.vocabulary.schema import Case
 from thermsim.limits.afford import afford
 from thermsim.limits.affordance import Affordance
-from thermsim.limits.clock import Drive, driven
 from thermsim.report.text.afford_table import affordance_blocks, document
 
 CLOCK = {"frequency_GHz": 4.0, "voltage_V": 1.0, "steps": [{"frequency_GHz": 5.0, "voltage_V": 1.2}]}

@@ -10,12 +10,12 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from functools import partial
 
+from thermsim.case.clock import drive_at, driven, proportional
 from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import Case, Clock
 from thermsim.doubt.inputs import with_input_doubt
 from thermsim.errors import CaseError, Fault, RunawayError
 from thermsim.limits.affordance import Affordance, Afforded
-from thermsim.limits.clock import drive_at, driven, proportional
 from thermsim.limits.corrected_readings import Studied
 from thermsim.limits.limit_search import SEARCH_GRID, LimitSearch
 from thermsim.limits.states import Crossing, States

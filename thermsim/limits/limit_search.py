@@ -9,10 +9,10 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from math import inf, isfinite
 
+from thermsim.case.clock import Drive, drive_at, proportional, voltage_at, voltage_points
 from thermsim.case.vocabulary.schema import Case, Clock
 from thermsim.errors import CaseError, Fault
 from thermsim.limits.affordance import Between, Beyond, PowerAtLimit, Step, Verdict, Width
-from thermsim.limits.clock import Drive, drive_at, proportional, voltage_at, voltage_points
 from thermsim.limits.corrected_readings import Studied, Told, told
 from thermsim.limits.states import EDGE_WIDTH, MEETS_K, Crossing, State, States, crossing
 from thermsim.mesh.predict import FEWEST_GRIDS

@@ -6,9 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
+from thermsim.case.clock import Drive, driven
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import NotConvergedError, RunawayError
-from thermsim.limits.clock import Drive, driven
 from thermsim.mesh.settling import OnGrid
 from thermsim.model.build import Guess, build_model
 from thermsim.model.grid.axes import GridPlan

@@ -22,6 +22,21 @@ def scaled_power(model: Model, share: float) -> Model:
     )
 
 
+def with_share(model: Model, without: Model, share: float) -> Model:
+    """The same model with a share of what its sources make more than those of another, `without`."""
+
+    def of(own: Array, less: Array) -> Array:
+        return less + share * (own - less)
+
+    faces = zip(model.face_sources, without.face_sources, strict=True)
+    volumes = zip(model.volume_sources, without.volume_sources, strict=True)
+    return replace(
+        model,
+        face_sources=tuple(replace(one, watts=of(one.watts, less.watts)) for one, less in faces),
+        volume_sources=tuple(replace(one, watts=of(one.watts, less.watts)) for one, less in volumes),
+    )
+
+
 def as_made(model: Model, temperature: Array, heated_face: Sequence[Array | float]) -> Model:
     """The same model whose sources make what they make at temperatures (nx, ny, nz) and of heated faces [C], always."""
     return replace(

@@ -6,12 +6,15 @@ d, rho, UA and C_l as in `transient.loop`, and h the coolant that leaves the rad
 
     Q = g' T + d - G w,      w = h + rho Q,      C_l (p h - known) = Q - UA (h - still).
 
+So is the share of its power that a chip which holds back has left, where its hottest reading would pass the limit: then
+that reading is at the limit, by one column more, of what the share does to all cells, coolant included.
+
 A pace p of zero is the steady state.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import NamedTuple
@@ -21,6 +24,7 @@ from numpy.typing import NDArray
 
 from thermsim.errors import NotConvergedError, RunawayError
 from thermsim.model.build import Guess, Model
+from thermsim.model.powers import with_share
 from thermsim.model.storage import StoringFilm, cell_capacities
 from thermsim.readout.field import Field
 from thermsim.solver.guesses import guess_from
@@ -34,12 +38,31 @@ RESIDUAL = 1e-9  # relative residual of the solve of a stage
 ROUGH_RESIDUAL = 1e-5  # the same of what a kelvin of the coolant does
 FILTER_RESIDUAL = 1e-2  # the same of the filter of an error estimate
 REST_STEPS, REST_K = 60, 1e-8  # of the search for a steady state
+SHARE_STEP = 1e-2  # of the power, by which it is moved to see what that does
+MEETS_K = 1e-5  # a reading so near to its limit is at it
+MOST_TRIALS = 12  # of a share of the power
 
 
 class Inputs(NamedTuple):
-    """What is no temperature of a cell. coolant_C : mean coolant of the loop [C], None without one"""
+    """What is no temperature of a cell.
+
+    coolant_C : mean coolant of the loop [C], None without one; share : of the power that may be held back
+    """
 
     coolant_C: float | None
+    share: float = 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class Holding:
+    """A chip that holds back. without : the model without the power that may be held back
+
+    highest_C : its highest reading
+    """
+
+    without: Model
+    limit_C: float
+    highest_C: Callable[[Field], float]
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,14 +104,22 @@ class Balance:
     """The equations of a model, of which stage after stage is solved.
 
     model : with its load; films : those that are cut into levels, with their levels' shares
-    guess : temperatures to begin with
+    guess : temperatures to begin with; holding : how a chip holds back, None if it does not
     """
 
-    def __init__(self, model: Model, films: Sequence[tuple[StoringFilm, Array]], guess: Guess) -> None:
+    def __init__(
+        self,
+        model: Model,
+        films: Sequence[tuple[StoringFilm, Array]],
+        guess: Guess,
+        holding: Holding | None = None,
+    ) -> None:
         self.model, self.films, self.loop = model, films, model.loop
-        self.guess = guess
+        self.guess, self.holding = guess, holding
+        self.solves = self.iterations = 0
         self._state: State | None = None
         self._by_coolant: Array | None = None
+        self._by_share: Array | None = None
 
     # ---- what stands at a moment ------------------------------------------------------------------------------
 
@@ -98,7 +129,10 @@ class Balance:
 
     def model_at(self, inputs: Inputs) -> Model:
         """The model with what is no temperature of a cell."""
-        return self.model if inputs.coolant_C is None else self.model.at_coolant(inputs.coolant_C)
+        model = self.model
+        if inputs.share != 1.0 and self.holding is not None:
+            model = with_share(model, self.holding.without, inputs.share)
+        return model if inputs.coolant_C is None else model.at_coolant(inputs.coolant_C)
 
     def system(self, guess: Guess, inputs: Inputs) -> System:
         """The equations with coefficients at some temperatures."""
@@ -111,6 +145,14 @@ class Balance:
         guess = MovingField(model, near.guess, model_C, 0.0, near, cells).guess_here
         return MovingField(model, guess, model_C, 0.0, self.system(guess, inputs), cells)
 
+    def excess_K(self, at: Balanced) -> float:
+        """By what the highest reading is over the limit of a chip that holds back."""
+        assert self.holding is not None
+        model_C = np.where(self.model.region >= 0, at.near.of_model(self.cells_of(at.state, at.near)), np.nan)
+        cells = self.cells_of(at.state, at.near)
+        here = MovingField(self.model_at(at.inputs), at.near.guess, model_C, 0.0, at.near, cells)
+        return float(self.holding.highest_C(here) - self.holding.limit_C)
+
     # ---- steady states ----------------------------------------------------------------------------------------
 
     def start(self, even_C: float | None = None) -> Balanced:
@@ -121,11 +163,11 @@ class Balance:
         return Balanced(cells if still_C is None else np.append(cells, still_C), system, Inputs(still_C))
 
     def settled(self) -> Balanced:
-        """The steady state.
+        """The steady state, with the power held back where it must be.
 
         Raises
         ------
-        NotConvergedError
+        NotConvergedError, RunawayError
         """
         at = self.start()
         even_C = self.model_at(at.inputs).even_C
@@ -133,9 +175,9 @@ class Balance:
             return self.start(even_C)
         nothing = np.zeros(at.state.size)
         for _ in range(REST_STEPS):
-            after = self.stage(at.state, 0.0, nothing, at)
+            after = self.stage(at.state, 0.0, nothing, at, holds=self.holding is not None)
             moved = float(np.abs(after.state - at.state).max())
-            if self.model.is_linear or moved < REST_K:
+            if (self.model.is_linear and self.holding is None) or moved < REST_K:
                 return after
             at = after
         raise NotConvergedError("temperatures of a steady state do not settle")
@@ -152,7 +194,7 @@ class Balance:
             hung = self._hung(self.system(guess, inputs), guess, inputs)
             leaves_C = float(at.state[-1])
             damped = hung.coolant.damped
-            inputs = Inputs((leaves_C + loop.pass_K_W * hung.given_W(cells)) / damped)
+            inputs = inputs._replace(coolant_C=(leaves_C + loop.pass_K_W * hung.given_W(cells)) / damped)
         near = self.field(at.state, near, inputs).moment
         flow = near.stencil.heat - near.stencil.conducted(cells)
         change = np.divide(flow, near.capacity, out=np.zeros_like(flow), where=near.capacity > 0.0).ravel()
@@ -163,8 +205,11 @@ class Balance:
             change = np.append(change, of_loop)
         return Balanced(at.state, near, inputs), change
 
-    def stage(self, carried: Array, pace: float, known: Array, before: Balanced) -> Balanced:
-        """Solve with coefficients at a state that is carried on, and from inputs as they were before."""
+    def stage(self, carried: Array, pace: float, known: Array, before: Balanced, holds: bool = False) -> Balanced:
+        """Solve with coefficients at a state that is carried on, and from inputs as they were before.
+
+        holds : whether power is held back where the highest reading would pass its limit
+        """
         inputs = before.inputs
         system = self.field(carried, before.near, inputs).moment
         stencil = replace(system.stencil, ground=system.stencil.ground + pace * system.capacity)
@@ -172,20 +217,45 @@ class Balance:
         self._state = prepare(stencil, may) if self._state is None else renew(self._state, stencil)
         heat = system.stencil.heat + system.capacity * self.cells_of(known, system)
         cells = self._solve(heat, self.cells_of(carried, system), RESIDUAL)
-        if self.loop is None:
-            return Balanced(cells.ravel(), system, inputs)
-        hung = self._hung(system, system.guess, inputs)
-        gives = hung.coolant.gives.reshape(system.shape)
-        by_coolant = self._by_coolant = self._solve(gives, self._by_coolant, ROUGH_RESIDUAL)
-        more_C, leaves_C = hung.closed(cells, by_coolant, pace, float(known[-1]))
-        cells = cells + more_C * by_coolant
-        return Balanced(np.append(cells.ravel(), leaves_C), system, Inputs(hung.coolant_C + more_C))
+        state, hung = cells.ravel(), None
+        if self.loop is not None:
+            hung = self._hung(system, system.guess, inputs)
+            gives = hung.coolant.gives.reshape(system.shape)
+            self._by_coolant = self._solve(gives, self._by_coolant, ROUGH_RESIDUAL)
+            more_C, leaves_C = hung.closed(cells, self._by_coolant, pace, float(known[-1]))
+            state = np.append((cells + more_C * self._by_coolant).ravel(), leaves_C)
+            inputs = inputs._replace(coolant_C=hung.coolant_C + more_C)
+        found = Balanced(state, system, inputs)
+        if not holds or (inputs.share >= 1.0 and self.excess_K(found) <= 0.0):
+            return found
+        return self._held_back(found, before.inputs, hung, pace)
+
+    def _held_back(self, free: Balanced, before: Inputs, hung: _Hung | None, pace: float) -> Balanced:
+        """The same with so much power that the highest reading is at its limit, all of it, or none."""
+        near, share, cells = free.near, free.inputs.share, self.cells_of(free.state, free.near)
+        other = self.system(near.guess, before._replace(share=share - SHARE_STEP))
+        gain = near.stencil.heat - near.stencil.conducted(cells) - other.stencil.heat + other.stencil.conducted(cells)
+        self._by_share = self._solve(gain / SHARE_STEP, self._by_share, ROUGH_RESIDUAL)
+        by_share, warmer_K = self._by_share.ravel(), 0.0
+        if hung is not None:
+            assert self._by_coolant is not None
+            less = sum(other.outflow(number)[1] for number in self.model.on_loop)
+            at_once = (hung.coolant.at_once - less) / SHARE_STEP
+            warmer_K, leaves_K = hung.follows(self._by_share, at_once, self._by_coolant, pace)
+            by_share = np.append((self._by_share + warmer_K * self._by_coolant).ravel(), leaves_K)
+
+        def at(new: float) -> Balanced:
+            more = new - share
+            coolant_C = None if free.inputs.coolant_C is None else free.inputs.coolant_C + more * warmer_K
+            moved = _towards(other, near, 1.0 + more / SHARE_STEP)
+            return Balanced(free.state + more * by_share, moved, Inputs(coolant_C, new))
+
+        return at(_at_limit(lambda new: self.excess_K(at(new)), share))
 
     def filtered(self, near: System, pace: float, raw: Array) -> Array:
         """What a change of known temperatures does to the last stage: (A + p C)^-1 p C raw, roughly."""
-        assert self._state is not None
         heat = near.capacity * pace * self.cells_of(raw, near)
-        found = np.nan_to_num(solve(self._state, heat, None, FILTER_RESIDUAL).temperature).ravel()
+        found = self._solve(heat, None, FILTER_RESIDUAL).ravel()
         if self.loop is None:
             return found
         held = pace * _capacity(self.loop.capacity_J_K)
@@ -195,11 +265,13 @@ class Balance:
         """Temperatures [C] of all cells; of rises, where nothing known is in the heat, over zero."""
         assert self._state is not None
         cold = 0.0 if residual > RESIDUAL else self.model.coldest_C
-        return np.nan_to_num(solve(self._state, heat, guess, residual, cold).checked().temperature, nan=cold)
+        found = solve(self._state, heat, guess, residual, cold).checked()
+        self.solves, self.iterations = self.solves + 1, self.iterations + found.iterations
+        return np.nan_to_num(found.temperature, nan=cold)
 
     def _hung(self, system: System, guess: Guess, inputs: Inputs) -> _Hung:
         assert self.loop is not None and inputs.coolant_C is not None
-        warmer = self.system(guess, Inputs(inputs.coolant_C + 1.0))
+        warmer = self.system(guess, inputs._replace(coolant_C=inputs.coolant_C + 1.0))
         return _Hung(Coolant.of(self.loop, system, warmer), inputs.coolant_C)
 
 
@@ -223,16 +295,73 @@ class _Hung:
 
         cells : as if it were not; by_coolant : what a kelvin of it does to them; known : [K/s]
         """
-        loop, per_K = self.coolant.loop, self.coolant.per_K
-        takes = pace * self.capacity_J_K + loop.radiator_W_K
+        loop, takes = self.coolant.loop, self._takes(pace)
         alone_C = (self.capacity_J_K * known + loop.radiator_W_K * loop.still_C) / takes
-        per_watt = 1.0 / takes + loop.pass_K_W
-        before_W = self.given_W(cells) - per_K * self.coolant_C
-        more_W_K = float(self.coolant.gives @ by_coolant.ravel()) - per_K
+        before_W = self.given_W(cells) - self.coolant.per_K * self.coolant_C
+        more_C, more_W = self._moved(alone_C - self.coolant_C, before_W, by_coolant, pace)
+        return more_C, alone_C + (before_W + more_W) / takes
+
+    def follows(self, cells: Array, at_once_W: float, by_coolant: Array, pace: float) -> tuple[float, float]:
+        """The same of a change: of cells, and of what the loop gets at once."""
+        before_W = float(self.coolant.gives @ cells.ravel()) + at_once_W
+        more_C, more_W = self._moved(0.0, before_W, by_coolant, pace)
+        return more_C, (before_W + more_W) / self._takes(pace)
+
+    def _takes(self, pace: float) -> float:
+        """Heat that leaves the loop, or that it stores, for each kelvin of what leaves the radiator [W/K]."""
+        return pace * self.capacity_J_K + self.coolant.loop.radiator_W_K
+
+    def _moved(self, alone_C: float, before_W: float, by_coolant: Array, pace: float) -> tuple[float, float]:
+        """How much warmer the mean coolant gets [K], and how much more heat comes of it [W]."""
+        per_watt = 1.0 / self._takes(pace) + self.coolant.loop.pass_K_W
+        more_W_K = float(self.coolant.gives @ by_coolant.ravel()) - self.coolant.per_K
         if per_watt * more_W_K >= 1.0:
             raise RunawayError("leakage outruns the cooling", "lower the power or the leakage, or cool better")
-        more_C = (alone_C + per_watt * before_W - self.coolant_C) / (1.0 - per_watt * more_W_K)
-        return more_C, alone_C + (before_W + more_W_K * more_C) / takes
+        more_C = (alone_C + per_watt * before_W) / (1.0 - per_watt * more_W_K)
+        return more_C, more_W_K * more_C
+
+
+def _towards(start: System, end: System, share: float) -> System:
+    """The second system, but the heat made in its planes lies so far from the first one's to its own on a line."""
+
+    def of(low: Array | float, high: Array | float) -> Array | float:
+        return low + share * (high - low)
+
+    planes = {
+        place: tuple(
+            replace(
+                two,
+                faces=replace(
+                    two.faces,
+                    heat_lower=of(one.faces.heat_lower, two.faces.heat_lower),
+                    heat_upper=of(one.faces.heat_upper, two.faces.heat_upper),
+                    slope_lower=of(one.faces.slope_lower, two.faces.slope_lower),
+                    slope_upper=of(one.faces.slope_upper, two.faces.slope_upper),
+                ),
+            )
+            for one, two in zip(start.planes[place], whole, strict=True)
+        )
+        for place, whole in end.planes.items()
+    }
+    return replace(end, planes=planes)
+
+
+def _at_limit(excess_K: Callable[[float], float], begin: float) -> float:
+    """The share of power, 0 to 1, at which an excess is zero; all of it, or none, where it is on one side only."""
+    share, over = begin, excess_K(begin)
+    slope = (over - excess_K(begin - SHARE_STEP)) / SHARE_STEP
+    for _ in range(MOST_TRIALS):
+        if abs(over) <= MEETS_K:
+            break
+        if not slope > 0.0:
+            return 0.0 if over > 0.0 else 1.0
+        after = float(np.clip(share - over / slope, 0.0, 1.0))
+        if after == share:
+            break
+        at_after = excess_K(after)
+        slope = (at_after - over) / (after - share)
+        share, over = after, at_after
+    return share
 
 
 def _capacity(capacity_J_K: float | None) -> float:

@@ -23,7 +23,7 @@ from thermsim.readout.answers import answers, observables
 from thermsim.readout.field import seek_together
 from thermsim.readout.observable import HOTTEST, Observable
 from thermsim.readout.weights import Weights
-from thermsim.transient.balance import MovingField
+from thermsim.transient.balance import Holding, MovingField
 from thermsim.transient.march import HALF_GROWTH, March, Step
 
 Array = NDArray[np.float64]
@@ -40,17 +40,23 @@ FIRST_SHARE = 0.1  # of the first time asked, that the first step is at most
 
 @dataclass(frozen=True, eq=False)
 class WholeCurves:
-    """Answers on one grid. All (answers, n), NaN after temperatures had passed all bounds
+    """Answers on one grid. All (rows, n), NaN after temperatures had passed all bounds
+
+    Of a chip that holds back, three rows follow the answers: the share of its power that is left, the seconds of full
+    power that were held back until then, and the time [s] from which on it is, the same at all times, NaN if not yet.
 
     values : of the run at the tolerance asked for; left : what shorter steps add to them; time_doubt : of both together
     imbalance : largest of heat stored and let out less heat made, relative to the heat made, at
         the end of every fourth step
+    solves, iterations : of the linear solver
     """
 
     values: Array
     left: Array
     time_doubt: Array
     imbalance: float
+    solves: int
+    iterations: int
 
 
 def whole_curves(
@@ -61,12 +67,14 @@ def whole_curves(
     times: Array,
     tolerance_K: float,
     left: Array | None = None,
+    holding: Holding | None = None,
 ) -> WholeCurves:
     """Follow a case from rest after its load comes on at once.
 
     model : with the load; films : that are cut into levels; guess : temperatures of the model to start a search from
     times : (n,) after the load came on [s], rising; tolerance_K : of a step
     left : what shorter steps add, as it was found on another grid; without it there is a second run here
+    holding : how a chip holds back, None if it does not
 
     Raises
     ------
@@ -74,15 +82,18 @@ def whole_curves(
     """
     from scipy.ndimage import maximum_filter1d
 
-    steps, half_steps = _both(model, films, guess, tolerance_K)
+    steps, half_steps = _both(model, films, guess, tolerance_K, holding)
     run = _Run(case, steps, times)
+    marches = [steps]
     if left is None:
+        marches.append(half_steps)
         finer = _Run(case, half_steps, times)
         left = (finer.values - run.values) * (1.0 + 1.0 / LEFT)
     doubt = maximum_filter1d(
         np.nan_to_num(np.abs(left)) / (1.0 + LEFT), NEIGHBOURS, axis=1
     )  # it passes zero in between
-    return WholeCurves(run.values, left, doubt, run.imbalance)
+    solves, iterations = (sum(getattr(one.balance, of) for one in marches) for of in ("solves", "iterations"))
+    return WholeCurves(run.values, left, doubt, run.imbalance, solves, iterations)
 
 
 class Passing(NamedTuple):
@@ -157,11 +168,15 @@ def carried(known: Array, values: Array, times: Array) -> tuple[Array, Array]:
 
 
 def _both(
-    model: Model, films: Sequence[tuple[StoringFilm, Array]], guess: Guess, tolerance_K: float
+    model: Model,
+    films: Sequence[tuple[StoringFilm, Array]],
+    guess: Guess,
+    tolerance_K: float,
+    holding: Holding | None = None,
 ) -> tuple[March, March]:
     """Two marches, the second with steps half as long."""
-    finer = March(model, films, guess, tolerance_K / HALVES, HALF_GROWTH)
-    return March(model, films, guess, tolerance_K), finer
+    finer = March(model, films, guess, tolerance_K / HALVES, HALF_GROWTH, holding)
+    return March(model, films, guess, tolerance_K, holding=holding), finer
 
 
 class _Run:
@@ -169,8 +184,9 @@ class _Run:
 
     def __init__(self, case: Case, march: March, times: Array) -> None:
         self.case, self.march, self.times = case, march, times
-        self.values = np.full((len(observables(case)), len(times)), np.nan)
-        self.imbalance = 0.0
+        self.holds = march.balance.holding is not None
+        self.values = np.full((len(observables(case)) + 3 * self.holds, len(times)), np.nan)
+        self.imbalance, self.held_s = 0.0, 0.0
         self._sums: dict[Observable, Weights | None] = {}
         start = self.march.begin(self.march.rest())
         together = max(1, READ_CELLS // start.state.size)
@@ -187,13 +203,25 @@ class _Run:
     def _passed(self, step: Step) -> list[tuple[int, MovingField]]:
         """What stands at the times that lie within a step, by number."""
         first, stop = np.searchsorted(self.times, [step.start.time_s, step.end.time_s], side="right")
+        if self.holds:
+            self._read_power(step, int(first), int(stop))
         return [(at, self.march.field(step, float(self.times[at]))) for at in range(int(first), int(stop))]
+
+    def _read_power(self, step: Step, first: int, stop: int) -> None:
+        """The three rows of a chip that holds back."""
+        for number in range(first, stop):
+            time_s = float(self.times[number])
+            self.values[-3:-1, number] = step.inputs_at(time_s).share, self.held_s + step.held_back_s(time_s)
+        if self.held_s == 0.0 and step.end.at.inputs.share < 1.0:
+            self.values[-1] = step.start.time_s
+        self.held_s += step.held_back_s(step.end.time_s)
 
     def _read(self, passed: list[tuple[int, MovingField]]) -> None:
         if passed:
             seek_together([here for _, here in passed])
         for number, here in passed:
-            self.values[:, number] = list(answers(self.case, here, sums=self._sums).values())
+            told = list(answers(self.case, here, sums=self._sums).values())
+            self.values[: len(told), number] = told
 
     def _imbalance(self, step: Step) -> float:
         here = self.march.field(step, step.end.time_s)

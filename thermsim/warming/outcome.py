@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,6 +70,39 @@ class Rest:
     why: str | None = None
 
 
+@dataclass(frozen=True, eq=False)
+class HeldBack:
+    """What a chip that holds back has left of its power: as much as keeps its hottest reading at the limit.
+
+    limit_C : that no reading passes; reading : the first to meet it
+    power_W : that may be held back, as typed: of the zones with a clock, or of all
+    left_W : (n,) what is left of it, with how far mesh and time may hold that off, left_doubt_W
+    end_W : at the steady state; from_s : from when on it is held back, None if not until the last time
+    lost_J : energy that was held back until the last time
+    is_never : whether the limit is not met at all; is_enough : False where a reading passes it without that power too
+    runs_away : whether there is no steady state without holding back
+    """
+
+    limit_C: float
+    reading: Observable
+    power_W: float
+    left_W: Array
+    left_doubt_W: Array
+    end_W: WithDoubt
+    from_s: WithDoubt | None
+    lost_J: WithDoubt
+    is_never: bool = False
+    is_enough: bool = True
+    runs_away: bool = False
+
+
+class WithDoubt(NamedTuple):
+    """A number and the half width of its doubt."""
+
+    value: float
+    half_width: float
+
+
 @dataclass(frozen=True)
 class TimeStep:
     """One grid of the study. levels : of its cells and those of films; solves, iterations : of the linear solver"""
@@ -91,6 +124,7 @@ class Warmup(Printable):
     field : of the finest grid, at the steady state
     films : joints whose film stores heat as cells
     rest : how long to wait before a second run, of readings, or of all temperatures of the stack without any
+    held_back : of a chip that holds back: the whole model was followed, and there are no `shifts` and no `rates`
     held_K : by how much properties held still would hold temperatures off on the way; None where they are
     remarks : what must be said beside the numbers
     """
@@ -109,6 +143,7 @@ class Warmup(Printable):
     rest: Rest
     held_K: float | None = None
     remarks: tuple[str, ...] = ()
+    held_back: HeldBack | None = None
 
     @property
     def worst(self) -> tuple[Observable, float]:
@@ -124,5 +159,5 @@ class Warmup(Printable):
 
     @property
     def slowest_s(self) -> float:
-        """The longest time constant [s]."""
-        return 1.0 / float(self.rates[0])
+        """The longest time constant [s]; NaN where no small model was made."""
+        return 1.0 / float(self.rates[0]) if len(self.rates) else float("nan")

@@ -31,6 +31,7 @@ from thermsim.transient.grid import time_plan
 from thermsim.transient.krylov import SmallModel, model_at
 from thermsim.transient.loop import with_a_kelvin
 from thermsim.units import GIGABYTE
+from thermsim.warming.held_back import follow, is_surely_below, must_hold_back, never_held_back
 from thermsim.warming.held_still import held_doubts, model_of_load, reader_of
 from thermsim.warming.on_the_way import OnTheWay
 from thermsim.warming.outcome import Curve, Rest, TimeStep, Warmup
@@ -72,7 +73,8 @@ def warmup(
 
     Conductivities, leakage and heat capacities that depend on temperature are held between the unheated and the loaded
     state, so that both ends are exact. Where that may cost more than a share of the accuracy in between, the whole
-    model is followed too, on the first grid, and what it does otherwise is added to all curves.
+    model is followed too, on the first grid, and what it does otherwise is added to all curves. So it is, on three
+    grids, where `limits.holds_back` lets the power fall; there no lack of a steady state is a runaway.
 
     Parameters
     ----------
@@ -96,15 +98,19 @@ def warmup(
     also = np.array(list(also_s), dtype=np.float64)
     check_warmup(case, from_s, until_s, also, wanted, settled_K)
     allowed = allowed_GB(memory_GB)
-    even = plan_grid(case, first_cells)
+    even, times = plan_grid(case, first_cells), spread_times(from_s, until_s, also)
+    holds_back, runs_away = case.limits.holds_back, False
     try:
         steady_plan, _ = plan_for(case, even, int(IN_PLAN * first_cells), wanted, allowed)
     except RunawayError as failure:
-        span = from_s, until_s
-        raise without_steady_state(case, time_plan(case, even, from_s), span, wanted, failure, progress) from None
+        if not holds_back:
+            span = from_s, until_s
+            raise without_steady_state(case, time_plan(case, even, from_s), span, wanted, failure, progress) from None
+        steady_plan, runs_away = even, True
     plan = time_plan(case, steady_plan, from_s)
     _check_memory(plan, steady_plan, allowed)
-    times = spread_times(from_s, until_s, also)
+    if holds_back and (runs_away or must_hold_back(case, plan.grid(plan.multipliers[0]))):
+        return _told(follow(case, plan, times, wanted, settled_K, grids, runs_away, progress))
     family = _Family(case, times, wanted)
     for multiplier in plan.multipliers[:grids]:
         if _needed_GB(plan, multiplier) > allowed:
@@ -115,7 +121,15 @@ def warmup(
             progress(_line(family.steps[-1], worst))
         if worst <= wanted and grids is None:
             break
-    return family.outcome(settled_K)
+    found = family.outcome(settled_K)
+    if holds_back and not is_surely_below(found):
+        return _told(follow(case, plan, times, wanted, settled_K, grids, False, progress))
+    return never_held_back(found) if holds_back else found
+
+
+def _told(found: Warmup) -> Warmup:
+    """The same with what must be said beside its numbers."""
+    return replace(found, remarks=_remarks(found, 0.0))
 
 
 class _Family:

@@ -360,6 +360,11 @@ def check_limits(look: Look) -> None:
             look.add(
                 ("readings", place, "step_K"), f"`step_K` must be at most {LARGEST_STEP_K:g}, found {reading.step_K:g}"
             )
+    if case.limits.holds_back and look.knows_all("limits", "readings", "heat"):
+        needs = {"limits.reading_C": case.limits.reading_C is not None, "readings": case.readings, "heat": case.heat}
+        lacking = " and ".join(f"`{key}`" for key, given in needs.items() if not given)
+        if lacking:
+            look.add(("limits", "holds_back"), f"power is held back where a reading meets a limit: give {lacking}")
     coldest = _coldest_C(case)
     limit = case.limits.reading_C
     if look.knows_all("cooling", "coolant_loop") and limit is not None and coldest is not None and limit <= coldest:

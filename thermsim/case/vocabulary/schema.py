@@ -101,6 +101,8 @@ class Limits(Entry):
 
     reading_C: Annotated[float, Field(gt=-273.15)] | None = None
     """highest reading allowed: what `afford` goes up to"""
+    holds_back: bool = False
+    """whether the chip lets its power fall so that no reading passes that, in a `warmup`"""
 
 
 class ClockStep(Entry):
