@@ -33,14 +33,22 @@ from rewritten import (
 )
 from stacks import solve_on
 
+from thermsim.case.clock import driven, proportional
 from thermsim.case.geometry.places import levels, zone_box
-from thermsim.case.vocabulary.schema import Case
+from thermsim.case.vocabulary.schema import Case, Limits
+from thermsim.limits.limit_search import LimitSearch
+from thermsim.limits.states import States
+from thermsim.model.build import build_model
 from thermsim.model.grid.axes import Grid
-from thermsim.readout.observable import Answers
+from thermsim.readout.answers import answers
+from thermsim.readout.observable import Answers, of_reading
 from thermsim.transient import krylov
+from thermsim.transient.balance import Balance
 from thermsim.transient.curves import Reader
+from thermsim.transient.grid import films_of
 from thermsim.transient.krylov import SmallModel
 from thermsim.units import MM
+from thermsim.warming.held_back import holding_of
 from thermsim.warming.held_still import model_of, model_of_load, reader_of
 
 Array = NDArray[np.float64]
@@ -217,3 +225,30 @@ def test_a_small_model_is_all_modes_of_its_cells_within_its_doubt(it: InTime) ->
     found, told = it.reader.curves(it.small, TIMES), it.reader.doubts(it.small, TIMES)
     for one, exact in curves_of_all_modes(it.reader, TIMES).items():
         assert float(np.max(np.abs(found[one] - exact))) <= told[one] + 1e-6 * it.one.rise_K, one
+
+
+def test_what_a_chip_that_holds_back_has_left_is_what_can_be_afforded(it: InTime) -> None:
+    """At the limit, on the same grid: temperatures are the same, whichever way the power to them was found."""
+    case, plan = it.one.case, it.one.plan
+    if not case.readings or not case.heat:
+        pytest.skip("no readings")
+    idle, whole = (
+        max(answers(made, solve_on(made, it.one.grid), map(of_reading, names(made))).values())
+        for made in (driven(case, proportional(0.0)), case)
+    )
+    if whole - idle < 0.5:
+        pytest.skip("no reading is warmed by what may be held back")
+    limit_C = float(f"{idle + 0.6 * (whole - idle):.6g}")
+    held = case.model_copy(update={"limits": Limits(reading_C=limit_C, holds_back=True)})
+    model = build_model(held, it.one.grid)
+    films = films_of(held, model, float(TIMES[0]), 1)
+    balance = Balance(model, films, model.first_guess(), holding_of(held, model))
+    end = balance.settled()
+    met = LimitSearch(held, States(held, plan, 1)).power_at(limit_C, "expected")
+    assert met is not None and met.ends_by == "limit"
+    assert abs(balance.excess_K(end)) < 1e-4
+    assert end.inputs.share == pytest.approx(met.at, abs=1e-3 / (whole - idle) + 1e-5)
+
+
+def names(case: Case) -> list[str]:
+    return [one.reading for one in case.readings]

@@ -78,6 +78,11 @@ TEXT: list[Row] = [
         (("&a {reading_C: 95, x: *a}", "{reading_C: 95}"),),
     ),
     case(
+        (("limits: {reading_C: 95}", "limits: {holds_back: true}"),),
+        "where a reading meets a limit: give `limits.reading_C`",
+        (("limits: {holds_back", "limits: {reading_C: 95, holds_back"),),
+    ),
+    case(
         ((FIRST, FIRST + "\nabout: " + "[" * 70 + "]" * 70),),
         "more than \\d+ lists or mappings inside one another",
         (("about: " + "[" * 70 + "]" * 70, ""),),

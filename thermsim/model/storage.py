@@ -166,6 +166,17 @@ def left_out(case: Case) -> list[str]:
     ]
 
 
+def little_left_out(case: Case) -> dict[str, float]:
+    """Joints whose film is known to hold too little to be asked for, and at most which share of the heated part's."""
+    whole = heated_J_K(case)
+    return {
+        joint.joint: _film_J_K(case, joint, known, TYPICAL_J_m3K) / whole
+        for joint in case.joints
+        for known in [joint_of(joint, case.dimensions)]
+        if known.heat_J_m3K is None and (known.film is not None or known.form is not None)
+    }
+
+
 def heated_J_K(case: Case) -> float:
     """Heat capacity [J/K] of the heated part that has least; of one that lacks it, that of as much of a metal."""
     found = [np.inf]

@@ -20,7 +20,7 @@ from thermsim.mesh.settling import OnGrid, judged
 from thermsim.mesh.unseen_streaks import streaks_of
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, plan_grid
-from thermsim.model.storage import check_capacities, left_out, storing_joints
+from thermsim.model.storage import check_capacities, left_out, little_left_out, storing_joints
 from thermsim.progress import Progress
 from thermsim.readout.answers import answers, observables
 from thermsim.readout.field import LARGEST_IMBALANCE, Field
@@ -404,6 +404,11 @@ def _remarks(found: Warmup, unseen_K: float) -> tuple[str, ...]:
             f"no temperature is settled within the {found.times_s[-1]:g} s followed: follow it until about "
             f"{MANY_CONSTANTS:g} times the longest time constant, `--until {two_digits_up(enough_s)}`"
         )
+    if found.held_back is not None and not found.held_back.is_enough:
+        said.append(
+            f"WARNING: {found.held_back.reading} passes its limit of {found.held_back.limit_C:g} C even with all power "
+            "held back that may be: let more zones have a clock, or cool better"
+        )
     held = max(float(np.max(curve.between_doubt)) for curve in temperatures)
     if found.held_K is not None:
         said.append(
@@ -417,5 +422,10 @@ def _remarks(found: Warmup, unseen_K: float) -> tuple[str, ...]:
         )
     said += [
         f"what the joint {name!r} stores is left out: nobody knows how thick it is" for name in left_out(found.case)
+    ]
+    said += [
+        f"what the film of the joint {name!r} stores is left out, at most {two_digits_up(100.0 * share)} % of what a heated part "
+        "does: its heat capacity is not known"
+        for name, share in little_left_out(found.case).items()
     ]
     return grave_first([*said, *unseen_in_words(found.case, unseen_K, found.accuracy_K)])

@@ -11,7 +11,7 @@ import numpy as np
 
 from thermsim.comparison.warm_ups import WarmUps
 from thermsim.report.data.versions import thermsim_version
-from thermsim.warming.outcome import Curve, Warmup
+from thermsim.warming.outcome import Curve, HeldBack, Warmup
 
 # `curves[].value` is the key `value` of each item of the list `curves`. Null stands where a number does not exist.
 WARMUP_KEYS: dict[str, str] = {
@@ -36,6 +36,21 @@ WARMUP_KEYS: dict[str, str] = {
     "curves[].loaded_mesh_doubt": "mesh doubt of that",
     "curves[].settled_s": "earliest and latest time, as the doubts allow, from which on it stays within `settled_K` of "
     "its end [s]; null if after the last time, if the doubts are wider than `settled_K` until then, and for heats",
+    "held_back": "what a chip that holds back has left of its power; null for any other",
+    "held_back.limit_C": "that no reading passes [C]",
+    "held_back.reading": "the first to meet it",
+    "held_back.power_W": "that may be held back, as typed [W]",
+    "held_back.left_W": "what is left of it at each time [W]",
+    "held_back.left_doubt_W": "at each time: half width by mesh and time [W]",
+    "held_back.end_W": "what is left at the steady state [W]",
+    "held_back.end_doubt_W": "half width of that [W]",
+    "held_back.from_s": "from when on it is held back [s]; null if not until the last time",
+    "held_back.from_doubt_s": "half width of that [s]",
+    "held_back.lost_J": "energy held back until the last time [J]",
+    "held_back.lost_doubt_J": "half width of that [J]",
+    "held_back.is_never": "whether the limit is not met at all",
+    "held_back.is_enough": "false where a reading passes its limit without that power too",
+    "held_back.runs_away": "whether there is no steady state without holding back",
     "rest": "how long to wait, switched off, before a second run",
     "rest.within_K": "to which it then repeats the first [K]",
     "rest.seconds": "earliest and latest such rest, as the doubts allow [s]; null as in `settled_s`, "
@@ -86,6 +101,7 @@ def document(found: Warmup) -> dict[str, Any]:
         "remarks": list(found.remarks),
         "times_s": found.times_s.tolist(),
         "curves": [_curve(str(one), "W" if one.is_heat else "C", curve) for one, curve in found.curves.items()],
+        "held_back": None if found.held_back is None else _held_back(found.held_back),
         "rest": _rest(found),
         "time_constants_s": (1.0 / found.rates[found.rates > 0.0]).tolist(),
         "held_K": found.held_K,
@@ -129,6 +145,21 @@ def side_by_side_lines(found: WarmUps) -> Iterator[list[str]]:
         yield [lines[0][0], *(cell for line in cells for cell in line)]
 
 
+def _held_back(held: HeldBack) -> dict[str, Any]:
+    from_s = (None, None) if held.from_s is None else map(_number, held.from_s)
+    pairs = (("end", "W", map(_number, held.end_W)), ("from", "s", from_s), ("lost", "J", map(_number, held.lost_J)))
+    told: dict[str, Any] = {
+        "limit_C": held.limit_C,
+        "reading": str(held.reading),
+        "power_W": held.power_W,
+        "left_W": [_number(value) for value in held.left_W.tolist()],
+        "left_doubt_W": [_number(value) for value in held.left_doubt_W.tolist()],
+    }
+    for name, unit, (value, doubt) in pairs:
+        told |= {f"{name}_{unit}": value, f"{name}_doubt_{unit}": doubt}
+    return {**told, "is_never": held.is_never, "is_enough": held.is_enough, "runs_away": held.runs_away}
+
+
 def _rest(found: Warmup) -> dict[str, Any]:
     rest = found.rest
     spans = {
@@ -144,8 +175,11 @@ def csv_lines(found: Warmup) -> Iterator[list[str]]:
     for one in found.curves:
         unit = "W" if one.is_heat else "C"
         heads += [f"{one} [{unit}]", f"{one} +- [{'W' if one.is_heat else 'K'}]"]
+    heads += ["power left [W]", "power left +- [W]"] if found.held_back is not None else []
     yield heads
     columns = [np.stack([curve.value, curve.half_width], axis=1) for curve in found.curves.values()]
+    if found.held_back is not None:
+        columns.append(np.stack([found.held_back.left_W, found.held_back.left_doubt_W], axis=1))
     for row, time in enumerate(found.times_s.tolist()):
         numbers = [number for column in columns for number in column[row].tolist()]
         yield [repr(time), *(repr(number) if isfinite(number) else "" for number in numbers)]

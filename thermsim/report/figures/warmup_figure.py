@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from thermsim.case.vocabulary.schema import Case
     from thermsim.comparison.warm_ups import WarmUps
-    from thermsim.warming.outcome import Warmup
+    from thermsim.warming.outcome import HeldBack, Warmup
 
 MOST_CURVES = 12
 LINE_POINTS = 10.0  # height of a label
@@ -31,7 +31,7 @@ def warmup_curves(
     found: Warmup, ax: Axes | None = None, *, log: bool = True, asked: Collection[Asked] | None = None
 ) -> Figure:
     """Curves of what is asked: readings, or else the highest temperatures of zones, probes, and the coolant of a loop,
-    unless given.
+    unless given. Of a chip that holds back, its limit, and below, on a figure of its own, the power that is left.
 
     log : over the logarithm of time
 
@@ -41,7 +41,10 @@ def warmup_curves(
     """
     with styled():
         drawn = [(str(one), found, one) for one in _chosen(found, asked)]
-        return _draw(drawn, ax, log, found.case, "warming up")
+        figure = _draw(drawn, ax, log, found.case, "warming up")
+        if found.held_back is not None and not found.held_back.is_never:
+            _draw_held_back(figure, ax, found, found.held_back)
+        return figure
 
 
 def _chosen(found: Warmup, asked: Collection[Asked] | None) -> list[Observable]:
@@ -99,6 +102,32 @@ def _draw(drawn: list[tuple[str, Warmup, Observable]], ax: Axes | None, log: boo
     name_ends(ax, sorted(ends, key=lambda end: end[0]))
     titled(ax, case, what, from_edge=True)
     return figure
+
+
+def _draw_held_back(figure: Figure, given: Axes | None, found: Warmup, held: HeldBack) -> None:
+    """The limit among the curves, and the power that is left in a strip below them; no strip on axes that are given."""
+    above = given or figure.axes[0]
+    above.axhline(held.limit_C, color=INK, lw=0.8, ls=(0, (4, 3)))
+    above.annotate(
+        f"limit {held.limit_C:g} C", (0.01, held.limit_C), xycoords=above.get_yaxis_transform(), xytext=(0.0, 2.0),
+        textcoords="offset points", va="bottom", fontsize=SMALL, color=INK,
+    )  # fmt: skip
+    if given is not None:
+        return
+    box = above.get_position()
+    above.set_position((box.x0, box.y0 + 0.26, box.width, box.height - 0.26))
+    strip = figure.add_axes((box.x0, box.y0, box.width, 0.2), sharex=above)
+    low, high = held.left_W - held.left_doubt_W, held.left_W + held.left_doubt_W
+    strip.fill_between(found.times_s, low, high, color=INK, alpha=0.2, lw=0.0)
+    strip.plot(found.times_s, held.left_W, color=INK, lw=1.2)
+    strip.set_ylim(0.0, 1.1 * held.power_W)
+    strip.set_ylabel("power left [W]")
+    strip.set_xlabel(above.get_xlabel())
+    above.set_xlabel("")
+    above.tick_params(labelbottom=False)
+    strip.grid(color=FAINT, alpha=0.25, lw=0.6)
+    for side in ("top", "right"):
+        strip.spines[side].set_visible(False)
 
 
 def _until(found: Warmup, one: Observable) -> float:

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from thermsim.mesh.prediction_remarks import is_grave
 from thermsim.readout.observable import Observable
 from thermsim.report.text.blocks import Block, Column
-from thermsim.report.words.numbers import UNKNOWN, plain, significant
+from thermsim.report.words.numbers import UNKNOWN, plain, significant, with_doubt
 from thermsim.rounding import two_digits_up
-from thermsim.warming.outcome import Curve, Warmup
+from thermsim.warming.outcome import Curve, HeldBack, Warmup
 
 MOST_TIMES = 5  # columns of times in a table
 TIME_UNITS = ((1.0, "ms", 1e-3), (7200.0, "s", 1.0))  # below which [s] which unit, and its size [s]
@@ -29,6 +29,7 @@ def warmup_blocks(found: Warmup) -> list[Block]:
     blocks = [_head(found)]
     blocks += [Block("Read first", notes=grave)] if grave else []
     blocks.append(_temperatures(found, temperatures, at))
+    blocks += [_held_back(found, found.held_back, at)] if found.held_back is not None else []
     blocks.append(_rest(found))
     blocks += [_heats(found, heats, at)] if heats else []
     blocks.append(_grids(found))
@@ -81,11 +82,39 @@ def _head(found: Warmup) -> Block:
     case = found.case
     title = case.title if case.option is None else f"{case.title}, with: {case.option}"
     span = f"{time_in_words(float(found.times_s[0]))} to {time_in_words(float(found.times_s[-1]))}"
-    lines = (
-        f"all heat comes on at once on a stack at rest; followed from {span}",
-        f"longest time constant: {time_in_words(found.slowest_s)}",
+    lines = [f"all heat comes on at once on a stack at rest; followed from {span}"]
+    lines += [f"longest time constant: {time_in_words(found.slowest_s)}"] if np.isfinite(found.slowest_s) else []
+    return Block(title, lines=tuple(lines))
+
+
+def _held_back(found: Warmup, held: HeldBack, at: list[int]) -> Block:
+    """The power that is left so that no reading passes the limit."""
+    title, limit = "Power held back", f"its limit of {held.limit_C:g} C"
+    if held.is_never:
+        return Block(title, notes=(f"None: no reading meets {limit}; the {held.reading} comes nearest.",))
+    heads = [time_in_words(float(found.times_s[index])) for index in at]
+    columns = [Column("", right=False), *map(Column, heads), Column("end")]
+    left = [(float(held.left_W[index]), float(held.left_doubt_W[index])) for index in at] + [held.end_W]
+    percent = 100.0 / held.power_W
+    rows = (
+        ("power left [W]", *(plain(value, doubt, 2) for value, doubt in left)),
+        ("held back [%]", *(plain(100.0 - percent * value, percent * doubt, 1) for value, doubt in left)),
     )
-    return Block(title, lines=lines)
+    of = f"of the {significant(held.power_W, 4)} W that may be held back"
+    last = time_in_words(float(found.times_s[-1]))
+    if held.from_s is None:
+        notes = [f"No reading meets {limit} until {last}; later the {held.reading} does."]
+    else:
+        asked_J = held.power_W * float(found.times_s[-1])
+        notes = [
+            f"The {held.reading} meets {limit} after {with_doubt(*held.from_s)} s; from then on so much is held back "
+            "that no reading passes it.",
+            f"At the end {with_doubt(*held.end_W, 2)} W are left {of}. Until {last} {with_doubt(*held.lost_J)} J are "
+            f"lost, {100.0 * held.lost_J.value / asked_J:.3g} % of what it would take.",
+        ]
+    if held.runs_away:
+        notes.append("Without holding back there is no steady state (thermal runaway); with it there is.")
+    return Block(title, columns=tuple(columns), rows=rows, notes=tuple(notes))
 
 
 def _rest(found: Warmup) -> Block:
