@@ -424,8 +424,8 @@ def _remarks(found: Warmup, unseen_K: float) -> tuple[str, ...]:
         f"what the joint {name!r} stores is left out: nobody knows how thick it is" for name in left_out(found.case)
     ]
     said += [
-        f"what the film of the joint {name!r} stores is left out, at most {two_digits_up(100.0 * share)} % of what a heated part "
-        "does: its heat capacity is not known"
+        f"what the film of the joint {name!r} stores is left out, for its heat capacity is not known: at most "
+        f"{two_digits_up(100.0 * share)} % of what a heated part stores"
         for name, share in little_left_out(found.case).items()
     ]
     return grave_first([*said, *unseen_in_words(found.case, unseen_K, found.accuracy_K)])
