@@ -28,6 +28,7 @@ from thermsim.progress import Progress
 from thermsim.readout.answers import answers, observables
 from thermsim.readout.field import Field
 from thermsim.readout.observable import Answers, Observable
+from thermsim.readout.weights import Weights
 from thermsim.transient.balance import Balance, Holding
 from thermsim.transient.grid import films_of
 from thermsim.transient.march import March
@@ -56,10 +57,10 @@ def must_hold_back(case: Case, grid: Grid) -> bool:
 def holding_of(case: Case, model: Model) -> Holding:
     """How the chip of a case holds back on a grid."""
     assert case.limits.reading_C is not None
-    readings = _readings(case)
+    readings, sums = _readings(case), dict[Observable, Weights | None]()
 
     def highest_C(field: Field) -> float:
-        return max(answers(case, field, readings).values())
+        return max(answers(case, field, readings, sums=sums).values())
 
     return Holding(_without_clocked(case, model), case.limits.reading_C, highest_C)
 
