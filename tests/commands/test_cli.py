@@ -121,7 +121,6 @@ def test_a_result_is_replaced_by_another_only_if_told(tmp_path: Path) -> None:
     quick = ("--accuracy", "5", "--out", out)
     film = str(CASES / "slice.yaml")
     assert thermsim("predict", SLAB, *quick).returncode == 0
-    assert thermsim("predict", SLAB, *quick).returncode == 0
     refused = thermsim("predict", film, *quick)
     assert refused.returncode == 9
     assert "A bare slab" in refused.stderr

@@ -26,6 +26,7 @@ from thermsim.run.tasks import Task
 CASES = Path(__file__).parents[2] / "cases"
 BENCHMARKS = CASES.parent / "benchmarks"
 SEED = 20_271
+COUNT = 32  # samples that are solved in full
 
 # Both ways answer on the same grid, whatever it is.
 pytestmark = pytest.mark.usefixtures("coarse_grids")
@@ -81,16 +82,16 @@ def stack_family() -> Family:
 
 @cache
 def by_small_models() -> Samples:
-    return samples_of(stack_family(), 64, "small models")
+    return samples_of(stack_family(), COUNT, "small models")
 
 
 def test_both_ways_agree_within_the_doubt_told() -> None:
     whole, small = stack_family(), by_small_models()
-    full = samples_of(whole, 64, "full solves")
+    full = samples_of(whole, COUNT, "full solves")
     agree(small, full)
-    assert all(one.small > 60 and one.small + one.full == 64 for one in small.ways)
+    assert all(one.small > 0.9 * COUNT and one.small + one.full == COUNT for one in small.ways)
     assert small.model_K[:, whole.readings].max() < 0.03
-    assert [one.full for one in full.ways] == [64] * 3
+    assert [one.full for one in full.ways] == [COUNT] * 3
     assert np.array_equal(small.slopes, full.slopes)
 
 
@@ -127,7 +128,7 @@ def test_wide_tolerances_are_answered_by_small_models() -> None:
 
 
 def test_one_process_and_two_give_the_same_bits() -> None:
-    one, two = by_small_models(), samples_of(stack_family(), 64, "small models", workers=2)
+    one, two = by_small_models(), samples_of(stack_family(), COUNT, "small models", workers=2)
     assert np.array_equal(one.deviation, two.deviation)
     assert np.array_equal(one.slopes, two.slopes) and np.array_equal(one.shortcut_K, two.shortcut_K)
 
@@ -135,9 +136,9 @@ def test_one_process_and_two_give_the_same_bits() -> None:
 def test_what_a_small_model_cannot_follow_is_solved_in_full_and_told() -> None:
     case = stack(leakage={"share": 0.2, "doubling_K": 30.0, "at_C": 60.0})
     whole = family_of(case, 1.0)
-    taken = samples_of(whole, 32, "small models")
-    assert all(one.full == 32 and "linear in temperature only" in one.words for one in taken.ways)
-    agree(taken, samples_of(whole, 32, "full solves"))
+    taken = samples_of(whole, 16, "small models")
+    assert all(one.full == 16 and "linear in temperature only" in one.words for one in taken.ways)
+    agree(taken, samples_of(whole, 16, "full solves"))
 
 
 def test_samples_far_out_and_offsets() -> None:
@@ -153,7 +154,7 @@ def test_samples_far_out_and_offsets() -> None:
 
 
 def test_the_way_is_told() -> None:
-    found = compare(stack(), samples=512, options=["better lid"])
+    found = compare(stack(), samples=256, options=["better lid"])
     assert found.way.startswith("small models made from full solves on")
     few = compare(stack(), samples=64, options=["better lid"])
     assert "too few samples" in few.way

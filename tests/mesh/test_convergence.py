@@ -370,7 +370,7 @@ def _truth(
 def test_doubt_is_honest_on_heat_spreading(on_lines: bool) -> None:
     # the truth is the flux channel series (Muzychka, Culham, Yovanovich 2003)
     generator = np.random.default_rng(27182)
-    samples = [sample for _ in range(16) for sample in strips_on_a_plate(generator, on_lines)]
+    samples = [sample for _ in range(8) for sample in strips_on_a_plate(generator, on_lines)]
     cover, width = cover_and_width(samples)
     assert cover >= 0.95, (cover, width)
     # edges between grid lines make the sequence erratic and its doubt wide; the product's grids stand on every edge

@@ -99,9 +99,8 @@ def judge(seed: int, stacks: int, first_cells: int, grids: int) -> tuple[float, 
     return float(np.mean(covered)), float(np.median(width))
 
 
-@pytest.mark.parametrize("grids", [3, 4, 5])
-def test_doubt_holds_the_true_error(grids: int) -> None:
-    covered, width = judge(seed=20_251, stacks=20, first_cells=2000, grids=grids)
+def test_doubt_holds_the_true_error() -> None:
+    covered, width = judge(seed=20_251, stacks=20, first_cells=2000, grids=4)
     assert covered >= 0.95
     assert width <= 10.0
 
