@@ -153,8 +153,9 @@ def test_samples_far_out_and_offsets() -> None:
     assert difference == pytest.approx(held["readings.left.offset_K"], abs=1e-9)
 
 
+@pytest.mark.slow
 def test_the_way_is_told() -> None:
-    found = compare(stack(), samples=256, options=["better lid"])
+    found = compare(stack(), samples=512, options=["better lid"])
     assert found.way.startswith("small models made from full solves on")
     few = compare(stack(), samples=64, options=["better lid"])
     assert "too few samples" in few.way
