@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import mpmath
 import numpy as np
@@ -12,6 +13,7 @@ from scipy.linalg import expm
 from thermsim.errors import ThermsimError
 from thermsim.proof.closed_form.transient import (
     TwoNodeLoop,
+    bar_with_a_swinging_end,
     half_space_flux,
     loop_temperature,
     lumped_cooling,
@@ -19,6 +21,9 @@ from thermsim.proof.closed_form.transient import (
     slab_heating,
     slab_roots,
 )
+from thermsim.proof.run.published import lines_of
+from thermsim.proof.table.in_time import IN_TIME
+from thermsim.proof.table.references import LEFT_OUT
 from thermsim.response.networks import Cauer, Foster, to_cauer, to_foster
 
 SILICON = {"conductivity": 148.0, "density": 2330.0, "heat_capacity": 712.0}  # Incropera, table A.1, 300 K
@@ -187,3 +192,28 @@ def test_one_step_network_is_both() -> None:
     foster = Foster(np.array([0.4]), np.array([8.0]))
     ladder = to_cauer(foster)
     assert ladder.resistance_K_W == pytest.approx([0.4]) and ladder.capacity_J_K == pytest.approx([20.0])
+
+
+def test_a_bar_whose_end_swings() -> None:
+    """Values worked out apart, by Laplace inversion with mpmath, to the digits shown (our own)."""
+    diffusivity = 50.0 / (7800.0 * 460.0)
+    for place, time, celsius in ((0.75, 15.0, 21.0001688), (0.75, 24.0, 35.5082516), (0.5, 24.0, 7.86437622),
+                                 (0.75, 40.0, 9.4560382)):  # fmt: skip
+        found = 100.0 * bar_with_a_swinging_end(place, time, 0.08, diffusivity, 60.0)
+        assert found == pytest.approx(celsius, abs=6e-8)
+
+
+def test_the_proof_in_time_has_rows_of_many_kinds_each_with_its_source() -> None:
+    assert all(row.at_s is not None for case in IN_TIME for row in case.rows)
+    assert sum(len(case.rows) for case in IN_TIME) >= 60 and all(len(case.source) > 20 for case in IN_TIME)
+    assert {case.expects for case in IN_TIME} == {"an answer", "runaway"}
+    assert any(case.coolant_C is not None for case in IN_TIME)
+    assert not any("warm-up" in words or "periodic" in words for words in LEFT_OUT)
+
+
+def test_a_wall_is_warmed_from_an_even_temperature_by_a_replay() -> None:
+    """The whole way of such a row: the step response of the case file, replayed with its fluid, and its doubt."""
+    case = next(case for case in IN_TIME if case.title == "Wall from an even temperature")
+    lines = lines_of(case, Path(__file__).parents[2] / "cases")
+    assert len(lines) == len(case.rows) and all(line.verdict != "OUTSIDE" for line in lines)
+    assert all(line.doubt_holds is not False and line.doubt is not None and line.doubt < 0.2 for line in lines)

@@ -114,6 +114,21 @@ def test_a_second_run_after_two_minutes_reads_high_and_one_after_a_long_rest_doe
         assert least * 0.9 <= high[network.outputs.index("the coolant")] <= most
 
 
+def test_a_coolant_that_was_noted_takes_the_place_of_the_loop() -> None:
+    """The coolant that the loop makes of a load, noted: all answers are those of the loop; the doubt is told beside."""
+    found = on_loop()
+    times = np.linspace(0.0, 900.0, 1801)
+    load = {"left": np.where(times < 300.0, 60.0, 10.0)}
+    own = found.network.replay(times, load)
+    noted, doubts = found.replay(times, load, coolant_C=own[:, -1])
+    np.testing.assert_allclose(noted, own, atol=0.1)  # the coolant is held for half a second
+    assert doubts.shape == noted.shape and np.all(doubts[:, -1] < 1e-9) and 0.0 < doubts.max() < 10.0
+    warmer, _ = found.replay(times, load, coolant_C=own[:, -1] + 5.0)
+    assert float((warmer - noted)[-1, 0]) == pytest.approx(5.0, abs=0.2)  # what little leaves by the board
+    with pytest.raises(ThermsimError, match="coolant of shape"):
+        found.replay(times, load, coolant_C=[25.0])
+
+
 def test_tolerances_of_the_loop_move_what_warm_ups_with_their_ends_do() -> None:
     """Of one body on a loop, by hand: 10 % less radiator are 250 W / 36 W/K - 250 W / 40 W/K at the end;
     the room moves it one to one, at rest too, and the heat capacity not at all."""

@@ -63,6 +63,11 @@ ROWS: list[Row] = [
         lambda _: on_loop().with_loop(room_C=20.0),
     ),
     OfCall(
+        lambda _: on_loop().replay([0.0, 1.0], {zone(): [1.0, 1.0]}, coolant_C=[25.0]),
+        "cannot be followed over 2 times\n  remedy: give a finite temperature .C. for each time, of a case whose faces",
+        lambda _: on_loop().replay([0.0, 1.0], {zone(): [1.0, 1.0]}, coolant_C=[25.0, 26.0]),
+    ),
+    OfCall(
         lambda _: on_loop().with_loop(radiator_W_K=0.0),
         "loop with radiator_W_K 0 cannot be\n  remedy: give heat capacity, radiator and flow above zero, and a pump",
         lambda _: on_loop().with_loop(radiator_W_K=10.0, pump_W=0.0),

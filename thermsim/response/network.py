@@ -10,7 +10,7 @@ phi_2 = (1 - phi_1/h)/rate.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -136,20 +136,25 @@ class ModalNetwork:
         times_s: ArrayLike,
         powers_W: ArrayLike | Mapping[str, ArrayLike],
         between: Literal["constant", "line"] = "constant",
+        coolant_C: ArrayLike | None = None,
     ) -> Array:
         """(n, outputs) temperatures [C] at times [s] under any load, at rest before the first time.
 
         powers_W : (n, inputs) heat made in each zone, or by name, the others making none
         between : samples hold until the next one, as averages of a log do, or are joined by straight lines
+        coolant_C : (n,) of the coolant of the loop where it was noted [C], in the place of what the loop makes of it
 
         Raises
         ------
-        ThermsimError : times that do not rise, or powers of another shape; UnknownNameError : no such zone
+        ThermsimError : times that do not rise, powers or a coolant of another shape, or a coolant without a loop
+        UnknownNameError : no such zone
         """
         times = np.asarray(times_s, dtype=np.float64)
         powers = self._powers(powers_W, len(times))
         if times.ndim != 1 or not np.all(np.diff(times) > 0.0):
             raise ThermsimError("times of a load must rise", "give each time once, in order, in seconds")
+        if coolant_C is not None:
+            return self._with_coolant(times, powers, between, np.asarray(coolant_C, dtype=np.float64))
         driven = powers @ self.heat.T
         states = np.zeros((len(times), len(self.rates)))
         for width, steps in _alike(np.diff(times)):
@@ -163,6 +168,23 @@ class ModalNetwork:
                 state = decay * state + own
                 states[step + 1] = state
         return np.asarray(self.unheated_C + states @ self.seen + powers @ self.at_once.T)
+
+    def _with_coolant(
+        self, times: Array, powers: Array, between: Literal["constant", "line"], coolant_C: Array
+    ) -> Array:
+        """`replay` where the coolant is known: an input beside the zones."""
+        if self.loop is None or coolant_C.shape != times.shape or not np.all(np.isfinite(coolant_C)):
+            raise ThermsimError(
+                f"a coolant of shape {coolant_C.shape} cannot be followed over {len(times)} times",
+                "give a finite temperature [C] for each time, of a case whose faces hang on a `coolant_loop`",
+            )
+        stack, port = self.loop.stack, self.loop.port
+        known = replace(
+            stack, inputs=(*stack.inputs, str(COOLANT)), heat=np.column_stack([stack.heat, port.gives]),
+            at_once=np.column_stack([stack.at_once, port.by_coolant]),
+        )  # fmt: skip
+        found = known.replay(times, np.column_stack([powers, coolant_C - port.rest_C]), between)
+        return np.column_stack([found, coolant_C])
 
     def document(self) -> dict[str, Any]:
         """Itself as plain lists."""

@@ -6,12 +6,12 @@ Source of the names: JEDEC JESD51-1 (Zth), JESD51-14 (structure function), JESD5
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from thermsim.case.geometry.zones import zones_of
 from thermsim.case.vocabulary.schema import Case
@@ -152,6 +152,19 @@ class StepResponse(Printable):
         )  # fmt: skip
         assert changed.loop is not None
         return self.family.outcome(changed.loop.numbers)
+
+    def replay(
+        self,
+        times_s: ArrayLike,
+        powers_W: ArrayLike | Mapping[str, ArrayLike],
+        between: Literal["constant", "line"] = "constant",
+        coolant_C: ArrayLike | None = None,
+    ) -> tuple[Array, Array]:
+        """Temperatures under any load with their mesh and time doubt, both (n, outputs) [C, K]: see `network.replay`.
+
+        Raises what that raises.
+        """
+        return self.family.replayed(self.network, lambda network: network.replay(times_s, powers_W, between, coolant_C))
 
     def moved_by_loop(self) -> dict[str, Array]:
         """By number of the loop that has a tolerance: (n, outputs) by how much it moves the case at its own powers [K].
@@ -345,6 +358,28 @@ class _Family:
         return OnGrids(
             networks[-1], np.array(tables), [self._over_time(seen, tables[-1]) for seen in self.seen], time_doubt
         )
+
+    def replayed(self, like: ModalNetwork, answer: Callable[[ModalNetwork], Array]) -> tuple[Array, Array]:
+        """What networks of all grids answer, of the finest, with mesh and time doubt. like : has the loop's numbers"""
+        pairs = [*zip(self.stacks, self.ports, strict=True), self.fewer]
+        *tables, fewer = (
+            answer(stack if port is None or like.loop is None else on_loop(stack, port, like.loop.numbers))
+            for stack, port in pairs
+        )
+        shape = tables[-1].shape
+        rises = np.abs(tables[-1] - like.unheated_C)
+        ends = np.abs(like.responses(END)[0] @ like.made_W)
+        share = rises / np.where(ends > 0.0, ends, 1.0)  # what film maps hide is as large as what is risen, about
+        inputs = len(self.columns.inputs)
+        grids = [
+            replace(
+                seen, unseen={film: (share * (row[:inputs] @ like.made_W)).ravel() for film, row in seen.unseen.items()}
+            )
+            for seen in self.seen
+        ]
+        found = judged(np.array([table.ravel() for table in tables]), grids)
+        mesh = np.array([each.at_finest.half_width for each in found]).reshape(shape)
+        return tables[-1], mesh + TIMES_CHANGE * np.abs(tables[-1] - fewer).max(axis=0)
 
     def _over_time(self, seen: OnGrid, table: Array) -> OnGrid:
         """With what film maps hide at each time, for every answer and input: they are reached later than a watt warms

@@ -129,3 +129,20 @@ class TwoNodeLoop(NamedTuple):
         a, b, c, d = self._matrix()
         fast = 0.5 * (a + d) - math.sqrt(0.25 * (a - d) ** 2 + b * c)
         return fast, self.radiator_W_K / (self.block_to_coolant_K_W * self.block_J_K * self.coolant_J_K)
+
+
+def bar_with_a_swinging_end(
+    place: float, time_s: float, length_m: float, diffusivity: float, period_s: float, terms: int = 4000
+) -> float:
+    """Temperature for an amplitude of 1 in a bar at zero, one end held there, the other at sin(2 pi t / period).
+
+    place : from the held end, share of the length
+
+    Duhamel's integral over the series of a step: Carslaw and Jaeger, section 3.5 (from memory).
+    """
+    number, turn = np.arange(1, terms + 1), 2.0 * np.pi / period_s
+    rate = diffusivity * (number * np.pi / length_m) ** 2
+    weight = 2.0 * (-1.0) ** (number + 1) / (number * np.pi)
+    swing = rate * np.cos(turn * time_s) + turn * np.sin(turn * time_s) - rate * np.exp(-rate * time_s)
+    late = turn * swing / (rate**2 + turn**2)
+    return float(np.sin(turn * time_s) * place - np.sum(weight * late * np.sin(number * np.pi * place)))

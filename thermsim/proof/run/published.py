@@ -31,9 +31,13 @@ from thermsim.proof.table.references import CASES
 from thermsim.proof.table.row import EXACT, Published, Row, value_of
 from thermsim.readout.observable import find
 from thermsim.report.data.result import result
+from thermsim.response.step_response import step_response
 from thermsim.warming.warmup import warmup
 
 CELLS_IN_TIME = 400  # of the first grid: heat of these cases goes one way
+REPLAYED, FINEST = 4001, 0.01  # times of a replay; share of the first time asked that its step response begins at
+# What a refusal tells, with its number.
+POWER_TOLD, TIME_TOLD = r"up to about ([0-9.]+) W", r"passes [0-9.]+ C after ([0-9.]+)"
 
 
 @dataclass(frozen=True)
@@ -77,7 +81,9 @@ def lines_of(published: Published, folder: Path) -> list[Line]:
     if published.option is not None:
         case = with_option(case, published.option)
     if published.expects == "runaway":
-        return [_refused(published, row, _refusal(lambda: predict(case))) for row in published.rows]
+        until = max((row.at_s for row in published.rows if row.at_s is not None), default=None)
+        told = _refusal(lambda: predict(case) if until is None else _warmed(case, [FINEST * until, until]))
+        return [_refused(published, row, told) for row in published.rows]
     if published.rows[0].at_s is not None:
         return _followed(published, case)
     prediction = predict(case)
@@ -86,25 +92,55 @@ def lines_of(published: Published, folder: Path) -> list[Line]:
 
 
 def _followed(published: Published, case: Case) -> list[Line]:
-    """The lines of a case in time, all from one warm-up."""
+    """The lines of a case in time, all from one warm-up, or from one step response that is replayed."""
     times = sorted({row.at_s for row in published.rows if row.at_s is not None})
-    found = warmup(case, times[0], times[-1], also_s=times[1:-1], first_cells=CELLS_IN_TIME)
+    read = _replayed(case, times, published.coolant_C) if published.coolant_C else _warmed(case, times)
     lines = []
     for row in published.rows:
         assert row.at_s is not None  # in time all rows are
-        curve = found.curves[find(found.curves, row.asked)]
-        at = int(np.argmin(np.abs(found.times_s - row.at_s)))
+        value, doubt, held = read(row.asked, row.at_s)
         reference = value_of(row.reference)
         lines.append(
             Line(
                 published.title, published.file, published.option, published.source, row.known, row.quantity, row.unit,
-                reference, _scaled(row, float(curve.value[at])), row.width(row.within, reference),
+                reference, _scaled(row, value), row.width(row.within, reference),
                 None if row.excellent is None else row.width(row.excellent, reference),
-                float(curve.half_width[at]) / abs(row.per), note=row.note, differs=row.differs,
-                accuracy_held=found.status == "accuracy held",
+                doubt / abs(row.per), note=row.note, differs=row.differs, accuracy_held=held,
             )
         )  # fmt: skip
     return lines
+
+
+Read = Callable[[tuple[str, ...], float], tuple[float, float, bool]]  # value, doubt, and whether the accuracy is held
+
+
+def _warmed(case: Case, times: list[float]) -> Read:
+    """By a warm-up."""
+    found = warmup(case, times[0], times[-1], also_s=times[1:-1], first_cells=CELLS_IN_TIME)
+
+    def read(asked: tuple[str, ...], at_s: float) -> tuple[float, float, bool]:
+        curve = found.curves[find(found.curves, asked)]
+        at = int(np.argmin(np.abs(found.times_s - at_s)))
+        return float(curve.value[at]), float(curve.half_width[at]), found.status == "accuracy held"
+
+    return read
+
+
+def _replayed(case: Case, times: list[float], coolant_C: Callable[[float], float]) -> Read:
+    """By a step response, replayed with the coolant as it is over time and no load."""
+    found = step_response(case, FINEST * times[0], times[-1], first_cells=CELLS_IN_TIME)
+    spread = np.linspace(0.0, times[-1], REPLAYED)
+    steps = np.unique(np.concatenate([spread, times]))
+    coolant = [coolant_C(float(time)) for time in steps]
+    none = np.zeros((len(steps), len(found.inputs)))
+    values, doubts = found.replay(steps, none, "line", coolant)
+
+    def read(asked: tuple[str, ...], at_s: float) -> tuple[float, float, bool]:
+        one, at = find(found.outputs, asked), int(np.searchsorted(steps, at_s))
+        column = found.outputs.index(one)
+        return float(values[at, column]), float(doubts[at, column]), True
+
+    return read
 
 
 def told(document: dict[str, Any], asked: tuple[str, ...]) -> tuple[float, float | None]:
@@ -183,8 +219,9 @@ def _refusal(attempt: Callable[[], object]) -> str:
 
 
 def _refused(published: Published, row: Row, message: str) -> Line:
-    """A refusal, with the power that it says still stands; nan, outside every tolerance, if there was none."""
-    limit = re.search(r"up to about ([0-9.]+) W", message)
+    """A refusal, with the power that it says still stands, or when it is too hot; nan, outside every tolerance, if
+    there was none."""
+    limit = re.search(POWER_TOLD if row.at_s is None else TIME_TOLD, message)
     reference = value_of(row.reference)
     return Line(
         published.title, published.file, published.option, published.source, row.known, row.quantity, row.unit,

@@ -284,8 +284,6 @@ CASES: tuple[Published, ...] = (*WALLS, *NONLINEAR, *BODIES, *SPREADERS, *FINS, 
 LEFT_OUT = (
     "EN ISO 10211 case 3 (a corner of three environments): its drawing was not at hand.",
     "Annular fins: the grid has no round parts. Discs: only by the closed forms, for the same reason.",
-    "Bodies that cool from an even temperature, and periodic heating: a warm-up begins at rest, with a load that comes "
-    "on and stays.",
     "Readings of real chips before and after: no open data set with measured power was found. That the numbers of a "
     "case describe a real stack is for whoever typed them to show.",
 )

@@ -27,7 +27,8 @@ class Row:
     """One quantity: how it is asked for, what it must be, and how near.
 
     asked : as the mesh study names it: ("zone", name, "mean"), ("probe", name), ("flow", environment); also
-        ("bounds", key of the result), and ("limit",) for the power up to which a refusal says one may go
+        ("bounds", key of the result), ("limit",) for the power up to which a refusal says one may go, and ("passes",)
+        for when it says that a limit is passed
     reference : in `unit`
     within, excellent : half widths in `unit`, or in percent of the reference; no `excellent`: nothing finer is asked
     per, less : the answer of the case becomes (answer - less) / per
@@ -61,7 +62,10 @@ class Row:
 
 @dataclass(frozen=True)
 class Published:
-    """A case file (its path below the folder of cases), the option taken, the source, and the rows read off it."""
+    """A case file (its path below the folder of cases), the option taken, the source, and the rows read off it.
+
+    coolant_C : in time, of the coolant of its loop [C] at a time [s]: then no load comes on, but this is replayed
+    """
 
     title: str
     file: str
@@ -69,6 +73,7 @@ class Published:
     rows: tuple[Row, ...]
     option: str | None = None
     expects: Literal["an answer", "runaway"] = "an answer"
+    coolant_C: Callable[[float], float] | None = None
 
 
 @dataclass(frozen=True)
