@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import isfinite
-from statistics import median, median_low
+from statistics import median
 from typing import Literal
 
 from thermsim.bench.comparable import COOLANT_REACH_K, Bench, Refusal, of_coolant, of_load, of_scores, refused
@@ -132,10 +132,13 @@ def _middle(bed: Bed, runs: Runs) -> tuple[float, float, float]:
     coolant_C = round(median(noted), 1) if noted else bed.coolant_C()
     within = [abs(one - coolant_C) for one in noted if abs(one - coolant_C) <= COOLANT_REACH_K]
     step_K = max(within, default=0.0)
-    powers = [run.package_W for run in runs.runs if run.package_W is not None]
-    if not powers:
-        return coolant_C, 1.0, step_K
-    share = median_low(powers) / float(bed.response(None, coolant_C, step_K, 1.0).at(coolant_C, 1.0)[-2])
+    # Each against its own option at its own coolant: what is colder leaks less, and is not loaded less for that.
+    shares = [
+        run.package_W / float(bed.response(run.option, coolant_C, step_K, 1.0).at(at_C, 1.0)[-2])
+        for run in runs.runs
+        if run.package_W is not None and abs((at_C := run.coolant_C or coolant_C) - coolant_C) <= COOLANT_REACH_K
+    ]
+    share = median(shares) if shares else 1.0
     return coolant_C, 1.0 if abs(share - 1.0) <= LOAD_OF_CASE else share, step_K
 
 
