@@ -10,6 +10,7 @@ from test_read_runs import CASE, read, told
 
 from thermsim.bench.logs import settled_of
 from thermsim.bench.runs import Run
+from thermsim.report.text.shown import blocks_of
 
 RUNS = "run,option,mount,rest_min,coolant_C\nr01,base,1,15,\n"
 SEED = 20_933
@@ -67,6 +68,7 @@ def test_what_has_not_settled_is_known(tmp_path: Path, slow_K: float, tau_s: flo
     text = "run,option,mount\nr01,base,1\n"
     runs = read(tmp_path, text, "{runs: runs.csv, log: {r01: l.csv}}", l=log_of(time, rise(time, slow_K, tau_s)))
     assert any("had not settled after 399 s: C0 moved by +" in one for one in runs.remarks)
+    assert blocks_of(runs)[0].rows[0][-1] == "not"
 
 
 def test_only_the_load_counts(tmp_path: Path) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from thermsim.bench.runs import Run, Runs
+from thermsim.bench.runs import Run, Runs, Settled
 from thermsim.comparison.choice import AS_IN_FILE
 from thermsim.report.text.blocks import Block, Column
 from thermsim.report.words.numbers import UNKNOWN
@@ -13,6 +13,7 @@ COLUMNS = (
     Column("run", right=False), Column("option", right=False), Column("mount", right=False), Column("on load [min]"),
     Column("coolant [C]"), Column("room [C]"), Column("package [W]"), Column("score"), Column("fans [1/min]"),
     Column("pump [%]"), Column("readings"), Column("highest [C]"), Column("lowest [C]"),
+    Column("settled after [min]"),
 )  # fmt: skip
 
 
@@ -33,7 +34,14 @@ def _cells(run: Run) -> tuple[str, ...]:
     noted = (on_load_min, run.coolant_C, run.room_C, run.package_W, run.score, run.fans_rpm, run.pump_percent)
     values = list(run.readings.values())
     ends = (max(values), min(values)) if values else (None, None)
-    return (run.name, run.option or AS_IN_FILE, run.mount, *map(_number, noted), str(len(values)), *map(_number, ends))
+    last = UNKNOWN if run.settled is None else _settled(run.settled)
+    return (
+        run.name, run.option or AS_IN_FILE, run.mount, *map(_number, noted), str(len(values)), *map(_number, ends), last
+    )  # fmt: skip
+
+
+def _settled(of_log: Settled) -> str:
+    return "not" if of_log.after_s is None else f"{of_log.after_s / 60.0:.3g}"
 
 
 def _number(value: float | None) -> str:
