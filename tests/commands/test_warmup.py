@@ -41,7 +41,9 @@ def case_in(folder: Path) -> Path:
 
 def test_files_hold_the_same_curves_as_the_document(tmp_path: Path) -> None:
     out = tmp_path / "out"
-    done = CliRunner().invoke(commands, ["warmup", str(case_in(tmp_path)), *QUICK, "--json", "--out", str(out)])
+    done = CliRunner().invoke(
+        commands, ["warmup", str(case_in(tmp_path)), *QUICK, "--certain", "--json", "--out", str(out)]
+    )
     assert done.exit_code == 0, done.output
     document = json.loads(done.stdout)
     assert json.loads((out / "warmup.json").read_text(encoding="utf-8"))["times_s"] == document["times_s"]
@@ -51,6 +53,8 @@ def test_files_hold_the_same_curves_as_the_document(tmp_path: Path) -> None:
         wanted = {key.partition("[].")[2] for key in WARMUP_KEYS if key.startswith(f"{items}[].")}
         assert wanted == set(document[items][0])
     mean = next(curve for curve in document["curves"] if curve["name"] == "zone core, mean")
+    highest = next(curve for curve in document["curves"] if curve["name"] == "zone core, highest")
+    assert 0.0 < mean["certain_doubt"] < 5.0 and highest["certain_doubt"] is None
     with (out / "warmup.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert [float(row["time_s"]) for row in rows] == document["times_s"]

@@ -64,6 +64,7 @@ if TYPE_CHECKING:
     "--settled", metavar="KELVIN", type=FiniteRange(min=1e-4, unit="K"), default=1.0, show_default=True,
     help="How near to its end an answer is called settled.",
 )  # fmt: skip
+@click.option("--certain", is_flag=True, help="Tell the bound of the time doubt too that never fails.")
 @accuracy_option("Refine until mesh and time doubt are below, at all times.")
 @MEMORY
 @out_option("Write curves, result and pictures.")
@@ -76,6 +77,7 @@ def warmup(
     from_s: float,
     until_s: float,
     settled: float,
+    certain: bool,
     accuracy: float | None,
     memory: float | None,
     folder: Path | None,
@@ -97,7 +99,7 @@ def warmup(
         from thermsim.report.files.warmup_export import check_warmup_target
 
         check_warmup_target(case, folder, replace, names)
-    given: dict[str, Any] = {"settled_K": settled, "accuracy_K": accuracy, "memory_GB": memory}
+    given: dict[str, Any] = {"settled_K": settled, "accuracy_K": accuracy, "memory_GB": memory, "certain": certain}
     found: Warmup | WarmUps
     try:
         with ProgressLine(quiet=as_json) as progress:

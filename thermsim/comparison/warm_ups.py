@@ -67,6 +67,7 @@ def warm_ups(
     accuracy_K: float | None = None,
     memory_GB: float | None = None,
     first_cells: int = FIRST_GRID_CELLS,
+    certain: bool = False,
     progress: Progress | None = None,
 ) -> WarmUps:
     """Follow a base and its options from rest, each on its own grids, over the same times.
@@ -99,7 +100,7 @@ def warm_ups(
         try:
             of = warmup(
                 one, from_s, until_s, also_s=also, settled_K=settled_K, accuracy_K=accuracy_K, memory_GB=memory_GB,
-                first_cells=first_cells, progress=say,
+                first_cells=first_cells, certain=certain, progress=say,
             )  # fmt: skip
         except ThermsimError as failure:
             raise _named(failure, name) from None

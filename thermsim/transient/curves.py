@@ -16,6 +16,7 @@ from thermsim.readout.faces import away_from_summits, heated_boxes, plane_of, zo
 from thermsim.readout.field import Field
 from thermsim.readout.observable import HOTTEST, Answers, Observable
 from thermsim.readout.weights import Spot, Weights, at_warmest_cell, over_zone, sides_of
+from thermsim.transient.certain import certain_bounds
 from thermsim.transient.krylov import CHUNK, TIMES_CHANGE, SmallModel, fewer_shifts
 from thermsim.transient.loop import Coolant
 from thermsim.transient.rise import Rise
@@ -122,6 +123,21 @@ class Reader:
         told: Answers[float] = Answers()
         for one in observables(self.case):
             told[one] = max(value for other, value in found.items() if _unit(other) == _unit(one))
+        return told
+
+    def certain(self, small: SmallModel, times: Array) -> Answers[float]:
+        """How far the small model holds off at most, at any of the times, all that is a weighted sum: see `certain`.
+
+        Nothing is told where no bound is known.
+        """
+        bounds = certain_bounds(self.system, small, [self.columns[one][0] for one in self._linear], times)
+        told: Answers[float] = Answers()
+        if bounds is not None:
+            widest = dict(zip(self._linear, bounds.max(axis=1).tolist(), strict=True))
+            for one in observables(self.case):
+                place, _ = under(one, self.case)
+                if place in widest:
+                    told[one] = widest[place]
         return told
 
     def few_shifts(self, small: SmallModel, times: Array, wanted_K: float) -> tuple[float, ...]:

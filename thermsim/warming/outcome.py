@@ -124,6 +124,8 @@ class Warmup(Printable):
     field : of the finest grid, at the steady state
     films : joints whose film stores heat as cells
     rest : how long to wait before a second run, of readings, or of all temperatures of the stack without any
+    certain : where it was asked for, the bound of the time doubt that never fails, of what has one: weighted sums, by a
+        small model without a coolant loop
     held_back : of a chip that holds back: the whole model was followed, and there are no `shifts` and no `rates`
     held_K : by how much properties held still would hold temperatures off on the way; None where they are
     remarks : what must be said beside the numbers
@@ -144,6 +146,7 @@ class Warmup(Printable):
     held_K: float | None = None
     remarks: tuple[str, ...] = ()
     held_back: HeldBack | None = None
+    certain: Answers[float] | None = None
 
     @property
     def worst(self) -> tuple[Observable, float]:

@@ -67,6 +67,7 @@ def warmup(
     memory_GB: float | None = None,
     first_cells: int = FIRST_GRID_CELLS,
     grids: int | None = None,
+    certain: bool = False,
     progress: Progress | None = None,
 ) -> Warmup:
     """Follow a case from rest after its load comes on at once, on three or more grids.
@@ -85,6 +86,7 @@ def warmup(
     memory_GB : no grid is begun that would need more [GB]
     first_cells : cells of the first grid of an even family
     grids : climb so many, whatever the doubts; default: until the accuracy is held
+    certain : whether the bound of the time doubt is told too that never fails, see `thermsim.transient.certain`
     progress : called after each grid with a line of words
 
     Raises
@@ -111,7 +113,7 @@ def warmup(
     _check_memory(plan, steady_plan, allowed)
     if holds_back and (runs_away or must_hold_back(case, plan.grid(plan.multipliers[0]))):
         return _told(follow(case, plan, times, wanted, settled_K, grids, runs_away, progress))
-    family = _Family(case, times, wanted)
+    family = _Family(case, times, wanted, certain)
     for multiplier in plan.multipliers[:grids]:
         if _needed_GB(plan, multiplier) > allowed:
             break
@@ -135,8 +137,9 @@ def _told(found: Warmup) -> Warmup:
 class _Family:
     """The grids climbed so far, and what each answer is over time on each."""
 
-    def __init__(self, case: Case, times: Array, wanted: float) -> None:
+    def __init__(self, case: Case, times: Array, wanted: float, certain: bool = False) -> None:
         self.case, self.times, self.wanted = case, times, wanted
+        self.certain: Answers[float] | None = Answers() if certain else None
         self.asked = observables(case)
         self.steps: list[TimeStep] = []
         self.tables: list[Array] = []  # for each grid (answers, times and the end)
@@ -200,6 +203,8 @@ class _Family:
                 self.on_the_way.held = held_doubts(reader, many, self.field, self.times, from_s, multiplier)
             self.many = reader, many
             self.time_doubts = reader.doubts(many, self.times)
+            if self.certain is not None:
+                self.certain = reader.certain(many, self.times)
             return many
         if not self.shifts:
             assert self.many is not None
@@ -213,7 +218,10 @@ class _Family:
         with_many, with_few = reader.curves(many, self.times), reader.curves(few, self.times)
         for one in self.asked:
             self.missed[one] = np.nan_to_num(with_many[one] - with_few[one])
-            self.time_doubts[one] += float(np.abs(self.missed[one]).max())
+            missed = float(np.abs(self.missed[one]).max())
+            self.time_doubts[one] += missed
+            if self.certain and one in self.certain:
+                self.certain[one] += missed
 
     def _table(self, reader: Reader, small: SmallModel, end: Mapping[Observable, float]) -> Array:
         curves = reader.curves(small, self.times)
@@ -309,6 +317,7 @@ class _Family:
         found = Warmup(
             self.case, self.times, curves, settled_K, self.wanted, status, tuple(self.steps), self.small.shifts,
             self.small.rates(), films, self.field, self._rest(settled_K, curves), self.on_the_way.held_K,
+            certain=self.certain,
         )  # fmt: skip
         return replace(found, remarks=_remarks(found, float(np.max(self.seen[-1].unseen_sum))))
 

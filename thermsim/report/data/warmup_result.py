@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from thermsim.comparison.warm_ups import WarmUps
+from thermsim.readout.observable import Observable
 from thermsim.report.data.versions import thermsim_version
 from thermsim.warming.outcome import Curve, HeldBack, Warmup
 
@@ -31,6 +32,8 @@ WARMUP_KEYS: dict[str, str] = {
     "curves[].value": "at each time",
     "curves[].mesh_doubt": "at each time: half width by the grids",
     "curves[].time_doubt": "half width by the small model in time, the same at all times",
+    "curves[].certain_doubt": "if `--certain` asked for it, the bound of the time doubt that never fails; null where "
+    "none is known: highest temperatures, a coolant loop, a chip that holds back",
     "curves[].between_doubt": "at each time: by how much properties that change with temperature may hold it off",
     "curves[].loaded": "the steady state that it ends at",
     "curves[].loaded_mesh_doubt": "mesh doubt of that",
@@ -91,6 +94,7 @@ WARM_UPS_KEYS: dict[str, str] = {
 
 def document(found: Warmup) -> dict[str, Any]:
     """The whole result for programs; numbers as they are, null where there is none."""
+    certain: dict[Observable, float] = found.certain or {}
     return {
         "title": found.case.title,
         "option": found.case.option,
@@ -100,7 +104,7 @@ def document(found: Warmup) -> dict[str, Any]:
         "settled_K": found.settled_K,
         "remarks": list(found.remarks),
         "times_s": found.times_s.tolist(),
-        "curves": [_curve(str(one), "W" if one.is_heat else "C", curve) for one, curve in found.curves.items()],
+        "curves": [_curve(one, curve, certain.get(one)) for one, curve in found.curves.items()],
         "held_back": None if found.held_back is None else _held_back(found.held_back),
         "rest": _rest(found),
         "time_constants_s": (1.0 / found.rates[found.rates > 0.0]).tolist(),
@@ -185,14 +189,15 @@ def csv_lines(found: Warmup) -> Iterator[list[str]]:
         yield [repr(time), *(repr(number) if isfinite(number) else "" for number in numbers)]
 
 
-def _curve(name: str, unit: str, curve: Curve) -> dict[str, Any]:
+def _curve(one: Observable, curve: Curve, certain: float | None) -> dict[str, Any]:
     return {
-        "name": name,
-        "unit": unit,
+        "name": str(one),
+        "unit": "W" if one.is_heat else "C",
         "unheated": _number(curve.unheated),
         "value": [_number(value) for value in curve.value.tolist()],
         "mesh_doubt": [_number(value) for value in curve.mesh_doubt.tolist()],
         "time_doubt": _number(curve.time_doubt),
+        "certain_doubt": certain,
         "between_doubt": [_number(value) for value in curve.between_doubt.tolist()],
         "loaded": _number(curve.loaded.value),
         "loaded_mesh_doubt": _number(curve.loaded.half_width),

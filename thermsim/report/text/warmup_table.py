@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.mesh.prediction_remarks import is_grave
-from thermsim.readout.observable import Observable
+from thermsim.readout.observable import Answers, Observable
 from thermsim.report.text.blocks import Block, Column
 from thermsim.report.words.numbers import UNKNOWN, plain, significant, with_doubt
 from thermsim.rounding import two_digits_up
@@ -161,10 +161,22 @@ def _temperatures(found: Warmup, curves: dict[Observable, Curve], at: list[int])
     doubts += [f"between both ends {two_digits_up(held)} K"] if held > 0.0 else []
     notes = (
         f"At most, of all at all times: {', '.join(doubts)}. Tolerances of the inputs are not in it.",
+        *([_certain(found.certain)] if found.certain is not None else []),
         f"Settled: from then on within {found.settled_K:g} K of the end, from the earliest to the latest time that the "
         "doubts allow; - where that is after the last time, or the doubts are wider than that until then.",
     )
     return Block("Temperatures over time", columns=tuple(columns), rows=rows, notes=notes)
+
+
+def _certain(bounds: Answers[float]) -> str:
+    """What is told of the bound that never fails."""
+    kelvins = [bound for one, bound in bounds.items() if not one.is_heat]
+    if not kelvins:
+        return "No bound of the time doubt that never fails is known of these temperatures."
+    return (
+        f"Certain: of means and probes the small model misses at most {two_digits_up(max(kelvins))} K in time, by a "
+        "bound that never fails; none is known of highest temperatures."
+    )
 
 
 def _heats(found: Warmup, curves: dict[Observable, Curve], at: list[int]) -> Block:
