@@ -98,7 +98,9 @@ def test_corrections_add_what_does_not_take_itself_out() -> None:
     """A slope moves both options by their corrections; notes of runs are their own."""
     runs = [run(None, "1", 70.0, own_K=0.3, shared={"coolant": 0.2}), run(FILM, "2", 65.0, shared={"coolant": 0.05}),
             run(FILM, "3", 65.0, own_K=0.2, shared={"coolant": 0.05, "power": -0.1})]  # fmt: skip
-    assert bought(runs).of(FILM).gain.doubt_K == pytest.approx(hypot(0.15, 0.05, 0.3, 0.1))
+    found = bought(runs)  # 0.2 K is the own doubt of the usual run
+    assert found.of(FILM).gain.doubt_K == pytest.approx(hypot(0.15, 0.05, sqrt(0.3**2 - 0.2**2)))
+    assert found.scatter.sd_K**2 == pytest.approx(6 * (0.8**2 + 0.2**2) / 7)
     alike = [run(None, "1", 70.0, shared={"coolant": 0.2}), run(FILM, "2", 65.0, shared={"coolant": 0.2})]
     assert bought(alike).of(FILM).gain.doubt_K == 0.0
 

@@ -128,7 +128,7 @@ def test_mounts_that_contradict_the_prior_make_it_count_for_less() -> None:
 
 def test_rounding_adds_to_the_prior_alone() -> None:
     """Mounts that were made hold it by themselves."""
-    assert pooled_variance(2.0, 2, rounding_K=0.3)[0] == pytest.approx((6 * (0.64 + 0.09) + 2.0) / 8)
+    assert pooled_variance(2.0, 2, beside_K=0.3)[0] == pytest.approx((6 * (0.64 + 0.09) + 2.0) / 8)
 
 
 # ---- the gain ---------------------------------------------------------------------------------------------------

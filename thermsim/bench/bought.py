@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from math import hypot, sqrt
+from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
@@ -117,7 +118,9 @@ def bought(
     # Each option over the readings that all its runs have: what one reading more or less does to a scatter is little.
     own = {option: _mounts(group, _common(group)) for option, group in table.items() if _common(group)}
     rounding = max((_rounding(_common(table[option]), steps) for option in own), default=0.0)
-    known = scatter(list(own.values()), prior, rounding)
+    # What all runs are noted to scatters mounts as rounding does; a run that is known worse adds its own doubt.
+    noted_to = median(run.own_doubt_K for run in runs) if runs else 0.0
+    known = scatter(list(own.values()), prior, hypot(rounding, noted_to))
     changes: list[Change] = []
     not_told: dict[Pair, str] = {}
     for against, option in combinations(options, 2):
@@ -127,7 +130,7 @@ def bought(
             not_told[option, against] = "no reading is noted in every run of both"
             continue
         first, second = _mounts(table[against], readings), _mounts(table[option], readings)
-        doubt = hypot(_corrections(table[against], table[option]), _stuck(readings, steps, known.sd_K))
+        doubt = hypot(_corrections(table[against], table[option], noted_to), _stuck(readings, steps, known.sd_K))
         found = gain(first, second, known, doubt, coverage)
         settled = settling(found, worth_K or 0.0, known)
         predicted = None if predict is None else predict((option, against), readings)
@@ -156,10 +159,11 @@ def _mounts(runs: Sequence[Corrected], readings: Sequence[str]) -> Array:
     return np.array([np.mean(values) for values in means.values()])
 
 
-def _corrections(first: Sequence[Corrected], second: Sequence[Corrected]) -> float:
+def _corrections(first: Sequence[Corrected], second: Sequence[Corrected], noted_to: float) -> float:
     """Standard uncertainty [K] that corrections leave of the difference of two options.
 
     What runs share (a slope) acts by how much more one option was corrected than the other.
+    noted_to : own doubt of the usual run, which the scatter of mounts holds
     """
     shared = dict.fromkeys(cause for run in (*first, *second) for cause in run.shared_doubt_K)
     parts = [
@@ -169,7 +173,8 @@ def _corrections(first: Sequence[Corrected], second: Sequence[Corrected]) -> flo
     ]
     for group in (first, second):
         weights = _weights(group)
-        parts.append(sqrt(sum((weight * run.own_doubt_K) ** 2 for weight, run in zip(weights, group, strict=True))))
+        beyond = [max(0.0, run.own_doubt_K**2 - noted_to**2) for run in group]
+        parts.append(sqrt(sum(weight**2 * square for weight, square in zip(weights, beyond, strict=True))))
     return hypot(*parts)
 
 

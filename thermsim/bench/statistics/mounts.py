@@ -96,11 +96,12 @@ def weight(own_squares: ArrayLike, own_degrees: int, prior: Prior = USUAL) -> Ar
 
 
 def pooled_variance(
-    own_squares: ArrayLike, own_degrees: int, prior: Prior = USUAL, rounding_K: float = 0.0
+    own_squares: ArrayLike, own_degrees: int, prior: Prior = USUAL, beside_K: float = 0.0
 ) -> tuple[Array, Array]:
     """Variance [K2] of one mount's mean and its degrees of freedom, for one sum of squares or many.
 
-    rounding_K : standard deviation that rounding adds to a mount's mean, which own squares hold by themselves
+    beside_K : standard deviation of a mount's mean for what the prior leaves out (whole steps, how closely coolant and
+        power are noted); own squares hold it by themselves
 
     Raises ValueError where nothing is known: no prior, and no option with two mounts.
     """
@@ -108,19 +109,20 @@ def pooled_variance(
     degrees = counted + own_degrees
     if np.any(degrees <= 0.0):
         raise ValueError("no option has two mounts, and no prior says how far mounts scatter")
-    usual = prior.sd_K**2 + rounding_K**2
+    usual = prior.sd_K**2 + beside_K**2
     return np.asarray((counted * usual + np.asarray(own_squares, float)) / degrees), degrees
 
 
-def scatter(mounts: Sequence[ArrayLike], prior: Prior = USUAL, rounding_K: float = 0.0) -> Scatter:
+def scatter(mounts: Sequence[ArrayLike], prior: Prior = USUAL, beside_K: float = 0.0) -> Scatter:
     """The scatter of one mount, from the mean readings of the mounts of every option [K].
 
     mounts : one list an option, whatever it is; options of one mount say nothing of it
+    beside_K : as in `pooled_variance`
     """
     several = [values for values in mounts if np.size(values) > 1]
     degrees = sum(np.size(values) - 1 for values in several)
     squares = analysis_of_variance(several).within_square * degrees if several else 0.0
-    variance, known = pooled_variance(squares, degrees, prior, rounding_K)
+    variance, known = pooled_variance(squares, degrees, prior, beside_K)
     return Scatter(
         sqrt(float(variance)), float(known), squares, degrees, float(weight(squares, degrees, prior)), prior
     )  # fmt: skip
