@@ -34,7 +34,7 @@ SEED = 20_341
 SAMPLES, POINTS = 64, 10  # fewer samples than a comparison takes by itself: what chance leaves of its ends is told
 COVERAGE = 0.6  # that so few samples can tell
 LEAST_OF_ONE = 2  # of ten points that lie inside six times in ten: one or none does in 2 of 1000 cases
-COMPARED = 32
+COMPARED = 16
 WITH_BOTH = [n for n, row in enumerate(rows()[0]) if row["option"] != "none" and row["tolerance"] != "none"]
 # In the fast tests is one whose tolerances are those of sensors, so that its samples need no solves.
 FAST = next(n for n in WITH_BOTH if rows()[0][n]["tolerance"] == "sensors" and rows()[0][n]["dimensions"] == "slice")
