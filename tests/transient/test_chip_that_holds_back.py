@@ -110,6 +110,7 @@ def test_a_slab_on_a_loop_that_is_held_at_its_limit(slab: Warmup) -> None:
         assert abs(float(held.left_W[at]) - exact[time][1]) <= float(held.left_doubt_W[at]) + 0.2
         assert float(held.left_doubt_W[at]) < 20.0
     assert np.all(face.value - face.half_width <= SLAB_LIMIT_C)
+    assert face.unheated == pytest.approx(0.0, abs=1e-9)
     steady_W = SLAB_LIMIT_C / 139.7111031 * 1000.0  # the rise of the slab is all but in proportion to its heat
     assert held.end_W.value == pytest.approx(steady_W, abs=held.end_W.half_width + 1e-3)
 

@@ -23,6 +23,7 @@ from thermsim.mesh.settling import OnGrid, judged, settled_alone
 from thermsim.model.build import Model, build_model
 from thermsim.model.grid.axes import Grid, GridPlan
 from thermsim.model.physics.heat import FaceSource, VolumeSource
+from thermsim.model.powers import scaled_power
 from thermsim.model.storage import storing_joints
 from thermsim.progress import Progress
 from thermsim.readout.answers import answers, observables
@@ -31,7 +32,6 @@ from thermsim.readout.observable import Answers, Observable
 from thermsim.readout.weights import Weights
 from thermsim.transient.balance import Balance, Holding
 from thermsim.transient.grid import films_of
-from thermsim.transient.march import March
 from thermsim.transient.whole import NEIGHBOURS, WholeCurves, whole_curves
 from thermsim.warming.outcome import Curve, HeldBack, Rest, TimeStep, Warmup, WithDoubt
 from thermsim.warming.settled import settled_between
@@ -95,9 +95,9 @@ class HoldingFamily:
         self.is_enough = balance.excess_K(end) < self.wanted
         told = answers(case, self.field)
         self.first = max(_readings(case), key=lambda one: told[one])
-        rest = March(model, films, guess, self.wanted)
-        at_rest = rest.rest()
-        self.unheated = answers(case, rest.balance.field(at_rest.state, at_rest.near, at_rest.inputs))
+        at_rest = Balance(scaled_power(model, 0.0), films, guess)
+        rest = at_rest.settled()
+        self.unheated = answers(case, at_rest.field(rest.state, rest.near, rest.inputs))
         self.power_W = _watts(model) - _watts(holding.without)
         values = self.whole.values + np.nan_to_num(self.whole.left)
         ends = np.array([*told.values(), end.inputs.share, values[-2, -1], values[-1, -1]])
