@@ -62,15 +62,21 @@ def test_zero_is_power_but_no_film() -> None:
 
 def test_files_that_are_none(tmp_path: Path) -> None:
     (tmp_path / "folder.csv").mkdir()
-    (tmp_path / "latin.csv").write_bytes(b"1,2\n3,\xb5\n")
+    (tmp_path / "book.csv").write_bytes(b"PK\x03\x04\x14")
     with pytest.raises(CaseError, match="not a file"):
         read_table(tmp_path, "folder.csv", zero_allowed=True)
-    with pytest.raises(CaseError, match=r"latin.csv:2:3: byte 0xb5"):
-        read_table(tmp_path, "latin.csv", zero_allowed=True)
+    with pytest.raises(CaseError, match=r"book.csv:1:1: this is the workbook of a spreadsheet program"):
+        read_table(tmp_path, "book.csv", zero_allowed=True)
     with pytest.raises(CaseError, match="cannot be read"):
         read_table(tmp_path, "n" * 5000, zero_allowed=True)
     with pytest.raises(FileNotFoundError):
         read_table(tmp_path, "none.csv", zero_allowed=True)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8-sig", "utf-16", "cp1252"])
+def test_tables_of_spreadsheets_in_their_encodings(encoding: str, tmp_path: Path) -> None:
+    (tmp_path / "t.csv").write_bytes("# film in \xb5m\n1;2\n3;4\n".encode(encoding))
+    np.testing.assert_array_equal(read_table(tmp_path, "t.csv", zero_allowed=True), [[1, 2], [3, 4]])
 
 
 @settings(max_examples=100, deadline=None, derandomize=True)

@@ -57,6 +57,8 @@ class Bench:
         if folder is None:
             raise CaseError([self.fault(f"the table {file!r} cannot be found: the case was read from no file", *path)])
         place = folder / file
+        if place.exists() and not place.is_file():
+            raise CaseError([self.fault(f"{file!r} is not a file", *path)])
         if not place.exists():
             raise CaseError([self.fault(f"there is no file {file!r} beside the case{_nearest(folder, file)}", *path)])
         called = ALSO_CALLED | ({} if self.case.bench is None else self.case.bench.columns)

@@ -17,12 +17,12 @@ from numpy.typing import NDArray
 from thermsim.case.faults.examination import Look
 from thermsim.case.faults.wording import did_you_mean
 from thermsim.case.source.marked_values import KeyPath
-from thermsim.case.source.yaml_source import LARGEST_NUMBER, decode
+from thermsim.case.source.yaml_source import LARGEST_NUMBER
 from thermsim.case.vocabulary.schema import Case, Joint
 from thermsim.errors import CaseError, Fault
+from thermsim.tables.text import table_text
 
 MOST_LINES = MOST_COLUMNS = 1000
-LARGEST_TABLE = 50_000_000  # [byte] far above what 1000 x 1000 numbers need
 
 _CELL = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
 _NUMERIC = re.compile(r"[-+]?([0-9][0-9.,]*|[.,][0-9]+)([eE][-+]?[0-9]+)?|[-+]?(nan|inf)", re.IGNORECASE)
@@ -80,22 +80,15 @@ def read_table(folder: Path, name: str, *, zero_allowed: bool) -> NDArray[np.flo
     shown = str(path)
     try:
         quotes = path.resolve().is_relative_to(folder.resolve())
-        if path.stat().st_size > LARGEST_TABLE:
-            raise CaseError([Fault(shown, 1, 1, f"the table is larger than {LARGEST_TABLE} bytes")])
+        path.stat()
         if not path.is_file():
             raise CaseError([Fault(shown, 1, 1, "this is not a file")])
-        data = path.read_bytes()
     except (FileNotFoundError, CaseError):
         raise
     except (OSError, ValueError) as reason:
         said = getattr(reason, "strerror", None) or str(reason)
         raise CaseError([Fault(shown, 1, 1, f"the table cannot be read: {said}")]) from None
-    try:
-        text = decode(data, shown)
-    except CaseError:
-        if quotes:
-            raise
-        raise CaseError([Fault(shown, 1, 1, "the table is not text in UTF-8")]) from None
+    text = table_text(path, shown)
     return parse_table(text, shown, zero_allowed=zero_allowed, quotes=quotes)
 
 
