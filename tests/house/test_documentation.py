@@ -45,8 +45,8 @@ def pages_with(language: str) -> list[Path]:
 
 
 def is_costly(block: str) -> bool:
-    """A comparison of the demo takes half a minute."""
-    return "thermsim.compare(demo" in block
+    """A comparison of the demo takes half a minute, step responses of its stack a third of that."""
+    return "thermsim.compare(demo" in block or "second-run" in block
 
 
 def run_blocks(path: Path, found: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
@@ -81,6 +81,7 @@ COSTLY = [
     "thermsim afford cases/crooked-film.yaml",
     "thermsim compare cases/crooked-film.yaml",
     "thermsim predict cases/crooked-film.yaml --samples 256",
+    "thermsim warmup cases/second-run.yaml --until 1h",
 ]
 
 
