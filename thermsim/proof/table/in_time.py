@@ -131,11 +131,13 @@ IN_TIME = (
           for at, rise in STEP),
     )),
     Published("Step of heat through a film that stores", "published/film-that-stores.yaml", INVERSION, (
-        *(Row(f"heated face, {at:g} s", ("zone", "all", "mean"), rise, "C", 1.0, 0.2, True, at_s=at, known=INVERTED)
+        *(Row(f"heated face, {at:g} s", ("zone", "all", "mean"), rise, "C", 1.0, 0.2 if at > 1e-3 else 0.5, True,
+              at_s=at, known=INVERTED)
           for at, rise in THROUGH_A_STORE),
     )),
     Published("Step of heat between laminate and die", "published/step-over-laminate.yaml", INVERSION, (
-        *(Row(f"heated face, {at:g} s", ("zone", "all", "mean"), rise, "C", 1.0, 0.2, True, at_s=at, known=INVERTED)
+        *(Row(f"heated face, {at:g} s", ("zone", "all", "mean"), rise, "C", 1.0, 0.2 if at > 1e-3 else 0.5, True,
+              at_s=at, known=INVERTED)
           for at, rise in OVER_LAMINATE),
     )),
     Published("Step of heat into two layers on a loop", "published/step-on-a-loop.yaml", INVERSION, (
