@@ -1,6 +1,9 @@
 """Warm-ups: solves, processor and wall seconds of the demo; general-purpose integrators on the same matrices.
 
-    python benchmarks/time.py [--peers] [--out FILE]
+    python benchmarks/time.py [--peers] [--models] [--out FILE]
+
+Small models alone are made on grids of given sizes, from 0.1 ms to 1000 s: of the package as a whole, and of the watt
+of each of the twelve zones, until 0.02 K.
 
 The small model of rational Krylov and its peers are asked for the mean of one zone on a coarse grid of the demo, from
 1 ms to 1000 s; the error is that against a model of many more shifts. Quote processor seconds on a machine that others
@@ -8,6 +11,8 @@ use.
 """
 
 from __future__ import annotations
+
+import thermsim  # isort: skip  # first: it sets BLAS to one thread
 
 import argparse
 import json
@@ -19,18 +24,27 @@ import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.sparse import coo_matrix, diags
 from scipy.sparse.linalg import splu
+from solver import machine
 
-import thermsim  # first: it sets BLAS to one thread
-from thermsim.mesh.predict import OUTER_K, solve_on
-from thermsim.model.grid.plan import plan_grid
+from thermsim.case.vocabulary.schema import Case
+from thermsim.mesh.predict import OUTER_K, plan_for, solve_on
+from thermsim.model.grid.axes import GridPlan
+from thermsim.model.grid.plan import FIRST_GRID_CELLS, MEMORY_GB, plan_grid
+from thermsim.response.block import block_model
+from thermsim.response.columns import Columns, places_of
 from thermsim.transient.curves import Reader
 from thermsim.transient.grid import time_plan
 from thermsim.transient.krylov import chosen_model, model_at
-from thermsim.warming.held_still import reader_of
+from thermsim.warming.held_still import model_of_load, reader_of
 from thermsim.warming.warmup import warmup
 
 DEMO = Path(__file__).parents[1] / "cases" / "crooked-film.yaml"
 FROM_S, UNTIL_S = 1e-3, 1e3
+EARLY_S = 1e-4  # first time of the models that are made alone
+MODEL_CELLS = (100_000, 1_000_000)
+CHOSEN_TO_K, ASKED_OF_ZONES_K = 0.006, 0.02
+MANY, BLOCKS = 30, (8, 9, 10, 12, 15)  # shifts of references, last, and of blocks that are tried
+BLOCK_CELLS = 100_000  # up to which zones are inputs of their own
 TIMES = np.geomspace(FROM_S, UNTIL_S, 121)
 ZONE = ("zone", "C5", "mean")
 REFERENCE_K = 0.002  # doubt of the model that errors are told against
@@ -53,6 +67,67 @@ def of_demo() -> dict[str, Any]:
             for step in found.steps
         ],
     }
+
+
+def models_alone() -> list[dict[str, Any]]:
+    """Small models on grids of about so many cells at the few shifts that a coarse grid tells, as `warmup` makes them.
+
+    Errors are against models of many more shifts on the same grid.
+    """
+    case = thermsim.read_case(DEMO)
+    plan = time_plan(case, plan_for(case, plan_grid(case), FIRST_GRID_CELLS, case.accuracy_K, MEMORY_GB)[0], EARLY_S)
+    times = np.geomspace(EARLY_S, UNTIL_S, 121)
+    coarse = _reader(case, plan, 2)
+    few = coarse.few_shifts(model_of_load(coarse, times, REFERENCE_K), times, CHOSEN_TO_K)
+    lines = []
+    for cells in MODEL_CELLS:
+        multiplier = min(range(1, 9), key=lambda one: abs(np.log(plan.cells(one) / cells)))
+        start = time.process_time()
+        reader = _reader(case, plan, multiplier)
+        begun = time.process_time()
+        small = model_at(reader.system, few)
+        made = time.process_time()
+        curves = reader.curves(small, times)
+        read = time.process_time()
+        exact = reader.curves(model_at(reader.system, _spread(MANY)), times)
+        off = max(float(np.nanmax(np.abs(curves[one] - exact[one]))) for one in curves if not one.is_heat)
+        line = {"inputs": "the package", "cells": int(np.prod(reader.system.shape)), "solves": len(few)}
+        line |= {"iterations": small.iterations, "error_K": off, "model_cpu_s": made - begun, "cpu_s": read - start}
+        print(line, flush=True)
+        lines.append(line)
+        if cells <= BLOCK_CELLS:
+            lines.append(_of_zones(case, reader, times))
+    return lines
+
+
+def _reader(case: Case, plan: GridPlan, multiplier: int) -> Reader:
+    field, _ = solve_on(case, plan.grid(multiplier), None, OUTER_K)
+    return reader_of(case, field, EARLY_S, multiplier)
+
+
+def _spread(count: int) -> tuple[float, ...]:
+    """The steady state, and shifts evenly in the logarithm."""
+    return (0.0, *np.geomspace(0.3 / UNTIL_S, 3.0 / EARLY_S, count - 1).tolist())
+
+
+def _of_zones(case: Case, reader: Reader, times: np.ndarray) -> dict[str, Any]:
+    """The watt of each zone as an input of its own: rises at the power of the case."""
+    columns, places = Columns.of(case, reader), places_of(case, reader)[1]
+    heats = columns.heats[: len(columns.zones)]
+    watts = np.array([float(reader.resting.made_in(zone, reader.rise.model)[0].sum()) for zone in columns.zones])
+    many = block_model(reader.system, heats, columns.seen, _spread(BLOCKS[-1]), places).modes.step(times)[:, :-1]
+    found: dict[str, Any] = {}
+    for count in BLOCKS[:-1]:
+        start = time.process_time()
+        made = block_model(reader.system, heats, columns.seen, _spread(count), places)
+        cpu = time.process_time() - start
+        off = float(np.abs((made.modes.step(times)[:, :-1] - many) @ watts).max())
+        found = {"solves": made.solves, "iterations": made.iterations, "error_K": off, "model_cpu_s": cpu}
+        if off <= ASKED_OF_ZONES_K:
+            break
+    line = {"inputs": f"{len(watts)} zones", "cells": int(np.prod(reader.system.shape)), **found}
+    print(line, flush=True)
+    return line
 
 
 def against_peers() -> list[dict[str, Any]]:
@@ -130,9 +205,15 @@ def _line(method: str, curve: np.ndarray, exact: np.ndarray, start: float, count
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--peers", action="store_true", help="also against general-purpose integrators")
+    parser.add_argument("--models", action="store_true", help="also small models alone, on 0.1 and 1 million cells")
     parser.add_argument("--out", type=Path, help="JSON file of results")
     asked = parser.parse_args()
-    found = {"demo": of_demo(), "peers": against_peers() if asked.peers else []}
+    found = {
+        "machine": machine(),
+        "demo": of_demo(),
+        "models": models_alone() if asked.models else [],
+        "peers": against_peers() if asked.peers else [],
+    }
     print(json.dumps(found, indent=1))
     if asked.out is not None:
         asked.out.write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")

@@ -40,6 +40,7 @@ MOVES = np.geomspace(0.5, 2.0, 7)  # of a shift, to where it may move
 DROPPED = 3  # last shifts whose effect tells how far a model may be off
 TIMES_CHANGE = 2.0  # the doubt of time is so many times what they changed
 CHUNK = 16_384  # cells that are summed up at once: results have the same bits on any number of threads
+KEPT = 0.5  # share of a vector that is left once what others span is taken off, so that this was enough
 LEAST_NEW = 1e-9  # share of a new vector that must be new for it to join the basis
 
 
@@ -119,7 +120,7 @@ class Projection:
         self._state = prepare(moved, may) if self._state is None else renew(self._state, moved)
         tolerance = STEADY_RESIDUAL if shift == 0.0 else SHIFTED_RESIDUAL
         heat = stencil.heat if given is None else given
-        nearest = self._nearest(shift, heat)
+        nearest = self._nearest(shift, self.heat if given is None else self._dots(heat.ravel()))
         solution = solve(self._state, heat, nearest, tolerance).checked()
         self.iterations += solution.iterations
         self.shifts.append(shift)
@@ -151,17 +152,18 @@ class Projection:
         return np.asarray(np.linalg.solve(self.stiffness + shift * np.eye(len(given)), given))
 
     def _nearest(self, shift: float, heat: Array) -> Array | None:
-        """What the model so far says of a shift; nothing where it knows only the constant."""
+        """What the model so far says of a shift; nothing where it knows only the constant. heat : (m,)"""
         if len(self.heat) < 2:
             return None
-        return (self._small(shift, self._dots(heat.ravel())) @ self.rows).reshape(self.system.shape)
+        return (self._small(shift, heat) @ self.rows).reshape(self.system.shape)
 
     def _add(self, vector: Array, keep_images: bool = True, whole: float | None = None) -> bool:
         """Whether what is new in a vector is more than LEAST_NEW of `whole`; then it joins the basis."""
         whole = self._norm(vector) if whole is None else whole
-        for _ in range(2):  # twice is enough, Parlett and Kahan
+        before, norm = np.inf, self._norm(vector)
+        while norm < KEPT * before:  # where much was taken off, rounding leaves some of it: twice is enough
             vector = vector - self._dots(self.capacity * vector) @ self.rows
-        norm = self._norm(vector)
+            before, norm = norm, self._norm(vector)
         if not norm > LEAST_NEW * whole:
             return False
         vector /= norm
@@ -175,16 +177,17 @@ class Projection:
         stiffness[:size, :size] = self.stiffness
         stiffness[size] = stiffness[:, size] = self._dots(image)
         self.stiffness = stiffness
-        self.heat = self._dots(self.given)
+        self.heat = np.append(self.heat, self._dots(self.given, size)[0])
         if keep_images:
             self.images.append(image)
         return True
 
-    def _dots(self, values: Array) -> Array:
-        """(m,) products of all rows with one vector, in chunks of one order."""
-        total = np.zeros(len(self.rows))
+    def _dots(self, values: Array, first: int = 0) -> Array:
+        """(m,) products of all rows from the first on with one vector, in chunks of one order."""
+        rows = self.rows[first:]
+        total = np.zeros(len(rows))
         for start in range(0, values.size, CHUNK):
-            total += self.rows[:, start : start + CHUNK] @ values[start : start + CHUNK]
+            total += rows[:, start : start + CHUNK] @ values[start : start + CHUNK]
         return total
 
     def _norm(self, vector: Array) -> float:
