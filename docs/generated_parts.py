@@ -57,6 +57,13 @@ def side_by_side_keys() -> str:
     return markdown(WARM_UPS_KEYS)
 
 
+def judgement_keys() -> str:
+    from thermsim.report.data.judge_result import JUDGE_KEYS
+    from thermsim.report.data.keys import markdown
+
+    return markdown(JUDGE_KEYS)
+
+
 def step_response_keys() -> str:
     from thermsim.report.data.keys import markdown
     from thermsim.report.data.response_result import RESPONSE_KEYS
@@ -208,6 +215,7 @@ PARTS: dict[str, Callable[[], str]] = {
     "comparison keys": comparison_keys,
     "warm up keys": warm_up_keys,
     "warm ups side by side keys": side_by_side_keys,
+    "judgement keys": judgement_keys,
     "step response keys": step_response_keys,
     "case keys": case_keys,
     "exit codes": exit_codes,

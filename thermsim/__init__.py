@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from thermsim.comparison.warm_ups import warm_ups
     from thermsim.doubt.inputs import with_input_doubt
     from thermsim.errors import ThermsimError
+    from thermsim.judgement.judge import judge
     from thermsim.limits.afford import afford
     from thermsim.mesh.predict import predict
     from thermsim.mesh.prediction import Prediction
@@ -53,6 +54,7 @@ __all__ = [
     "compare",
     "gradients",
     "inputs",
+    "judge",
     "many",
     "measure",
     "parse_case",
@@ -80,6 +82,7 @@ _HOME = {
     "inputs": "thermsim.case.inputs.values",
     "with_input_doubt": "thermsim.doubt.inputs",
     "with_inputs": "thermsim.case.inputs.values",
+    "judge": "thermsim.judgement.judge",
     "many": "thermsim.nearby.many",
     "simulate_bench": "thermsim.bench.simulated.simulate",
     "measure": "thermsim.plausibility.measure",

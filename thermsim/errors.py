@@ -128,6 +128,12 @@ class BoundsError(ThermsimError):
 class AbsoluteZeroError(ThermsimError):
     """Heat is taken out that nothing brings: a part would be colder than absolute zero."""
 
+    exit_code = 15
+
+
+class NotComparableError(ThermsimError):
+    """No two measured runs can be compared, or none that would show a change: each run is told with what it lacks."""
+
     exit_code = 14
 
 

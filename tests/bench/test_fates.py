@@ -83,7 +83,6 @@ def test_what_a_run_lies_off_that_is_no_matter_of_coolant_or_load_stays() -> Non
         (replace(run("r04", mount="4"), rest_s=8.0), "the load had been on for 8 s", "stand still"),
         (replace(run("r04", mount="4"), settled=Settled(None, 300.0, 2.5, "C3")), "C3 still moved by +2.5 K a minute",
          "stand still"),
-        (replace(run("r04", mount="4"), readings={}), "none of its readings", "every sensor"),
     ],
 )  # fmt: skip
 def test_a_run_that_cannot_be_compared_is_refused_for_its_reason(odd: Run, words: str, next_time: str) -> None:
@@ -92,6 +91,12 @@ def test_a_run_that_cannot_be_compared_is_refused_for_its_reason(odd: Run, words
     assert words in " ".join(fate.why)
     assert next_time in " ".join(fate.next_time)
     assert fate.corrected is None and fate.correction_K is None
+    assert [one.verdict for one in others] == ["comparable"] * 3
+
+
+def test_a_run_without_readings_is_still_to_be_made() -> None:
+    *others, fate = judged(Run("r04", FILM, "4", 5)).fates
+    assert fate.verdict == "to be made" and fate.corrected is None
     assert [one.verdict for one in others] == ["comparable"] * 3
 
 

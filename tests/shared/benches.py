@@ -13,6 +13,7 @@ from thermsim.case.inputs.values import inputs, with_inputs
 from thermsim.case.vocabulary.schema import Case
 from thermsim.model.build import build_model
 from thermsim.model.grid.plan import plan_grid
+from thermsim.model.grid.topology import alike
 from thermsim.readout.answers import answers
 from thermsim.readout.field import Field
 from thermsim.readout.observable import of_reading
@@ -46,7 +47,7 @@ def solved(
     if film_um is not None:
         values["solder.film_um"] = film_um
     changed = with_inputs(case, values)
-    model = build_model(changed, plan_grid(demo()).grid(1))
+    model = build_model(changed, alike(plan_grid(demo()), demo(), changed).grid(1))
     field = Field.of(model, steady_state(model))
     read = answers(changed, field, [of_reading(one.reading) for one in changed.readings])
     return {one.name: value for one, value in read.items()}, field.heat_made_W

@@ -137,6 +137,9 @@ OPTIONS: list[OfCommand] = [
     ),
     command("start case.yaml", "choose another name: nothing is overwritten", "start other.yaml"),
     command(
+        "judge case.yaml --mounts 2", "--mounts says how many a plan holds: give --plan with it", "inspect case.yaml"
+    ),
+    command(
         "start new.yaml --like slice --sheet", "different beginnings: give one of them", "start new.yaml --like slice"
     ),
     command("start none/case.yaml", "choose a folder that you may write to", "start other.yaml"),

@@ -16,9 +16,9 @@ from thermsim.case.vocabulary.schema import Case
 LOAD_REACH = 0.08  # share of the load that slopes of k and leakage carry
 COOLANT_REACH_K = 15.0  # the same of the coolant; our own choice: k of silicon moves by 5 %, leakage by what is curved
 SCORE = 0.01  # share by which the scores of runs of equal load may differ
-EQUAL_LOAD = 0.02  # share within which loads count as equal beside a score
 FANS = 0.05  # share by which fans may differ and still be the same; as pumps
 LOOP_CONSTANTS = 3.0  # time constants of the loop on load, from which on it tells a coolant that was not noted
+LEAST_REST_S = 180.0  # on load: water and block, which no case holds, settle in that; common practice, no source
 STACK_TIMES = 6.0  # mean times that heat stays in the stack, after which it has settled over its coolant (e^-6 = 0.2 %)
 DRIFT_K_MIN = 1.0  # of readings at the end of a log, above which they had not settled
 NO_LOOP_REST_S = 900.0  # on load, from which on a room stands in for a coolant that no run notes; common practice
@@ -64,12 +64,6 @@ class Bench:
 def refused(run: Run, bench: Bench) -> tuple[Refusal, ...]:
     """Why a run is not comparable, by what was noted of it alone; nothing where no rule objects."""
     return tuple(found for rule in RULES if (found := rule(run, bench)) is not None)
-
-
-def _no_readings(run: Run, bench: Bench) -> Refusal | None:
-    if run.readings:
-        return None
-    return Refusal("none of its readings was noted", "note what every sensor shows")
 
 
 def _at_the_limit(run: Run, bench: Bench) -> Refusal | None:
@@ -135,10 +129,11 @@ def _not_settled(run: Run, bench: Bench) -> Refusal | None:
             "ended",
             "keep the load on until the readings stand still",
         )
-    if bench.stack_s is not None and run.rest_s is not None and run.rest_s < STACK_TIMES * bench.stack_s:
+    least_s = max(LEAST_REST_S, STACK_TIMES * (bench.stack_s or 0.0))
+    if run.rest_s is not None and run.rest_s < least_s:
         return Refusal(
-            f"it had not settled: the load had been on for {run.rest_s:.0f} s, and the stack alone takes "
-            f"{STACK_TIMES * bench.stack_s:.0f} s to warm up over its coolant",
+            f"it had not settled: the load had been on for {run.rest_s:.0f} s, and stack and block take {least_s:.0f} "
+            "s to warm up over their coolant",
             "keep the load on until the readings stand still",
         )
     return None
@@ -196,20 +191,22 @@ def of_coolant(coolant_C: float, reference_C: float) -> Refusal | None:
 
 
 def of_scores(runs: Sequence[Run], loads: Sequence[float | None], reference: float) -> dict[str, Refusal]:
-    """Runs whose score moved though their load did not, by name.
+    """Runs whose score moved more than their load allows, by name.
+
+    With the load, a score may stay, rise by its third root (a clock, whose power goes with its cube) or as much as it.
 
     loads : of each run, None where its package power was not noted; reference : of all
     """
-    off = [None if load is None else load / reference - 1.0 for load in loads]
-    equal = [one for one, by in zip(runs, off, strict=True) if by is None or abs(by) <= EQUAL_LOAD]
-    scores = [one.score for one in equal if one.score is not None]
-    if len(scores) < 2:
+    off = [0.0 if load is None else load / reference - 1.0 for load in loads]
+    scored = [(run, by, run.score) for run, by in zip(runs, off, strict=True) if run.score is not None]
+    if len(scored) < 2:
         return {}
-    usual = median(scores) if len(scores) > 2 else max(scores)
+    even = [score / (1.0 + by / 3.0) for _, by, score in scored]
+    usual = median(even) if len(even) > 2 else max(even)
     found = {}
-    for run in equal:
-        by = 0.0 if run.score is None else run.score / usual - 1.0
-        if abs(by) <= SCORE:
+    for (run, load_by, _), score in zip(scored, even, strict=True):
+        by = score / usual - 1.0
+        if abs(by) <= SCORE + 2.0 / 3.0 * abs(load_by):
             continue
         means = "the chip held itself back" if by < 0 else "it did other work, or the others were held back"
         power = "equal power" if run.package_W is not None else "a power that was not noted"
@@ -222,7 +219,7 @@ def of_scores(runs: Sequence[Run], loads: Sequence[float | None], reference: flo
 
 
 Rule = Callable[[Run, Bench], Refusal | None]
-RULES: tuple[Rule, ...] = (_no_readings, _at_the_limit, _exchanged, _other_pump, _no_coolant, _not_settled)
+RULES: tuple[Rule, ...] = (_at_the_limit, _exchanged, _other_pump, _no_coolant, _not_settled)
 
 
 def _usual(said: float | None, noted: Iterable[float | None]) -> float | None:

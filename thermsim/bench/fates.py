@@ -17,10 +17,11 @@ from thermsim.bench.sensors import SensorFault, mended, sensor_faults, stood_in
 from thermsim.case.vocabulary.schema import Case
 from thermsim.rounding import two_digits_up
 
-Verdict = Literal["comparable", "corrected", "not comparable"]
+Verdict = Literal["comparable", "corrected", "not comparable", "to be made"]
 
 CORRECTED_K = 0.25  # what is added to a mean reading, from which on a run is called corrected; our own choice
 PRICE_K = 0.5  # doubt that a correction adds, as much as mounts leave, from which on it is corrected at a price
+NOT_MADE = "no reading is noted"
 LOAD_OF_CASE = 0.03  # share by which the runs may differ from the load of the case and still be put to it
 
 
@@ -81,6 +82,7 @@ def fates(case: Case, runs: Runs, bed: Bed | None = None) -> Fates:
     what `with_option` and `steady_state` raise, of an option that was run
     """
     bed = Bed.of(case) if bed is None else bed
+    table, runs = runs, replace(runs, runs=tuple(run for run in runs.runs if run.readings))
     coolant_C, load, step_K = _middle(bed, runs)
     responses = {
         option: bed.response(option, coolant_C, step_K, load) for option in dict.fromkeys((None, *runs.options))
@@ -94,7 +96,7 @@ def fates(case: Case, runs: Runs, bed: Bed | None = None) -> Fates:
     for run in runs.runs:
         noted = replace(run, coolant_C=stands_in[run.name]) if run.name in stands_in else run
         at = coolant_of(noted, case, base, warming, runs.settings)
-        if at is None or not run.readings:
+        if at is None:
             continue
         far = of_coolant(at.coolant_C, coolant_C)
         if far is not None:
@@ -115,15 +117,13 @@ def fates(case: Case, runs: Runs, bed: Bed | None = None) -> Fates:
     kept = [one.corrected for one in right.values()]
     sensors = sensor_faults(kept, base.readings)
     filled = {one.run.name: one for one in stood_in([mended(one, sensors) for one in kept], base.readings)}
-    found = tuple(
-        _refused(run, why[run.name], known.get(run.name))
-        if why[run.name]
-        else _kept(right[run.name], filled[run.name], sensors, coolant_C)
-        for run in runs.runs
-    )
+    found = {run.name: _refused(run, why[run.name], known.get(run.name)) for run in runs.runs if why[run.name]}
+    found |= {name: _kept(right[name], filled[name], sensors, coolant_C) for name in right}
+    to_come = {run.name: Fate(run, "to be made", None, None, (NOT_MADE,), (), None, None) for run in table.runs}
+    told = tuple((to_come | found)[run.name] for run in table.runs)
     package_W = float(base.at(coolant_C, load)[-2])
     remarks = _remarks(runs, load, warming, bool(stands_in), bed.coolant)
-    return Fates(bed.coolant, coolant_C, load, package_W, found, responses, warming, sensors, remarks)
+    return Fates(bed.coolant, coolant_C, load, package_W, told, responses, warming, sensors, remarks)
 
 
 def _middle(bed: Bed, runs: Runs) -> tuple[float, float, float]:

@@ -37,7 +37,7 @@ ACCURACY_K = 1e-4  # of the outer iteration: far below what a sensor shows
 COARSE = 1  # multiplier of the grid: slopes are good to a hundredth on it, and correct by a few kelvin
 FLUID_KEYS = ("fluid_C", "inlet_C", "temperature_C", "low_C", "high_C")
 LOAD_STEP = 0.08  # share by which the load is changed: as far as a run may be put right
-LEAST_COOLANT_STEP_K = 4.0
+LEAST_COOLANT_STEP_K = 6.0
 BEYOND_K = 2.0  # as far beyond its last solve as a surface of second degree still serves
 
 

@@ -85,8 +85,8 @@ def stood_in(runs: Sequence[Corrected], names: Sequence[str]) -> list[Corrected]
 
     Only where they are enough to say so; else the reading stays absent, and the others are compared without it.
     """
-    values = np.array([[one.readings.get(name, np.nan) for name in names] for one in runs]).reshape(len(runs), -1)
-    if np.isfinite(values).all():
+    values = np.array([[one.readings.get(name, np.nan) for name in names] for one in runs])
+    if not runs or np.isfinite(values).all():
         return list(runs)
     options = np.array([-1 if one.option is None else _number(one.option, runs) for one in runs])
     _, usual = _off_usual(values, options)

@@ -13,6 +13,7 @@ from thermsim import __version__
 from thermsim.commands.afford import afford
 from thermsim.commands.compare import compare
 from thermsim.commands.inspect import inspect
+from thermsim.commands.judge import judge
 from thermsim.commands.materials import materials
 from thermsim.commands.predict import predict
 from thermsim.commands.prove import prove
@@ -31,7 +32,7 @@ def commands() -> None:
 
 
 commands.context_class = HelpContext
-for command in (start, inspect, predict, compare, sweep, afford, warmup, step_response, prove, materials):
+for command in (start, inspect, predict, compare, sweep, afford, warmup, judge, step_response, prove, materials):
     command.context_class = HelpContext
     commands.add_command(command)
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from thermsim.errors import WriteError
+from thermsim.commands.terminal import write_new
 from thermsim.start.kinds import KINDS, starter_text
 
 LIKE = tuple(KINDS)
@@ -51,15 +51,7 @@ def start(file: Path, like: str | None, sheet: bool, measured: Path | None, runs
         text = SHEET
     else:
         text = starter_text(like or LIKE[0])
-    try:
-        with file.open("x", encoding="utf-8", newline="\n") as new:
-            new.write(text)
-    except FileExistsError:
-        raise WriteError(f"{file} exists already", "choose another name: nothing is overwritten") from None
-    except OSError as problem:
-        raise WriteError(
-            f"{file} cannot be written: {problem.strerror}", "choose a folder that you may write to"
-        ) from None
+    write_new(file, text)
     if sheet:
         click.echo(f"{file} is ready. Fill it in, then:\n  thermsim start my-chip.yaml --from-measurements {file}")
         return

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from thermsim.errors import WriteError
 from thermsim.progress import Progress
 
 if TYPE_CHECKING:
@@ -217,6 +218,19 @@ def needs_folder(folder: Path | None, **given: bool) -> None:
     """Refuse options that act on the folder of `--out` where there is none."""
     for name in [name for name, is_given in given.items() if is_given and folder is None]:
         raise click.UsageError(f"--{name} acts on the folder of a result: give it by --out DIR")
+
+
+def write_new(file: Path, text: str) -> None:
+    """Write a file that is to be filled in or changed. Raises WriteError where there is one already."""
+    try:
+        with file.open("x", encoding="utf-8", newline="\n") as new:
+            new.write(text)
+    except FileExistsError:
+        raise WriteError(f"{file} exists already", "choose another name: nothing is overwritten") from None
+    except OSError as problem:
+        raise WriteError(
+            f"{file} cannot be written: {problem.strerror}", "choose a folder that you may write to"
+        ) from None
 
 
 _heard = False  # whether the interrupt key was pressed

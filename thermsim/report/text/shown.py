@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from thermsim.bench.runs import Runs
 from thermsim.comparison.outcome import Comparison
 from thermsim.comparison.warm_ups import WarmUps
+from thermsim.judgement.outcome import Judgement
 from thermsim.limits.affordance import Affordance
 from thermsim.mesh.prediction import Prediction
 from thermsim.plausibility.measure import Measurements
@@ -16,8 +17,8 @@ from thermsim.report.text.afford_table import affordance_blocks
 from thermsim.report.text.blocks import Block, prediction_blocks
 from thermsim.report.text.compare_table import comparison_blocks
 from thermsim.report.text.inspection import measurement_blocks
+from thermsim.report.text.judge_table import judgement_blocks, runs_blocks
 from thermsim.report.text.response_table import response_blocks
-from thermsim.report.text.runs_table import runs_blocks
 from thermsim.report.text.sweep_table import sweep_blocks
 from thermsim.report.text.tables import blocks_html, show_blocks
 from thermsim.report.text.warm_ups_table import warm_ups_blocks
@@ -47,6 +48,7 @@ blocks_of.register(Warmup, warmup_blocks)
 blocks_of.register(Runs, runs_blocks)
 blocks_of.register(WarmUps, warm_ups_blocks)
 blocks_of.register(StepResponse, response_blocks)
+blocks_of.register(Judgement, judgement_blocks)
 
 
 def show(result: object, console: Console) -> None:
@@ -65,6 +67,6 @@ def _text(result: object) -> str:
     return captured.get().rstrip()
 
 
-for _kind in (Prediction, Measurements, Comparison, Sweep, Affordance, Warmup, WarmUps, StepResponse, Runs):
+for _kind in (Prediction, Measurements, Comparison, Sweep, Affordance, Warmup, WarmUps, StepResponse, Runs, Judgement):
     as_text.register(_kind, _text)
     as_html.register(_kind, lambda result: blocks_html(blocks_of(result)))
