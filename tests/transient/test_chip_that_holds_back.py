@@ -10,6 +10,7 @@ from test_held_still import RUNAWAY, RUNS_AWAY
 
 from thermsim.case.load import parse_case
 from thermsim.errors import CaseError
+from thermsim.mesh.predict import predict
 from thermsim.model.build import build_model
 from thermsim.model.grid.plan import plan_grid
 from thermsim.readout.observable import COOLANT
@@ -168,3 +169,12 @@ limits: {reading_C: 70, holds_back: true}
 def test_holding_back_needs_a_limit_and_readings() -> None:
     with pytest.raises(CaseError, match=r"meets a limit: give `limits\.reading_C` and `readings`"):
         parse_case(SLAB + "limits: {holds_back: true}\n", "slab.yaml")
+
+
+@pytest.mark.usefixtures("coarse_grids")
+def test_a_prediction_at_all_power_says_that_the_chip_would_hold_back() -> None:
+    case = parse_case(HOLDING_SLAB, "slab.yaml")
+    told = [remark for remark in predict(case, accuracy_K=1.0).remarks if "holds back" in remark]
+    assert len(told) == 1 and "`face` would pass the limit of 90 C" in told[0]
+    cooler = parse_case(HOLDING_SLAB.replace("power_W: 1000", "power_W: 500"), "slab.yaml")
+    assert not any("holds back" in remark for remark in predict(cooler, accuracy_K=1.0).remarks)

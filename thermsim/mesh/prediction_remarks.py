@@ -10,11 +10,12 @@ import numpy as np
 from thermsim.case.vocabulary.schema import Case
 from thermsim.mesh.prediction import Prediction
 from thermsim.model.grid.plan import needed_GB
+from thermsim.nearest_words import listed
 from thermsim.plausibility.cautions import gallium_cautions, option_of
 from thermsim.plausibility.likely_slips import slips_of
 from thermsim.readout.field import Field
 from thermsim.readout.materials_held import materials_not_held
-from thermsim.readout.observable import HOTTEST, temperatures
+from thermsim.readout.observable import HOTTEST, of_reading, temperatures
 from thermsim.rounding import doubt_in_words, two_digits_up
 
 # [C] above it silicon parts throttle or stop, so that a prediction points at a slip: common practice, no source.
@@ -40,6 +41,7 @@ def remarks(prediction: Prediction) -> tuple[str, ...]:
     return grave_first(
         [
             *remarks_of_state(prediction.case, prediction.field, hottest),
+            *_holds_back(prediction),
             *_accuracy(prediction),
             *_flow_accuracy(prediction),
             *unseen_in_words(prediction.case, float(prediction.steps[-1].seen.unseen_sum), prediction.accuracy_K),
@@ -71,6 +73,21 @@ def is_grave(remark: str) -> bool:
 def grave_remarks(prediction: Prediction) -> list[str]:
     """Those that no doubt holds: an accuracy that is not held is in the doubt of every answer."""
     return [remark for remark in prediction.remarks if is_grave(remark) and not remark.startswith(NOT_HELD)]
+
+
+def _holds_back(prediction: Prediction) -> list[str]:
+    """That a chip which holds back would not make all the power that a prediction takes."""
+    case = prediction.case
+    limit_C = case.limits.reading_C
+    if not case.limits.holds_back or limit_C is None:
+        return []
+    over = [one.reading for one in case.readings if prediction.answers[of_reading(one.reading)] > limit_C]
+    if not over:
+        return []
+    return [
+        f"with all power as typed {listed(over)} would pass the limit of {limit_C:g} C, and this chip holds "
+        "back: `warmup` and `afford` tell what is left"
+    ]
 
 
 def _accuracy(prediction: Prediction) -> list[str]:
