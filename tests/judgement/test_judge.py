@@ -81,6 +81,14 @@ def test_what_a_comparison_predicts_is_near_what_is_told_beside_it(found: Judgem
     assert 3.5 < predicted.low_K < 4.6 < 6.9 < predicted.high_K < 8.0  # `compare` tells 4.2 to 7.7 of the hottest spot
 
 
+def test_the_page_tells_what_is_told_now(found: Judgement) -> None:
+    assert found.bought is not None
+    page = " ".join(Path("docs/how-to/judge.md").read_text(encoding="utf-8").split())
+    change = found.bought.changes[0]
+    for words in (change.words, change.agreement_words, found.patterns[0].words):
+        assert " ".join((words or "").split()) in page
+
+
 def test_the_same_from_the_command_line(found: Judgement) -> None:
     told = CliRunner().invoke(commands, ["judge", DEMO, "--json"])
     assert told.exit_code == 0, told.output

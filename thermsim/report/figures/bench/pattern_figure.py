@@ -35,11 +35,11 @@ def change_patterns(found: Judgement) -> Figure:
     x0, y0, x1, y1 = _die(found)
     high = max((WIDTH_in - 1.0) * (y1 - y0) / (x1 - x0), 1.0)
     with styled():
-        height = 0.75 + len(shown) * (high + 0.75)
+        height = 0.5 + len(shown) * (high + 0.6)
         figure = Figure(figsize=(WIDTH_in, max(height, LEAST_HEIGHT_in)))
         FigureCanvasAgg(figure)
         axes = np.ravel(figure.subplots(len(shown), 1, squeeze=False))
-        figure.subplots_adjust(0.05, 0.14 / height, 0.95, 1.0 - 0.95 / height, hspace=0.75 / high)
+        figure.subplots_adjust(0.05, 0.14 / height, 0.95, 1.0 - 0.7 / height, hspace=0.6 / high)
         strongest = max([abs(value) for one in shown for value in one.off_K.values()] + [LEAST_SHADE_K])
         for ax, one in zip(axes, shown, strict=True):
             _panel(ax, found, one, strongest)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-WIDTH_in, ROW_in, HEAD_in, FOOT_in, HIGHEST_in = 9.6, 0.24, 0.8, 1.05, 16.0
+WIDTH_in, ROW_in, HEAD_in, FOOT_in, HIGHEST_in = 9.6, 0.24, 0.45, 1.05, 16.0
 MOST_NAMED = 60  # rows that are named; more than that cannot be read
 NAME_CHARACTERS = 26
 MARK = 5.5  # [pt] size of a run
