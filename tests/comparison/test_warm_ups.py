@@ -134,7 +134,7 @@ def test_the_command_takes_several_options_and_writes_them_beside_the_base(
 def test_what_cannot_stand_side_by_side_is_refused_before_anything_is_solved(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("thermsim.comparison.warm_ups.warmup", None)  # calling it would fail
+    monkeypatch.setattr("thermsim.comparison.warm_ups.warmed_up", None)  # calling it would fail
     both = run(tmp_path, "--all-options", "--option", "thin")
     assert both.exit_code == 2 and "leave out --option" in both.output
     bare = run(tmp_path, "--all-options", text=BODY.partition("options:")[0])
@@ -153,7 +153,7 @@ def test_a_failure_names_its_case_and_keeps_what_it_carries(monkeypatch: pytest.
     def fails(*_: object, **__: object) -> None:
         raise failure
 
-    monkeypatch.setattr("thermsim.comparison.warm_ups.warmup", fails)
+    monkeypatch.setattr("thermsim.comparison.warm_ups.warmed_up", fails)
     with pytest.raises(RunawayError, match="as in the file: no steady state") as caught:
         warm_ups(parse_case(BODY, "body.yaml"), 0.1, 20.0)
     assert caught.value.passes_s == 3.0 and caught.value.remedy == "lower the power"

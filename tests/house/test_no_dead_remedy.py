@@ -13,6 +13,7 @@ import remedies_of_calls
 import remedies_of_cases
 import remedies_of_commands
 import remedies_of_journals
+import remedies_of_loads
 import remedies_of_places
 import remedies_of_responses
 import remedies_of_runs
@@ -42,6 +43,7 @@ ROWS: dict[str, list[Row]] = {
     "solving": remedies_of_solving.ROWS,
     "answers": remedies_of_answers.ROWS,
     "journals": remedies_of_journals.ROWS,
+    "loads": remedies_of_loads.ROWS,
     "studies": remedies_of_studies.ROWS,
     "tables": remedies_of_tables.ROWS,
     "benches": remedies_of_benches.ROWS,

@@ -71,6 +71,12 @@ OPTIONS: list[OfCommand] = [
         "warmup case.yaml --from 0.01 --until {0} --accuracy 5",
     ),
     command(
+        "warmup case.yaml --points",
+        "--points says what the lines of a log are: give --load, or `log` in the case",
+        "warmup case.yaml --points --load power.csv --from 0.1 --accuracy 5",
+        files={"power.csv": "time_s,package_W\n0,10\n1,9\n2,8\n"},
+    ),
+    command(
         "warmup case.yaml --all-options --option thinner",
         "--all-options takes every option: leave out --option, or name the few you want",
         "warmup case.yaml --all-options --from 1 --until 10 --accuracy 5",

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from thermsim.mesh.predict import FEWEST_GRIDS
 from thermsim.model.grid.plan import plan_grid
 from thermsim.transient.grid import time_plan
-from thermsim.warming.warmup import _Family, spread_times, warmup
+from thermsim.warming.told_times import spread_times
+from thermsim.warming.warmup import _Family, warmup
 
 Array = NDArray[np.float64]
 

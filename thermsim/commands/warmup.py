@@ -47,24 +47,26 @@ if TYPE_CHECKING:
     "from_s",
     metavar="SECONDS",
     type=SECONDS,
-    default=1e-3,
-    show_default=True,
-    help="First time; a unit may stand behind it, such as 5ms.",
+    help="First time; a unit may stand behind it, such as 5ms. (1 ms, or as the case says)",
 )
 @click.option(
     "--until",
     "until_s",
     metavar="SECONDS",
     type=SECONDS,
-    default=1e3,
-    show_default=True,
-    help="Last time, such as 5min.",
+    help="Last time, such as 5min. (1000 s, the end of the log, or as the case says)",
 )
 @click.option(
-    "--settled", metavar="KELVIN", type=FiniteRange(min=1e-4, unit="K"), default=1.0, show_default=True,
-    help="How near to its end an answer is called settled.",
+    "--settled", metavar="KELVIN", type=FiniteRange(min=1e-4, unit="K"),
+    help="How near to its end an answer is called settled. (1 K, or as the case says)",
 )  # fmt: skip
 @click.option("--certain", is_flag=True, help="Tell the bound of the time doubt too that never fails.")
+@click.option(
+    "--load", "log", metavar="FILE", type=click.Path(path_type=Path),
+    help="Log of power over time (CSV): `time_s`, and `package_W` or a column of watts for each zone; instead of the "
+    "load of the case.",
+)  # fmt: skip
+@click.option("--points", is_flag=True, help="Lines of the log are points that straight lines join, and no averages.")
 @accuracy_option("Refine until mesh and time doubt are below, at all times.")
 @MEMORY
 @out_option("Write curves, result and pictures.")
@@ -74,16 +76,18 @@ def warmup(
     options: tuple[str, ...],
     all_options: bool,
     as_json: bool,
-    from_s: float,
-    until_s: float,
-    settled: float,
+    from_s: float | None,
+    until_s: float | None,
+    settled: float | None,
     certain: bool,
+    log: Path | None,
+    points: bool,
     accuracy: float | None,
     memory: float | None,
     folder: Path | None,
     replace: bool,
 ) -> None:
-    """Follow the temperatures of a case after all of its heat comes on at once, each with its doubts."""
+    """Follow the temperatures of a case after its heat comes on at once, or under a load, each with its doubts."""
     needs_folder(folder, replace=replace)
     if all_options and options:
         raise click.UsageError("--all-options takes every option: leave out --option, or name the few you want")
@@ -99,7 +103,10 @@ def warmup(
         from thermsim.report.files.warmup_export import check_warmup_target
 
         check_warmup_target(case, folder, replace, names)
+    if points and log is None and (case.warmup is None or case.warmup.log is None):
+        raise click.UsageError("--points says what the lines of a log are: give --load, or `log` in the case")
     given: dict[str, Any] = {"settled_K": settled, "accuracy_K": accuracy, "memory_GB": memory, "certain": certain}
+    given |= {"load": log, "points": True if points else None}
     found: Warmup | WarmUps
     try:
         with ProgressLine(quiet=as_json) as progress:

@@ -18,7 +18,8 @@ from thermsim.progress import Progress
 from thermsim.readout.observable import Observable
 from thermsim.response.parting import Parting, parting
 from thermsim.warming.outcome import Warmup
-from thermsim.warming.warmup import SETTLED_K, check_warmup, warmup
+from thermsim.warming.planned import GivenLoad, Planned, planned
+from thermsim.warming.warmup import check_warmup, warmed_up
 
 Array = NDArray[np.float64]
 
@@ -58,12 +59,14 @@ class WarmUps(Printable):
 
 def warm_ups(
     case: Case,
-    from_s: float = 1e-3,
-    until_s: float = 1e3,
+    from_s: float | None = None,
+    until_s: float | None = None,
     *,
+    load: GivenLoad = None,
+    points: bool | None = None,
     options: Sequence[str] | None = None,
     also_s: Iterable[float] = (),
-    settled_K: float = SETTLED_K,
+    settled_K: float | None = None,
     accuracy_K: float | None = None,
     memory_GB: float | None = None,
     first_cells: int = FIRST_GRID_CELLS,
@@ -85,21 +88,25 @@ def warm_ups(
     """
     names, cases = chosen(case, None, list(dict.fromkeys(options)) if options else None)
     also = list(also_s)
+    plans: list[Planned] = []
     for name, one in zip(names, cases, strict=True):
         try:
-            check_warmup(one, from_s, until_s, also, one.accuracy_K if accuracy_K is None else accuracy_K, settled_K)
+            first = plans[0] if plans else None  # all are followed over the times of the base
+            span = (from_s, until_s, settled_K) if first is None else (first.from_s, first.until_s, first.settled_K)
+            plans.append(planned(one, *span, load, points))
+            check_warmup(one, plans[-1], also, one.accuracy_K if accuracy_K is None else accuracy_K)
         except ThermsimError as failure:
             raise (failure if one is case else _named(failure, name)) from None
     found = []
-    for name, one in zip(names, cases, strict=True):
+    for name, one, plan in zip(names, cases, plans, strict=True):
 
         def say(words: str, name: str = name) -> None:
             if progress is not None:
                 progress(f"{name}: {words}")
 
         try:
-            of = warmup(
-                one, from_s, until_s, also_s=also, settled_K=settled_K, accuracy_K=accuracy_K, memory_GB=memory_GB,
+            of = warmed_up(
+                one, plan, beside=plans, also_s=also, accuracy_K=accuracy_K, memory_GB=memory_GB,
                 first_cells=first_cells, certain=certain, progress=say,
             )  # fmt: skip
         except ThermsimError as failure:

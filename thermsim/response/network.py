@@ -3,21 +3,21 @@
     Z_oi(t) = D_oi + sum_m  l_mo f_mi (1 - exp(-rate_m t)) / rate_m       [K/W]
 
 Each mode is a body of its own, y' + rate y = f u, so that a load that is constant or a straight line between its
-samples is answered exactly: y <- e y + phi_1 f u_0 + phi_2 f (u_1 - u_0), with e = exp(-rate h), phi_1 = (1 - e)/rate,
-phi_2 = (1 - phi_1/h)/rate.
+samples is answered exactly, see `loads.stepping`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from thermsim.case.faults.wording import did_you_mean, listed
 from thermsim.errors import ThermsimError, UnknownNameError
+from thermsim.loads.stepping import Between, stepped
 from thermsim.readout.observable import COOLANT
 from thermsim.response.coolant_port import LoopNumbers, Port
 from thermsim.response.networks import Cauer, Foster, to_cauer
@@ -135,7 +135,7 @@ class ModalNetwork:
         self,
         times_s: ArrayLike,
         powers_W: ArrayLike | Mapping[str, ArrayLike],
-        between: Literal["constant", "line"] = "constant",
+        between: Between = "constant",
         coolant_C: ArrayLike | None = None,
     ) -> Array:
         """(n, outputs) temperatures [C] at times [s] under any load, at rest before the first time.
@@ -155,23 +155,10 @@ class ModalNetwork:
             raise ThermsimError("times of a load must rise", "give each time once, in order, in seconds")
         if coolant_C is not None:
             return self._with_coolant(times, powers, between, np.asarray(coolant_C, dtype=np.float64))
-        driven = powers @ self.heat.T
-        states = np.zeros((len(times), len(self.rates)))
-        for width, steps in _alike(np.diff(times)):
-            decay = np.exp(-self.rates * width)
-            first = (1.0 - decay) / self.rates
-            second = (1.0 - first / width) / self.rates if between == "line" else np.zeros(len(first))
-            gained = first * driven[steps.start : steps.stop]
-            gained += second * np.diff(driven[steps.start : steps.stop + 1], axis=0)
-            state = states[steps.start]
-            for step, own in zip(range(steps.start, steps.stop), gained, strict=True):
-                state = decay * state + own
-                states[step + 1] = state
+        states = stepped(times, powers @ self.heat.T, self.rates, between)
         return np.asarray(self.unheated_C + states @ self.seen + powers @ self.at_once.T)
 
-    def _with_coolant(
-        self, times: Array, powers: Array, between: Literal["constant", "line"], coolant_C: Array
-    ) -> Array:
+    def _with_coolant(self, times: Array, powers: Array, between: Between, coolant_C: Array) -> Array:
         """`replay` where the coolant is known: an input beside the zones."""
         if self.loop is None or coolant_C.shape != times.shape or not np.all(np.isfinite(coolant_C)):
             raise ThermsimError(
@@ -277,17 +264,6 @@ def index_of(names: tuple[str, ...], name: str, what: str) -> int:
     if name not in names:
         raise UnknownNameError(f"there is no {what} {name!r}{did_you_mean(name, names)}", f"known: {listed(names)}")
     return names.index(name)
-
-
-def _alike(widths: Array) -> list[tuple[float, range]]:
-    """Runs of steps whose widths are the same but for rounding."""
-    found: list[tuple[float, range]] = []
-    start = 0
-    for step in range(1, len(widths) + 1):
-        if step == len(widths) or abs(widths[step] - widths[start]) > 1e-9 * widths[start]:
-            found.append((float(widths[start]), range(start, step)))
-            start = step
-    return found
 
 
 def _chain(rates: Array, heat: Array, fastest: float, stages: int) -> tuple[Foster, Array]:

@@ -23,7 +23,7 @@ class Parting:
 
     times_s : (n,) [s]; gain_K : (n,) what the second is colder by; doubt_K : (n,) all doubts of both, also of what
         properties do between both ends
-    final_K : of both steady states; final_doubt_K : doubts of both there
+    final_K : of both steady states, NaN without them; final_doubt_K : doubts of both there
     parts_s : from when on the gain is above its doubt, at all later times; None: never
     shares : for each time asked, that part of the final gain which is there, with its doubt
     """
@@ -53,8 +53,8 @@ def parting(base: Warmup, changed: Warmup, asked: Asked, at_s: Iterable[float] =
         raise ThermsimError("two warm-ups over different times", "ask for both from and until the same times")
     gain = first.value - second.value
     doubt = first.half_width + second.half_width
-    final = first.loaded.value - second.loaded.value
-    final_doubt = first.loaded.half_width + second.loaded.half_width
+    final = first.loaded_C - second.loaded_C
+    final_doubt = first.loaded_doubt + second.loaded_doubt
     below = np.flatnonzero(~(np.abs(gain) > doubt))
     begins = int(below[-1]) + 1 if len(below) else 0
     parts = float(times[begins]) if begins < len(times) else None

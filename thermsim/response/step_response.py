@@ -39,7 +39,7 @@ from thermsim.transient.grid import time_plan
 from thermsim.transient.krylov import DROPPED, TIMES_CHANGE
 from thermsim.units import GIGABYTE
 from thermsim.warming.held_still import model_of_load, reader_of
-from thermsim.warming.warmup import spread_times
+from thermsim.warming.told_times import spread_times
 
 Array = NDArray[np.float64]
 

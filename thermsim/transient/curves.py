@@ -60,7 +60,19 @@ class Reader:
 
     def curves(self, small: SmallModel, times: Array) -> Answers[Array]:
         """(n,) of each answer at times [s] after the load came on; NaN where it has no bound or no place."""
-        return self.of_states(small, small.states(times))
+        return self.of_states(small, self.states(small, times), self.given(times))
+
+    def states(self, small: SmallModel, times: Array, without: int = 0) -> Array:
+        """(n, m) of a small model at times [s], of the model without its last vectors."""
+        return small.states(times, without)
+
+    def changes(self, small: SmallModel, times: Array) -> Array:
+        """(n, m) how fast these change [1/s]."""
+        return small.changes(times)
+
+    def given(self, times: Array) -> Array:
+        """(n, inputs) what is on at times [s], as shares of the load of the system."""
+        return np.ones((len(times), 1))
 
     def of_a_kelvin_at_rest(self) -> Answers[float]:
         """What a kelvin of the coolant of a loop does to each answer without load, and so without leakage [K/K]."""
@@ -72,14 +84,17 @@ class Reader:
             found[one] = float(np.nan_to_num(after[one] - before[one]))
         return found
 
-    def of_states(self, small: SmallModel, states: Array) -> Answers[Array]:
-        """(n,) of each answer at states (n, m) of a small model; NaN where it has no bound or no place."""
-        rows, direct = self.linear_of(small), self._direct
-        linear = states @ rows.T + direct
+    def of_states(self, small: SmallModel, states: Array, given: Array | None = None) -> Answers[Array]:
+        """(n,) of each answer at states (n, m) of a small model; NaN where it has no bound or no place.
+
+        given : (n, inputs) what is on then; all of the load unless given
+        """
+        given = np.ones((len(states), 1)) if given is None else given
+        linear = self.linear_at(small, states, given)
         found: dict[Observable, Array] = {}
         for number, one in enumerate(self._linear):
             found[one] = self.rest[one] + linear[:, number]
-        found |= self._highest(small, states)
+        found |= self._highest(small, states, given)
         told: Answers[Array] = Answers()
         for one in observables(self.case):
             place, offset = under(one, self.case)
@@ -90,7 +105,7 @@ class Reader:
         """How far the small model may hold each answer off at any of the times, [K] or [W]: see `krylov`."""
         told = self._by_shifts(small, times)
         left, largest = SOLVED_TO if small.dropped else COMPLETE_TO, dict[str, float]()
-        changes = np.abs(small.states(times) @ self.linear_of(small).T).max(axis=0)
+        changes = np.abs(self.states(small, times) @ self.linear_of(small).T).max(axis=0)
         for one, most in zip(self._linear, changes.tolist(), strict=True):
             largest[_unit(one)] = max(largest.get(_unit(one), TINY), most)
         for one in told:
@@ -99,7 +114,7 @@ class Reader:
 
     def _by_shifts(self, small: SmallModel, times: Array) -> Answers[float]:
         """What the last shifts changed."""
-        change = small.states(times) - small.states(times, without=small.dropped)
+        change = self.states(small, times) - self.states(small, times, without=small.dropped)
         linear = TIMES_CHANGE * np.abs(change @ self.linear_of(small).T).max(axis=0)
         found = dict(zip(self._linear, linear.tolist(), strict=True))
         widest = 0.0
@@ -151,18 +166,32 @@ class Reader:
 
     def imbalance(self, small: SmallModel, times: Array) -> float:
         """Largest of heat stored and let out less heat made over time, relative to the heat that is made at rest."""
-        given = float(self.system.stencil.heat.sum())
+        made = self.made_W(times)
         stored = self.system.capacity.ravel() @ small.vectors.T
+        out = self.let_out_W(small, self.states(small, times), self.given(times))
+        off = self.changes(small, times) @ stored + out - made
+        return float(np.abs(off).max()) / max(float(np.abs(made).max()), 1e-300)
+
+    def made_W(self, times: Array) -> Array:
+        """(n,) heat that is made at times [s] before anything warms up, with what the coolant brings at once."""
+        whole = float(self.system.stencil.heat.sum())
+        if self.coolant is not None:
+            whole += float(self.coolant.gives.sum()) * self.coolant.rises_at_once
+        return np.asarray(whole * self.given(times)[:, 0])
+
+    def let_out_W(self, small: SmallModel, states: Array, given: Array) -> Array:
+        """(n,) heat that leaves the cells, less what leakage grows by."""
+        return np.asarray(states @ self._ground_of(small))
+
+    def _ground_of(self, small: SmallModel) -> Array:
         out = self.system.stencil.ground.ravel() @ small.vectors.T
         if self.coolant is not None and small.coolant is not None:
             out = out - self.coolant.gives.sum() * small.coolant
-            given += float(self.coolant.gives.sum()) * self.coolant.rises_at_once
-        off = small.changes(times) @ stored + small.states(times) @ out - given
-        return float(np.abs(off).max()) / max(abs(given), 1e-300)
+        return np.asarray(out)
 
     def beside(self, small: SmallModel, times: Array, face: int) -> tuple[Array, Array]:
         """(n, nx, ny) temperatures [C] of the cells below and above a face across z at times [s]."""
-        states, rows = small.states(times), small.vectors.reshape(-1, *self.system.shape)
+        states, rows = self.states(small, times), small.vectors.reshape(-1, *self.system.shape)
 
         def at(level: int) -> Array:
             risen = np.tensordot(states, rows[..., int(self.system.levels[level])], 1)
@@ -222,6 +251,9 @@ class Reader:
             found += float(self._of_coolant(axis, face)[side][tuple(places)] @ own)
         return found
 
+    def spot_with_coolant(self, spot: Spot) -> float:
+        return self.with_coolant(Weights.of({spot: 1.0}))
+
     def _of_coolant(self, axis: int, face: int) -> tuple[Array, Array]:
         """Rises of both sides of a plane for a kelvin of the loop's coolant, with cells held."""
         assert self.coolant is not None
@@ -250,6 +282,10 @@ class Reader:
     @property
     def _direct(self) -> Array:
         return np.array([direct for _, direct in self.columns.values()])
+
+    def linear_at(self, small: SmallModel, states: Array, given: Array) -> Array:
+        """(n, answers) rises of all answers that are weighted sums."""
+        return np.asarray(states @ self.linear_of(small).T + given * self._direct)
 
     def linear_of(self, small: SmallModel) -> Array:
         """(answers, m) weights of a model's vectors, of all answers that are weighted sums."""
@@ -290,18 +326,25 @@ class Reader:
             return found
         return found + small.coolant[:, None, None] * self._of_coolant(2, face)[side == "upper"]
 
-    def _highest(self, small: SmallModel, states: Array) -> dict[Observable, Array]:
+    def nodes_at(self, small: SmallModel, states: Array, given: Array, face: int, side: str) -> Array:
+        """(n, nx, ny) temperatures [C] of one side of a heated plane."""
+        risen = np.tensordot(states, self._nodes_of(small, face, side, heated=False), 1)
+        return np.asarray(self.resting.face_C(face, side) + self.at_once_at(given, face, side) + risen)
+
+    def at_once_at(self, given: Array, face: int, side: str) -> Array:
+        """(n, nx, ny), or (nx, ny) if always the same, what one side of a plane rises by beside cells at rest."""
+        at_once = self.system.nodes(2, face, np.zeros(self.system.shape), heated=True)[side == "upper"]
+        if self.coolant is not None:
+            at_once = at_once + self.coolant.rises_at_once * self._of_coolant(2, face)[side == "upper"]
+        return at_once if np.all(given == 1.0) else given[:, :, None] * at_once
+
+    def _highest(self, small: SmallModel, states: Array, given: Array) -> dict[Observable, Array]:
         """Of zones, and of the whole stack."""
         found: dict[Observable, Array] = {}
         count = len(states)
         hottest = np.full(count, -np.inf)
-        nothing = np.zeros(self.system.shape)
         for (face, side), boxes in self._boxes.items():
-            at_once = self.system.nodes(2, face, nothing, heated=True)[side == "upper"]
-            if self.coolant is not None:
-                at_once = at_once + self.coolant.rises_at_once * self._of_coolant(2, face)[side == "upper"]
-            risen = np.tensordot(states, self._nodes_of(small, face, side, heated=False), 1)
-            over_time = self.resting.face_C(face, side) + at_once + risen
+            over_time = self.nodes_at(small, states, given, face, side)
             for summit in plane_of(self.model, face, side).summits(over_time, boxes):
                 for one in self._highest_in(face, side, *summit.box):
                     found[one] = summit.value
@@ -311,16 +354,16 @@ class Reader:
             zone = cells_of(one, self.model)
             inside = np.zeros(self.model.grid.shape, dtype=bool)
             inside[zone.x, zone.y, zone.levels] = True
-            found[one] = self._highest_of_cells(small, states, inside & (self.model.region >= 0))
+            found[one] = self._highest_of_cells(small, states, given, inside & (self.model.region >= 0))
             hottest = np.maximum(hottest, found[one])
-        elsewhere = away_from_summits(self.model, self.warmed) & self._may_be_hottest
+        elsewhere = away_from_summits(self.model, self.warmed) & self.may_be_hottest
         if elsewhere.any():
-            hottest = np.maximum(hottest, self._highest_of_cells(small, states, elsewhere))
+            hottest = np.maximum(hottest, self._highest_of_cells(small, states, given, elsewhere))
         found[HOTTEST] = hottest
         return found
 
     @cached_property
-    def _may_be_hottest(self) -> NDArray[np.bool_]:
+    def may_be_hottest(self) -> NDArray[np.bool_]:
         """(nx, ny, nz) cells with heat of their own or from outside.
 
         Of a stack that warms up from rest no other one is hottest: heat would leave it, and it would cool down.
@@ -330,7 +373,7 @@ class Reader:
             found[:, :, source.levels] |= source.watts > 0.0
         return found
 
-    def _highest_of_cells(self, small: SmallModel, states: Array, among: NDArray[np.bool_]) -> Array:
+    def _highest_of_cells(self, small: SmallModel, states: Array, given: Array, among: NDArray[np.bool_]) -> Array:
         """(n,) highest temperature [C] in and about the warmest of some cells, as `Field.highest_in` has it."""
         cells = self._warmest_cells(small, states, among)
         found = np.empty(len(states))
@@ -339,24 +382,35 @@ class Reader:
             at = int(cell[0]), int(cell[1]), int(cell[2])
             sides = [sides_of(at, axis) for axis in range(3)]
             spots: list[Spot] = [at, *(side for pair in sides for side in pair)]
-            values = np.array([self._at_spot(small, states[rows], spot) for spot in spots])
+            values = np.array([self.at_spot(small, states[rows], given[rows], spot) for spot in spots])
             for number, row in enumerate(rows.tolist()):
                 of = dict(zip(spots, values[:, number].tolist(), strict=True))
                 weights, _ = at_warmest_cell(at, [(of[low], of[at], of[high]) for low, high in sides])
                 found[row] = sum(weight * of[spot] for spot, weight in weights.spots().items())
         return found
 
-    def _at_spot(self, small: SmallModel, states: Array, spot: Spot) -> Array:
+    def at_spot(self, small: SmallModel, states: Array, given: Array, spot: Spot) -> Array:
         """(n,) temperatures [C] of one cell, or one side of a face."""
+        rows, direct = self._spot_of(small, spot)
+        return np.asarray(
+            self.resting.read(Weights.of({spot: 1.0})) + self.direct_at(given, spot, direct) + states @ rows
+        )
+
+    def direct_at(self, given: Array, spot: Spot, direct: float) -> Array:
+        """(n,) what the heat adds at once to one cell, or one side of a face."""
+        return np.asarray(given[:, 0] * direct)
+
+    def _spot_of(self, small: SmallModel, spot: Spot) -> tuple[Array, float]:
+        """Of one cell, or one side of a face: weights of a model's vectors, and what the heat adds at once."""
         one = Weights.of({spot: 1.0})
         column, direct = self.system.column(one)
         at, own = _sparse(column)
         rows = small.vectors[:, at] @ own
         if small.coolant is not None and self.coolant is not None:
-            by_coolant = self.with_coolant(one)
+            by_coolant = self.spot_with_coolant(spot)
             rows = rows + by_coolant * small.coolant
             direct += by_coolant * self.coolant.rises_at_once
-        return np.asarray(self.resting.read(one) + direct + states @ rows)
+        return np.asarray(rows), direct
 
     def _warmest_cells(self, small: SmallModel, states: Array, among: NDArray[np.bool_]) -> NDArray[np.int64]:
         """(n, 3) the warmest of some cells at each time, sought chunk by chunk."""

@@ -20,6 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -93,6 +94,13 @@ class SmallModel:
         return np.asarray((np.exp(-np.outer(times, np.maximum(rates, 0.0))) * (modes.T @ self.heat)) @ modes.T)
 
 
+class Input(NamedTuple):
+    """What solutions are of: a heat (nx, ny, levels) [W] in a system"""
+
+    system: System
+    heat: Array
+
+
 class Projection:
     """Vectors and projections that grow shift by shift. Kept as rows, so that each product streams once.
 
@@ -109,19 +117,26 @@ class Projection:
         self.stiffness, self.heat = np.zeros((0, 0)), np.zeros(0)
         self.shifts: list[float] = []
         self.iterations = 0
-        self._state: State | None = None
+        self._states: dict[int, State] = {}
         self._add(np.where(system.stencil.solid, 1.0, 0.0).ravel())
 
-    def add_shift(self, shift: float, keep_images: bool = False, given: Array | None = None) -> bool:
-        """Solve at a shift [1/s]; whether that brought anything new. given : another heat than the system's own [W]"""
-        stencil = self.system.stencil
-        moved = replace(stencil, ground=stencil.ground + shift * self.system.capacity)
-        may = self.system.model.may_have_islands
-        self._state = prepare(moved, may) if self._state is None else renew(self._state, moved)
+    def add_shift(
+        self, shift: float, keep_images: bool = False, given: Array | None = None, of: System | None = None
+    ) -> bool:
+        """Solve at a shift [1/s]; whether that brought anything new.
+
+        given : another heat than the system's own [W]; of : another system on the same cells than its own
+        """
+        system = of or self.system
+        stencil = system.stencil
+        moved = replace(stencil, ground=stencil.ground + shift * system.capacity)
+        state = self._states.get(id(system))
+        state = prepare(moved, system.model.may_have_islands) if state is None else renew(state, moved)
+        self._states[id(system)] = state
         tolerance = STEADY_RESIDUAL if shift == 0.0 else SHIFTED_RESIDUAL
         heat = stencil.heat if given is None else given
         nearest = self._nearest(shift, self.heat if given is None else self._dots(heat.ravel()))
-        solution = solve(self._state, heat, nearest, tolerance).checked()
+        solution = solve(state, heat, nearest, tolerance).checked()
         self.iterations += solution.iterations
         self.shifts.append(shift)
         new = np.nan_to_num(solution.temperature)
@@ -287,9 +302,9 @@ def fewer_shifts(model: SmallModel, rows: Array, times: Array, wanted_K: float) 
     return model.shifts
 
 
-def model_at(system: System, shifts: Sequence[float]) -> SmallModel:
-    """The small model with given shifts."""
-    projection = Projection(system, len(shifts) + 1)
-    for shift in shifts:
-        projection.add_shift(shift)
-    return projection.model()
+def model_at(system: System, shifts: Sequence[float], inputs: Sequence[Input] = ()) -> SmallModel:
+    """The small model with given shifts. inputs : that solutions are of; the system's own heat unless given"""
+    own = inputs or [Input(system, system.stencil.heat)]
+    projection = Projection(system, len(own) * len(shifts) + 1)
+    new = [sum(projection.add_shift(shift, given=one.heat, of=one.system) for one in own) for shift in shifts]
+    return replace(projection.model(), shifts=tuple(shifts), dropped=sum(new[-DROPPED:]) if inputs else DROPPED)

@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.model.physics.coolant_loop import Loop
-from thermsim.transient.krylov import DROPPED, MOST_SHIFTS, Projection, SmallModel, too_many
+from thermsim.transient.krylov import DROPPED, MOST_SHIFTS, Input, Projection, SmallModel, too_many
 from thermsim.transient.system import System
 
 Array = NDArray[np.float64]
@@ -87,29 +87,46 @@ def enough_shifts(shifts: Sequence[float], make: Callable[[Sequence[float]], flo
     raise too_many(reached, wanted_K)
 
 
-def bordered(system: System, coolant: Coolant, shifts: Sequence[float]) -> SmallModel:
-    """The small model of a stack and its loop, of solutions at given shifts; the loop comes first."""
-    projection = Projection(system, 2 * len(shifts) + 1)
-    new = []
-    for shift in shifts:
-        of_heat = projection.add_shift(shift)
-        new.append(of_heat + projection.add_shift(shift, given=coolant.gives.reshape(system.shape)))
+def bordered(system: System, coolant: Coolant, shifts: Sequence[float], inputs: Sequence[Input] = ()) -> SmallModel:
+    """The small model of a stack and its loop, of solutions at given shifts; the loop comes first.
+
+    inputs : that solutions are of besides what the coolant brings; the system's own heat unless given
+    """
+    own = list(inputs) or [Input(system, system.stencil.heat)]
+    gives = coolant.gives.reshape(system.shape)
+    own += [Input(one, gives) for one in {id(each.system): each.system for each in own}.values()]
+    projection = Projection(system, len(own) * len(shifts) + 1)
+    new = [sum(projection.add_shift(shift, given=one.heat, of=one.system) for one in own) for shift in shifts]
     stack = projection.model()
+    by_coolant = stack.vectors @ coolant.gives
+    stiffness, heat = with_loop(coolant, by_coolant, stack.heat, coolant.at_once, stack.stiffness)
+    damped, of_pass = coolant.damped, coolant.loop.pass_K_W
     capacity = coolant.loop.capacity_J_K
     assert capacity is not None  # who follows a loop in time has seen to it
-    root, damped, of_pass = np.sqrt(capacity), coolant.damped, coolant.loop.pass_K_W
-    by_coolant = stack.vectors @ coolant.gives
-    size = len(stack.heat) + 1
-    stiffness, heat = np.empty((size, size)), np.empty(size)
-    stiffness[0, 0] = (coolant.loop.radiator_W_K + coolant.per_K / damped) / capacity
-    stiffness[0, 1:] = stiffness[1:, 0] = -by_coolant / (damped * root)
-    stiffness[1:, 1:] = stack.stiffness - of_pass / damped * np.outer(by_coolant, by_coolant)
-    heat[0] = coolant.at_once / (damped * root)
-    heat[1:] = stack.heat + of_pass / damped * coolant.at_once * by_coolant
-    rises = np.concatenate([[1.0 / (damped * root)], of_pass / damped * by_coolant])
+    rises = np.concatenate([[1.0 / (damped * np.sqrt(capacity))], of_pass / damped * by_coolant])
     vectors = np.concatenate([np.zeros((1, stack.vectors.shape[1])), stack.vectors])
     made = replace(stack, vectors=vectors, stiffness=stiffness, heat=heat, shifts=tuple(shifts))
     return replace(made, coolant=rises, dropped=sum(new[-DROPPED:]))
+
+
+def with_loop(
+    coolant: Coolant, by_coolant: Array, heat: Array, at_once: float, stiffness: Array | None = None
+) -> tuple[Array, Array]:
+    """Stiffness and heat of a small model of a stack with the loop before it, in the symbols above.
+
+    by_coolant : (m,) what a kelvin of the coolant brings each vector; heat : (m,) of the load; at_once : d of it
+    """
+    capacity = coolant.loop.capacity_J_K
+    assert capacity is not None  # who follows a loop in time has seen to it
+    root, damped, of_pass = np.sqrt(capacity), coolant.damped, coolant.loop.pass_K_W
+    size = len(heat) + 1
+    whole, given = np.zeros((size, size)), np.empty(size)
+    whole[0, 0] = (coolant.loop.radiator_W_K + coolant.per_K / damped) / capacity
+    whole[0, 1:] = whole[1:, 0] = -by_coolant / (damped * root)
+    whole[1:, 1:] = (0.0 if stiffness is None else stiffness) - of_pass / damped * np.outer(by_coolant, by_coolant)
+    given[0] = at_once / (damped * root)
+    given[1:] = heat + of_pass / damped * at_once * by_coolant
+    return whole, given
 
 
 def with_a_kelvin(small: SmallModel, coolant: Coolant) -> Array:

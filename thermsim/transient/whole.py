@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import NamedTuple
 
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import RunawayError
+from thermsim.loads.load import Load
 from thermsim.model.build import Guess, Model
 from thermsim.model.storage import StoringFilm
 from thermsim.readout.answers import answers, observables
@@ -25,6 +26,7 @@ from thermsim.readout.observable import HOTTEST, Observable
 from thermsim.readout.weights import Weights
 from thermsim.transient.balance import Holding, MovingField
 from thermsim.transient.march import HALF_GROWTH, March, Step
+from thermsim.transient.under_load import loaded_model
 
 Array = NDArray[np.float64]
 
@@ -68,13 +70,15 @@ def whole_curves(
     tolerance_K: float,
     left: Array | None = None,
     holding: Holding | None = None,
+    load: Load | None = None,
 ) -> WholeCurves:
-    """Follow a case from rest after its load comes on at once.
+    """Follow a case from rest after its load comes on at once, or under a load that changes step by step.
 
     model : with the load; films : that are cut into levels; guess : temperatures of the model to start a search from
     times : (n,) after the load came on [s], rising; tolerance_K : of a step
     left : what shorter steps add, as it was found on another grid; without it there is a second run here
-    holding : how a chip holds back, None if it does not
+    holding : how a chip holds back, None if it does not; then there is no load
+    load : constant between its samples; all power of the case from 0 on unless given
 
     Raises
     ------
@@ -82,12 +86,13 @@ def whole_curves(
     """
     from scipy.ndimage import maximum_filter1d
 
-    steps, half_steps = _both(model, films, guess, tolerance_K, holding)
-    run = _Run(case, steps, times)
-    marches = [steps]
+    stretches = [(0.0, model)] if load is None else _stretches(load, model, float(times[-1]))
+    both = [(begins, *_both(loaded, films, guess, tolerance_K, holding)) for begins, loaded in stretches]
+    run = _Run(case, [(begins, steps) for begins, steps, _ in both], times)
+    marches = [steps for _, steps, _ in both]
     if left is None:
-        marches.append(half_steps)
-        finer = _Run(case, half_steps, times)
+        marches += [half_steps for _, _, half_steps in both]
+        finer = _Run(case, [(begins, half_steps) for begins, _, half_steps in both], times)
         left = (finer.values - run.values) * (1.0 + 1.0 / LEFT)
     doubt = maximum_filter1d(
         np.nan_to_num(np.abs(left)) / (1.0 + LEFT), NEIGHBOURS, axis=1
@@ -180,25 +185,30 @@ def _both(
 
 
 class _Run:
-    """One run."""
+    """One run. marches : when each begins [s]"""
 
-    def __init__(self, case: Case, march: March, times: Array) -> None:
-        self.case, self.march, self.times = case, march, times
-        self.holds = march.balance.holding is not None
+    def __init__(self, case: Case, marches: Sequence[tuple[float, March]], times: Array) -> None:
+        self.case, self.times = case, times
+        self.holds = marches[0][1].balance.holding is not None
         self.values = np.full((len(observables(case)) + 3 * self.holds, len(times)), np.nan)
         self.imbalance, self.held_s = 0.0, 0.0
         self._sums: dict[Observable, Weights | None] = {}
-        start = self.march.begin(self.march.rest())
-        together = max(1, READ_CELLS // start.state.size)
-        passed: list[tuple[int, MovingField]] = []
-        for count, step in enumerate(self.march.steps(start, float(times[-1]), FIRST_SHARE * float(times[0]))):
-            passed += self._passed(step)
-            if len(passed) >= together:
-                self._read(passed)
-                passed = []
-            if count % BALANCED_EACH == 0:
-                self.imbalance = max(self.imbalance, self._imbalance(step))
-        self._read(passed)
+        at = marches[0][1].rest()
+        ends = [*(begins for begins, _ in marches[1:]), float(times[-1])]
+        for (begins, march), until_s in zip(marches, ends, strict=True):
+            self.march = march
+            start = replace(march.begin(at), time_s=begins)
+            together = max(1, READ_CELLS // start.state.size)
+            passed: list[tuple[int, MovingField]] = []
+            for count, step in enumerate(march.steps(start, until_s, FIRST_SHARE * float(times[0]))):
+                passed += self._passed(step)
+                if len(passed) >= together:
+                    self._read(passed)
+                    passed = []
+                if count % BALANCED_EACH == 0:
+                    self.imbalance = max(self.imbalance, self._imbalance(step))
+                at = step.end.at
+            self._read(passed)
 
     def _passed(self, step: Step) -> list[tuple[int, MovingField]]:
         """What stands at the times that lie within a step, by number."""
@@ -228,3 +238,12 @@ class _Run:
         stored = float(here.moment.capacity.ravel() @ step.end.change[: here.moment.capacity.size])
         out = sum(flow.heat_W for flow in here.flows)
         return abs(here.heat_made_W - stored - out) / max(abs(here.heat_made_W), 1e-300)
+
+
+def _stretches(load: Load, model: Model, until_s: float) -> list[tuple[float, Model]]:
+    """When each constant load begins [s], and the model that bears it."""
+    begins = load.changes_s[load.changes_s < until_s]
+    return [
+        (time, loaded_model(model, load, values))
+        for time, values in zip(begins.tolist(), load.after(begins), strict=True)
+    ]

@@ -182,7 +182,7 @@ def never_held_back(found: Warmup) -> Warmup:
     case = found.case
     assert case.limits.reading_C is not None
     model, readings = found.field.model, _readings(case)
-    first = max(readings, key=lambda one: found.curves[one].loaded.value)
+    first = max(readings, key=lambda one: found.curves[one].loaded_C)
     power_W = _watts(model) - _watts(_without_clocked(case, model))
     whole, nothing = WithDoubt(power_W, 0.0), WithDoubt(0.0, 0.0)
     left = np.full(len(found.times_s), power_W)
@@ -196,7 +196,7 @@ def is_surely_below(found: Warmup) -> bool:
     assert limit_C is not None
     curves = [found.curves[one] for one in _readings(found.case)]
     return all(
-        float(np.max(one.value + one.half_width)) <= limit_C and one.loaded.value + one.loaded.half_width <= limit_C
+        float(np.max(one.value + one.half_width)) <= limit_C and one.loaded_C + one.loaded_doubt <= limit_C
         for one in curves
     )
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.vocabulary.schema import Case
+from thermsim.loads.load import Load
 from thermsim.materials.catalogue import Law, Material
 from thermsim.model.storage import cell_capacities
 from thermsim.readout.answers import answers, observables
@@ -17,10 +18,11 @@ from thermsim.readout.observable import Observable
 from thermsim.solver.guesses import guess_from
 from thermsim.transient.curves import Reader
 from thermsim.transient.grid import films_of
-from thermsim.transient.krylov import SmallModel, chosen_model, model_at
+from thermsim.transient.krylov import Input, SmallModel, chosen_model, model_at
 from thermsim.transient.loop import bordered, enough_shifts
 from thermsim.transient.rise import Bends, rise_of
 from thermsim.transient.system import system_of
+from thermsim.transient.under_load import LoadedReader
 
 Array = NDArray[np.float64]
 
@@ -42,9 +44,9 @@ def model_of_load(reader: Reader, times: Array, wanted_K: float, known: tuple[fl
             return model
     first, last = float(times[0]), float(times[-1])
     small = chosen_model(reader.system, first, last, wanted_K, lambda one: reader.largest_doubt_K(one, times))
-    if reader.coolant is None:
+    if reader.coolant is None and not _inputs_of(reader):
         return small
-    slow = 1.0 / last  # a loop may be slow where the stack needed no such shift
+    slow = 1.0 / last  # a loop may be slow where the stack needed no such shift, and single inputs need other ones
     return model_of(reader, enough_shifts(list(dict.fromkeys([*small.shifts, slow])), doubt_of, wanted_K))
 
 
@@ -57,12 +59,14 @@ def reader_of(
     cold: bool = False,
     leakage: Bends = "secant",
     boundaries: Bends = "secant",
+    load: Load | None = None,
 ) -> Reader:
     """A steady state as a system in time, with what is read off it.
 
     cold : with the conductivities of the unheated stack, and the heat capacities of the loaded one: what warms up more
         slowly than a stack whose properties follow its temperatures
     leakage, boundaries : what takes the place of those that bend over temperature, see `transient.rise`
+    load : over time; all power of the case from 0 on unless given
     """
     model, loaded, guess = field.model, field.filled, field.guess
     rise = rise_of(model, field.temperature, guess, leakage, boundaries)
@@ -74,17 +78,31 @@ def reader_of(
     films = films_of(case, model, from_s, multiplier)
     system = system_of(rise.model, conducting, capacity, films)
     warmer = None if model.loop is None else system_of(rise.model.at_coolant(1.0), conducting, capacity, films)
-    return Reader.of(case, field, rise, system, warmer)
+    reader = Reader.of(case, field, rise, system, warmer)
+    return reader if load is None else LoadedReader.under(load, reader, model, films)
 
 
 def model_of(reader: Reader, shifts: Sequence[float]) -> SmallModel:
-    """The small model at given shifts, with the loop of its coolant where there is one."""
+    """The small model at given shifts, with the loop of its coolant where there is one, and all inputs of its load."""
+    inputs = _inputs_of(reader)
     if reader.coolant is None:
-        return model_at(reader.system, shifts)
-    return bordered(reader.system, reader.coolant, shifts)
+        return model_at(reader.system, shifts, inputs)
+    return bordered(reader.system, reader.coolant, shifts, inputs)
 
 
-def held_doubts(reader: Reader, small: SmallModel, field: Field, times: Array, from_s: float, multiplier: int) -> Array:
+def _inputs_of(reader: Reader) -> list[Input]:
+    return reader.inputs if isinstance(reader, LoadedReader) else []
+
+
+def held_doubts(
+    reader: Reader,
+    small: SmallModel,
+    field: Field,
+    times: Array,
+    from_s: float,
+    multiplier: int,
+    load: Load | None = None,
+) -> Array:
     """(answers, times) how far properties that are held may hold each answer off.
 
     Leakage and radiation: what tangents at the loaded state bring instead of secants. Heat made on a curve that bends
@@ -102,13 +120,13 @@ def held_doubts(reader: Reader, small: SmallModel, field: Field, times: Array, f
 
     found = {one: np.zeros(len(times)) for one in asked}
     if any(source.leakage is not None and not source.leakage.is_linear for source in model.sources):
-        by_leakage = apart(reader_of(reader.case, field, from_s, multiplier, leakage="tangent"))
+        by_leakage = apart(reader_of(reader.case, field, from_s, multiplier, leakage="tangent", load=load))
         found = {one: found[one] + by_leakage[one] for one in asked}
     if model.curved_planes:
-        by_radiation = apart(reader_of(reader.case, field, from_s, multiplier, boundaries="tangent"))
+        by_radiation = apart(reader_of(reader.case, field, from_s, multiplier, boundaries="tangent", load=load))
         found = {one: found[one] + by_radiation[one] for one in asked}
     if any(not law.is_constant for region in model.regions for law in _laws(region.material)):
-        by_cold = apart(reader_of(reader.case, field, from_s, multiplier, cold=True))
+        by_cold = apart(reader_of(reader.case, field, from_s, multiplier, cold=True, load=load))
         for one in asked:
             begin = 0.0 if one.takes == "power" else rest[one]
             whole = end[one] - begin

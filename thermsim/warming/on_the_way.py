@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.vocabulary.schema import Case
+from thermsim.loads.load import Load
 from thermsim.readout.answers import observables
 from thermsim.readout.field import Field
 from thermsim.transient.grid import films_of
@@ -22,19 +23,20 @@ HELD_SHARE = 0.2  # of the accuracy that properties held still may take: beyond 
 FOLLOWED_SHARE = 0.5  # of the accuracy that a correction on the first grid may take: beyond it more are taken
 TIMES_GRID = 2.0  # margin on the share of a rise that a grid holds off, for the correction on that grid
 LEAST_OF_GRID = 0.03  # share of a correction that one grid may hold it off by anyhow, our own practice
+MOST_CHANGES = 24  # of a load that the whole model is followed through: each costs as much as a warm-up
 TIMES_SETTLING = 1.5  # margin on what the difference of two grids leaves, in the second order
 
 
 class OnTheWay:
-    """What is known so far of one warm-up. times : (n,) [s]; accuracy_K : of all curves
+    """What is known so far of one warm-up. times : (n,) [s]; accuracy_K : of all curves; load : None for all at once
 
     held : (answers, n) how far properties held still may hold each answer off, on the first grid
     unheated : (answers,) before the load comes on
     correction : (answers, n) what the whole model does otherwise; zero where it was not followed
     """
 
-    def __init__(self, case: Case, times: Array, accuracy_K: float) -> None:
-        self.case, self.times, self.accuracy_K = case, times, accuracy_K
+    def __init__(self, case: Case, times: Array, accuracy_K: float, load: Load | None = None) -> None:
+        self.case, self.times, self.accuracy_K, self.load = case, times, accuracy_K, load
         self.asked = observables(case)
         self.held = np.zeros((len(self.asked), len(times)))
         self.unheated = np.zeros(len(self.asked))
@@ -53,14 +55,22 @@ class OnTheWay:
 
         field : the end on this grid; tables : (answers, n + 1) held still, of all grids so far, this one the last
         """
-        if not self._is_wanted(tables):
+        if not self.may_be_followed or not self._is_wanted(tables):
             return
-        films, some = films_of(self.case, field.model, from_s, multiplier), some_of(self.times)
+        films = films_of(self.case, field.model, from_s, multiplier)
+        # Under a load that changes nothing is smooth over the logarithm of time.
+        some = some_of(self.times) if self.load is None else np.arange(len(self.times))
         at, left = self.times[some], None if self._whole is None else self._whole.left
-        self._whole = whole_curves(self.case, field.model, films, field.guess, at, self.accuracy_K, left)
+        self._whole = whole_curves(
+            self.case, field.model, films, field.guess, at, self.accuracy_K, left, load=self.load
+        )
         self._found.append((multiplier, self._whole.values - tables[-1][:, some]))
         told, of_grids = self._settled()
-        self.correction, of_reading = carried(at, told + np.nan_to_num(self._whole.left), self.times)
+        told = told + np.nan_to_num(self._whole.left)
+        if self.load is not None:
+            self.correction, self._doubt = told, of_grids + self._whole.time_doubt
+            return
+        self.correction, of_reading = carried(at, told, self.times)
         self._doubt = of_reading + carried(at, of_grids + self._whole.time_doubt, self.times)[0]
 
     def doubt(self, tables: list[Array], limits: Array) -> Array:
@@ -68,6 +78,14 @@ class OnTheWay:
         if not self._found:
             return self.held
         return self._of_first_grid(tables, limits) if len(self._found) == 1 else self._doubt
+
+    @property
+    def may_be_followed(self) -> bool:
+        """Whether the whole model bears the load: it changes seldom, and is constant in between."""
+        load = self.load
+        if load is None:
+            return True
+        return load.between == "constant" and int((load.changes_s < self.times[-1]).sum()) <= MOST_CHANGES
 
     def _is_wanted(self, tables: list[Array]) -> bool:
         if len(tables) == 1:

@@ -9,12 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermsim.case.vocabulary.schema import Case
+from thermsim.loads.load import Load
 from thermsim.mesh.convergence import Doubt
 from thermsim.printable import Printable
 from thermsim.readout.field import Field
 from thermsim.readout.observable import Answers, Observable
 
 Array = NDArray[np.float64]
+
+HIGHEST_K = 1e-3  # by which a temperature may rise on without being told as higher
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,7 +28,7 @@ class Curve:
     mesh_doubt : (n,) how far the grids may hold it off; time_doubt : how far the small model in time may
     between_doubt : (n,) how far conductivities, heat capacities and leakage may, which are exact at both ends only:
         held still in between, or by what is left after following them
-    unheated : before the load came on; loaded : the steady state that it ends at
+    unheated : before the load came on; loaded : the steady state that it ends at, None under a log, which has none
     settled_s : earliest and latest time [s], as the doubts allow, from which on it stays within `settled_K` of its end;
         None if that is later than the last time, or the doubts are wider than `settled_K` until then
     """
@@ -35,13 +38,29 @@ class Curve:
     time_doubt: float
     between_doubt: Array
     unheated: float
-    loaded: Doubt
+    loaded: Doubt | None
     settled_s: tuple[float, float] | None
 
     @property
     def half_width(self) -> Array:
         """(n,) all doubts together."""
         return np.asarray(self.mesh_doubt + self.time_doubt + self.between_doubt)
+
+    @property
+    def loaded_C(self) -> float:
+        """The steady state that it ends at; NaN without one."""
+        return float("nan") if self.loaded is None else self.loaded.value
+
+    @property
+    def loaded_doubt(self) -> float:
+        """Mesh doubt of that; NaN without one."""
+        return float("nan") if self.loaded is None else self.loaded.half_width
+
+    @property
+    def highest(self) -> int:
+        """At which of the times it is highest: of times at which it is so to within HIGHEST_K the first."""
+        value = np.nan_to_num(self.value, nan=-np.inf)
+        return int(np.argmax(value >= value.max() - HIGHEST_K))
 
 
 @dataclass(frozen=True)
@@ -128,6 +147,7 @@ class Warmup(Printable):
         small model without a coolant loop
     held_back : of a chip that holds back: the whole model was followed, and there are no `shifts` and no `rates`
     held_K : by how much properties held still would hold temperatures off on the way; None where they are
+    load : over time; None for all power of the case from 0 on
     remarks : what must be said beside the numbers
     """
 
@@ -144,6 +164,7 @@ class Warmup(Printable):
     field: Field
     rest: Rest
     held_K: float | None = None
+    load: Load | None = None
     remarks: tuple[str, ...] = ()
     held_back: HeldBack | None = None
     certain: Answers[float] | None = None

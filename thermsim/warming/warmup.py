@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Literal
 
@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import HeatBalanceError, MemoryLimitError, RunawayError, ThermsimError
+from thermsim.loads.load import Load
 from thermsim.mesh.convergence import Doubt
 from thermsim.mesh.memory import allowed_GB
 from thermsim.mesh.predict import FEWEST_GRIDS, OUTER_K, plan_for, solve_on
@@ -30,39 +31,44 @@ from thermsim.transient.curves import Reader
 from thermsim.transient.grid import time_plan
 from thermsim.transient.krylov import SmallModel, model_at
 from thermsim.transient.loop import with_a_kelvin
+from thermsim.transient.under_load import LoadedReader
 from thermsim.units import GIGABYTE
 from thermsim.warming.held_back import follow, is_surely_below, must_hold_back, never_held_back
 from thermsim.warming.held_still import held_doubts, model_of_load, reader_of
+from thermsim.warming.loaded import end_of, remarks_of_load, with_peaks
 from thermsim.warming.on_the_way import OnTheWay
 from thermsim.warming.outcome import Curve, Rest, TimeStep, Warmup
+from thermsim.warming.planned import GivenLoad, Planned, planned
 from thermsim.warming.rest import why_no_bound
 from thermsim.warming.runaway import without_steady_state
 from thermsim.warming.settled import settled_between
+from thermsim.warming.told_times import told_times
 
 Array = NDArray[np.float64]
 
 # Cells in plan, over those of a family for the steady state alone: fewer grids then hold curves, which have their
 # errors at many times, to an accuracy.
 IN_PLAN = 1.25
-TIMES = 121  # at which curves are told and judged, evenly in the logarithm of time
 # Of the accuracy: what a model of many shifts may take, and what the few shifts of large grids may differ from it on
 # the last small one. That difference is taken off again, so that grids are told apart by a tenth of it.
 SHARE_OF_TIME, SHARE_OF_FEW = 0.03, 0.06
 FEW_CELLS = 100_000  # cells from which on a grid gets few shifts; two grids at least get many
 BYTES_PER_VECTOR = 16  # of a cell for each vector of the small model, with room to add one
 VECTORS = 18
-SETTLED_K = 1.0
+ROUNDING = 1e-9  # relative
+UNDER_LOAD = "the load changes: a warm-up under all power of the case tells it, without a load over time"
 MANY_CONSTANTS = 5.0  # after so many time constants less than a hundredth of an exponential is left
-SAME_TIME = 1e-9  # relative difference below which two times are one
 
 
 def warmup(
     case: Case,
-    from_s: float = 1e-3,
-    until_s: float = 1e3,
+    from_s: float | None = None,
+    until_s: float | None = None,
     *,
+    load: GivenLoad = None,
+    points: bool | None = None,
     also_s: Iterable[float] = (),
-    settled_K: float = SETTLED_K,
+    settled_K: float | None = None,
     accuracy_K: float | None = None,
     memory_GB: float | None = None,
     first_cells: int = FIRST_GRID_CELLS,
@@ -70,7 +76,7 @@ def warmup(
     certain: bool = False,
     progress: Progress | None = None,
 ) -> Warmup:
-    """Follow a case from rest after its load comes on at once, on three or more grids.
+    """Follow a case from rest after its load comes on at once, or under a load that changes, on three or more grids.
 
     Conductivities, leakage and heat capacities that depend on temperature are held between the unheated and the loaded
     state, so that both ends are exact. Where that may cost more than a share of the accuracy in between, the whole
@@ -79,9 +85,12 @@ def warmup(
 
     Parameters
     ----------
-    from_s, until_s : first and last time [s] after the load came on
+    from_s, until_s : first and last time [s] after the load came on; those of `warmup` in the case, or 0.001 and 1000,
+        or the end of a log, unless given
+    load : over time: a log (path of a CSV file), steps as in the case, or a `Load`; that of the case unless given
+    points : whether the lines of a log are joined by straight lines; that of the case, or False, unless given
     also_s : times [s] between them that are told besides those evenly spread
-    settled_K : how near to its end an answer is called settled [K]
+    settled_K : how near to its end an answer is called settled [K]; that of the case, or 1, unless given
     accuracy_K : of all temperatures at all times [K], instead of the case's own; a tenth of it goes to time
     memory_GB : no grid is begun that would need more [GB]
     first_cells : cells of the first grid of an even family
@@ -92,30 +101,59 @@ def warmup(
     Raises
     ------
     ThermsimError : times out of order, or nothing that is switched on
-    CaseError : what a part or the coolant of a loop stores is not known
+    CaseError : every fault of a load, with line and cell; what a part or the coolant of a loop stores is not known
     MemoryLimitError : not even three grids fit
     NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError : see `thermsim.errors`
     """
+    plan = planned(case, from_s, until_s, settled_K, load, points)
+    return warmed_up(
+        case, plan, also_s=also_s, accuracy_K=accuracy_K, memory_GB=memory_GB, first_cells=first_cells, grids=grids,
+        certain=certain, progress=progress,
+    )  # fmt: skip
+
+
+def warmed_up(
+    case: Case,
+    asked: Planned,
+    *,
+    beside: Sequence[Planned] = (),
+    also_s: Iterable[float] = (),
+    accuracy_K: float | None = None,
+    memory_GB: float | None = None,
+    first_cells: int = FIRST_GRID_CELLS,
+    grids: int | None = None,
+    certain: bool = False,
+    progress: Progress | None = None,
+) -> Warmup:
+    """As `warmup`, with times and load worked out.
+
+    beside : what other cases that are told at the same times are followed through
+    """
     wanted = case.accuracy_K if accuracy_K is None else accuracy_K
     also = np.array(list(also_s), dtype=np.float64)
-    check_warmup(case, from_s, until_s, also, wanted, settled_K)
+    check_warmup(case, asked, also, wanted)
+    from_s, until_s, load = asked.from_s, asked.until_s, asked.load
+    driven = case if load is None else load.case_of(case)
     allowed = allowed_GB(memory_GB)
-    even, times = plan_grid(case, first_cells), spread_times(from_s, until_s, also)
+    even = plan_grid(driven, first_cells)
+    times = told_times([load, *(one.load for one in beside)], from_s, until_s, also)
     holds_back, runs_away = case.limits.holds_back, False
     try:
-        steady_plan, _ = plan_for(case, even, int(IN_PLAN * first_cells), wanted, allowed)
+        steady_plan, _ = plan_for(driven, even, int(IN_PLAN * first_cells), wanted, allowed)
     except RunawayError as failure:
+        if load is not None:
+            raise _not_followed(failure) from None
         if not holds_back:
             span = from_s, until_s
             raise without_steady_state(case, time_plan(case, even, from_s), span, wanted, failure, progress) from None
         steady_plan, runs_away = even, True
-    plan = time_plan(case, steady_plan, from_s)
-    _check_memory(plan, steady_plan, allowed)
+    plan = time_plan(driven, steady_plan, from_s)
+    _check_memory(plan, steady_plan, allowed, load)
     if holds_back and (runs_away or must_hold_back(case, plan.grid(plan.multipliers[0]))):
-        return _told(follow(case, plan, times, wanted, settled_K, grids, runs_away, progress))
-    family = _Family(case, times, wanted, certain)
+        return _told(follow(case, plan, times, wanted, asked.settled_K, grids, runs_away, progress))
+    family = _Family(driven, times, wanted, certain, load, bool(beside))
     for multiplier in plan.multipliers[:grids]:
-        if _needed_GB(plan, multiplier) > allowed:
+        if _needed_GB(plan, multiplier, load) > allowed:
             break
         family.climb(plan, multiplier, from_s)
         worst = family.worst_K()
@@ -123,10 +161,12 @@ def warmup(
             progress(_line(family.steps[-1], worst))
         if worst <= wanted and grids is None:
             break
-    found = family.outcome(settled_K)
+    found = family.outcome(asked.settled_K)
     if holds_back and not is_surely_below(found):
-        return _told(follow(case, plan, times, wanted, settled_K, grids, False, progress))
-    return never_held_back(found) if holds_back else found
+        return _told(follow(case, plan, times, wanted, asked.settled_K, grids, False, progress))
+    if holds_back:
+        return never_held_back(found)
+    return replace(found, case=case, remarks=(*found.remarks, *remarks_of_load(case, load)))
 
 
 def _told(found: Warmup) -> Warmup:
@@ -134,12 +174,31 @@ def _told(found: Warmup) -> Warmup:
     return replace(found, remarks=_remarks(found, 0.0))
 
 
+def _not_followed(failure: RunawayError) -> RunawayError:
+    """A typed load without a steady state, of which a load over time would be shares."""
+    error = RunawayError(
+        f"{failure.what}; shares of a load are followed only where all of it has a steady state",
+        "lower the powers of the case, or give the load in watts, which hold what leaks",
+    )
+    error.share, error.share_doubt = failure.share, failure.share_doubt
+    return error
+
+
 class _Family:
     """The grids climbed so far, and what each answer is over time on each."""
 
-    def __init__(self, case: Case, times: Array, wanted: float, certain: bool = False) -> None:
-        self.case, self.times, self.wanted = case, times, wanted
+    def __init__(
+        self,
+        case: Case,
+        times: Array,
+        wanted: float,
+        certain: bool = False,
+        load: Load | None = None,
+        times_are_set: bool = False,
+    ) -> None:
+        self.case, self.times, self.wanted, self.load = case, times, wanted, load
         self.certain: Answers[float] | None = Answers() if certain else None
+        self.times_are_set = times_are_set
         self.asked = observables(case)
         self.steps: list[TimeStep] = []
         self.tables: list[Array] = []  # for each grid (answers, times and the end)
@@ -149,7 +208,7 @@ class _Family:
         self.missed: dict[Observable, Array] = {}  # by few shifts
         self.shifts: tuple[float, ...] = ()
         self.time_doubts: Answers[float] = Answers()
-        self.on_the_way = OnTheWay(case, times, wanted)
+        self.on_the_way = OnTheWay(case, times, wanted, load)
         self.unheated: Answers[float] = Answers()
         self.judged: list[Doubt] = []
 
@@ -157,7 +216,7 @@ class _Family:
         """Solve on one grid more."""
         start = time.perf_counter()
         self.field, iterations = solve_on(self.case, plan.grid(multiplier), self.field, OUTER_K)
-        reader = reader_of(self.case, self.field, from_s, multiplier)
+        reader = reader_of(self.case, self.field, from_s, multiplier, load=self.load)
         small = self._model_of(reader, from_s, multiplier)
         imbalance = reader.imbalance(small, self.times)
         if not imbalance <= LARGEST_IMBALANCE:
@@ -166,8 +225,9 @@ class _Family:
                 "this is a fault of the solver or of a coefficient range: keep the case file and report it",
             )
         self.small, self.reader, self.unheated = small, reader, answers(self.case, reader.resting)
-        self.tables.append(self._table(reader, small, answers(self.case, self.field)))
-        seen = OnGrid.of(self.case, self.field, multiplier, self.seen[0] if self.seen else None)
+        ends = end_of(self.load, self.field, reader.resting)
+        self.tables.append(self._table(reader, small, ends))
+        seen = OnGrid.of(self.case, ends or self.field, multiplier, self.seen[0] if self.seen else None)
         unseen = {
             one.film: np.append(one.unseen_K(*reader.beside(small, self.times, one.face)), seen.unseen[one.film])
             for one in streaks_of(self.case, self.field.model)
@@ -195,12 +255,17 @@ class _Family:
         """A model of many shifts on small grids; the last of these tells which few serve on all others alike."""
         assert self.field is not None
         is_small = len(self.steps) < 2 or reader.system.capacity.size < FEW_CELLS
-        if not self.shifts and (is_small or reader.coolant is not None):
+        if not self.shifts and (is_small or reader.coolant is not None or self.load is not None):
             share = SHARE_OF_TIME * self.wanted
             known = self.many[1].shifts if self.many else ()
             many = model_of_load(reader, self.times, share, known)
             if not self.steps:
-                self.on_the_way.held = held_doubts(reader, many, self.field, self.times, from_s, multiplier)
+                if isinstance(reader, LoadedReader) and not self.times_are_set:
+                    self.times = with_peaks(reader, many, self.times)
+                    self.on_the_way = OnTheWay(self.case, self.times, self.wanted, self.load)
+                held = held_doubts(reader, many, self.field, self.times, from_s, multiplier, self.load)
+                self.on_the_way.held = held
+                self._refuse_beyond(reader, held)
             self.many = reader, many
             self.time_doubts = reader.doubts(many, self.times)
             if self.certain is not None:
@@ -223,9 +288,28 @@ class _Family:
             if self.certain and one in self.certain:
                 self.certain[one] += missed
 
-    def _table(self, reader: Reader, small: SmallModel, end: Mapping[Observable, float]) -> Array:
+    def _refuse_beyond(self, reader: Reader, held: Array) -> None:
+        """What is held between rest and the typed load says nothing of a load beyond that."""
+        if not isinstance(reader, LoadedReader) or self.on_the_way.may_be_followed or not held.any():
+            return
+        most, zone = reader.most_of_typed
+        if most > 1.0 + ROUNDING:
+            whose = f"zone {zone!r}" if zone else "the package"
+            raise ThermsimError(
+                f"the load goes to {most:.3g} times what the case types for {whose}, and properties that depend on "
+                "temperature are held between rest and that",
+                f"type a `power_W` for {whose} that is at least {most:.3g} times as large",
+            )
+
+    def _table(self, reader: Reader, small: SmallModel, end: Field | None) -> Array:
         curves = reader.curves(small, self.times)
-        return np.array([np.append(curves[one] + self.missed.get(one, 0.0), end[one]) for one in self.asked])
+        ends = None if end is None else answers(self.case, end)
+        return np.array([self._row(one, curves[one], ends) for one in self.asked])
+
+    def _row(self, one: Observable, curve: Array, ends: Mapping[Observable, float] | None) -> Array:
+        """At all times and at the end; at the last time again where a load has none."""
+        told = curve + self.missed.get(one, 0.0)
+        return np.append(told, told[-1] if ends is None else ends[one])
 
     def _judge(self) -> list[Doubt]:
         """Every answer at every time, and at the end."""
@@ -277,6 +361,8 @@ class _Family:
     def _rest(self, within_K: float, curves: Mapping[Observable, Curve]) -> Rest:
         """See `Rest`: of readings, or of all temperatures of the stack without any."""
         of_stack = [one for one in self.asked if not one.is_heat and one != COOLANT]
+        if self.load is not None:
+            return Rest(within_K, None, None, 0.0, of_stack[0], UNDER_LOAD)
         places = [one for one in of_stack if one.kind == "reading"] or of_stack
         seconds, last = _longest({one: curves[one].settled_s for one in places})
         assert self.field is not None
@@ -298,6 +384,11 @@ class _Family:
         ]
         return Rest(within_K, seconds, _later(*(_longest(each)[0] for each in noted)), most, last)
 
+    @property
+    def has_end(self) -> bool:
+        """Whether there is a steady state that all heads for."""
+        return self.load is None or self.load.lasts
+
     def outcome(self, settled_K: float) -> Warmup:
         assert self.field is not None
         row = len(self.times) + 1
@@ -307,16 +398,17 @@ class _Family:
             told = self.judged[row * number : row * (number + 1)]
             value = np.array([each.value for each in told[:-1]]) + self.on_the_way.correction[number]
             mesh = np.array([each.half_width for each in told[:-1]])
-            settled = None if one.is_heat else self._near_end_s(number, settled_K)
+            settled = None if one.is_heat or not self.has_end else self._near_end_s(number, settled_K)
+            loaded = told[-1] if self.has_end else None
             unheated = 0.0 if one.takes == "power" else rest[one]
-            curves[one] = Curve(value, mesh, self.time_doubts[one], between[number], unheated, told[-1], settled)
+            curves[one] = Curve(value, mesh, self.time_doubts[one], between[number], unheated, loaded, settled)
         status: Literal["accuracy held", "accuracy not held"] = (
             "accuracy held" if self.worst_K() <= self.wanted else "accuracy not held"
         )
         films = tuple(joint.joint for joint, _ in storing_joints(self.case))
         found = Warmup(
             self.case, self.times, curves, settled_K, self.wanted, status, tuple(self.steps), self.small.shifts,
-            self.small.rates(), films, self.field, self._rest(settled_K, curves), self.on_the_way.held_K,
+            self.small.rates(), films, self.field, self._rest(settled_K, curves), self.on_the_way.held_K, self.load,
             certain=self.certain,
         )  # fmt: skip
         return replace(found, remarks=_remarks(found, float(np.max(self.seen[-1].unseen_sum))))
@@ -344,9 +436,9 @@ def _of_columns(seen: OnGrid, of: Callable[[Array], Array]) -> OnGrid:
     return replace(seen, unseen={film: of(np.asarray(row)) for film, row in seen.unseen.items()})
 
 
-def check_warmup(case: Case, from_s: float, until_s: float, also_s: ArrayLike, wanted: float, settled_K: float) -> None:
+def check_warmup(case: Case, asked: Planned, also_s: ArrayLike, wanted: float) -> None:
     """Raises ThermsimError where `warmup` would refuse before it solves."""
-    also = np.asarray(also_s, dtype=np.float64)
+    also, from_s, until_s = np.asarray(also_s), asked.from_s, asked.until_s
     if not 0.0 < from_s < until_s < np.inf:
         raise ThermsimError(
             f"from {from_s:g} s until {until_s:g} s is no span of time",
@@ -357,33 +449,29 @@ def check_warmup(case: Case, from_s: float, until_s: float, also_s: ArrayLike, w
             f"of the times asked for, some do not lie between {from_s:g} and {until_s:g} s",
             "ask for times in between, or for a longer span",
         )
-    if not wanted > 0.0 or not settled_K > 0.0:
+    if not wanted > 0.0 or not asked.settled_K > 0.0:
         raise ThermsimError(
-            f"an accuracy of {wanted} K, settled to within {settled_K} K, cannot be asked for",
+            f"an accuracy of {wanted} K, settled to within {asked.settled_K} K, cannot be asked for",
             "give kelvins above zero",
+        )
+    if asked.load is not None and case.limits.holds_back:
+        raise ThermsimError(
+            "a chip that holds back is followed under all power of the case, and this load changes over time",
+            "leave `holds_back` out, or the load",
         )
     if not case.heat:
         raise ThermsimError("nothing is switched on: the case makes no heat", "give `heat`")
     check_capacities(case)
 
 
-def spread_times(from_s: float, until_s: float, also: ArrayLike = ()) -> Array:
-    """Evenly in the logarithm, with the powers of ten in between and what else is asked for; alike ones once."""
-    powers = 10.0 ** np.arange(np.ceil(np.log10(from_s)), np.floor(np.log10(until_s)) + 1.0)
-    asked = np.concatenate([np.asarray(also, dtype=np.float64), powers[(powers > from_s) & (powers < until_s)]])
-    even = np.geomspace(from_s, until_s, TIMES)
-    apart = np.abs(np.log(even[:, None] / asked[None, :])).min(axis=1, initial=np.inf) > SAME_TIME
-    apart[[0, -1]] = True
-    return np.unique(np.concatenate([even[apart], asked]))
+def _needed_GB(plan: GridPlan, multiplier: int, load: Load | None = None) -> float:
+    vectors = VECTORS * (1 if load is None else max(len(load.zones), 1))
+    return plan.cells(multiplier) * (BYTES_PER_CELL + vectors * BYTES_PER_VECTOR) / GIGABYTE
 
 
-def _needed_GB(plan: GridPlan, multiplier: int) -> float:
-    return plan.cells(multiplier) * (BYTES_PER_CELL + VECTORS * BYTES_PER_VECTOR) / GIGABYTE
-
-
-def _check_memory(plan: GridPlan, later: GridPlan, memory_GB: float) -> None:
+def _check_memory(plan: GridPlan, later: GridPlan, memory_GB: float, load: Load | None = None) -> None:
     """later : as coarse upwards as a study may be that begins late"""
-    least, least_later = (_needed_GB(one, one.multipliers[FEWEST_GRIDS - 1]) for one in (plan, later))
+    least, least_later = (_needed_GB(one, one.multipliers[FEWEST_GRIDS - 1], load) for one in (plan, later))
     if least > memory_GB:
         raise MemoryLimitError(
             f"a study in time takes {FEWEST_GRIDS} grids at least, which need {two_digits_up(least)} GB, "
@@ -399,7 +487,8 @@ def _line(step: TimeStep, worst_K: float) -> str:
 
 
 def _remarks(found: Warmup, unseen_K: float) -> tuple[str, ...]:
-    said = remarks_of_state(found.case, found.field, found.curves[HOTTEST].loaded.value)
+    loaded = found.curves[HOTTEST].loaded
+    said = [] if loaded is None else remarks_of_state(found.case, found.field, loaded.value)
     worst, doubt = found.worst
     if found.status == "accuracy not held":
         said.append(
@@ -408,7 +497,8 @@ def _remarks(found: Warmup, unseen_K: float) -> tuple[str, ...]:
         )
     temperatures = [curve for one, curve in found.curves.items() if not one.is_heat]
     enough_s = MANY_CONSTANTS * found.slowest_s
-    if found.times_s[-1] < enough_s and not any(curve.settled_s for curve in temperatures):
+    heads_on = found.load is None or found.load.lasts
+    if heads_on and found.times_s[-1] < enough_s and not any(curve.settled_s for curve in temperatures):
         said.append(
             f"no temperature is settled within the {found.times_s[-1]:g} s followed: follow it until about "
             f"{MANY_CONSTANTS:g} times the longest time constant, `--until {two_digits_up(enough_s)}`"

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from thermsim.case.faults import outlines
-from thermsim.case.faults.clock_checks import check_clock
+from thermsim.case.faults.clock_and_load import check_clock, check_load
 from thermsim.case.faults.examination import Look, entries
 from thermsim.case.faults.names import check_names, check_references
 from thermsim.case.faults.tables import check_tables
@@ -52,6 +52,7 @@ def check_everything(look: Look) -> None:
     check_cooling(look)
     check_limits(look)
     check_clock(look)
+    check_load(look)
     check_tables(look)
     outlines.check_outlines(look)
     check_powers(look, with_tolerances=True)

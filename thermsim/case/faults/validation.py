@@ -25,7 +25,7 @@ from thermsim.case.vocabulary.schema import Case
 from thermsim.errors import MOST_FAULTS, CaseError, Fault, enough
 
 # Lists whose faulty entries are left out in the next round, so that the faults of all others are found as well.
-ENTRY_LISTS = ("layers", "heat", "zones", "inserts", "cooling", "probes", "readings", "options")
+ENTRY_LISTS = ("layers", "heat", "zones", "inserts", "cooling", "probes", "readings", "options", "load")
 # What stands in for a refused value, by the list that its entry is in: any that the vocabulary allows, at keys that
 # decide neither names nor outlines nor powers.
 STAND_INS: dict[str, dict[str, object]] = {

@@ -51,6 +51,8 @@ from thermsim.case.vocabulary.stack import Leg as Leg
 from thermsim.case.vocabulary.stack import MaterialGiven as MaterialGiven
 from thermsim.case.vocabulary.stack import Part as Part
 from thermsim.case.vocabulary.stack import Stand as Stand
+from thermsim.case.vocabulary.warm_up import LoadStep as LoadStep
+from thermsim.case.vocabulary.warm_up import WarmUp as WarmUp
 
 
 class Probe(Entry):
@@ -203,6 +205,8 @@ class Case(Entry):
     """what must not be exceeded"""
     clock: Clock | None = None
     """the clock at which the powers hold, and clocks to try"""
+    warmup: WarmUp | None = None
+    """what `thermsim warmup` follows: times, and a load that changes"""
     options: list[Option] = Field(default_factory=list)
     """named changes, to be compared with the case as it is"""
     worth_K: Annotated[float, Field(gt=0.0)] | None = None

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from thermsim.comparison.warm_ups import WarmUps
+from thermsim.loads.load import Load
 from thermsim.readout.observable import Observable
 from thermsim.report.data.versions import thermsim_version
 from thermsim.warming.outcome import Curve, HeldBack, Warmup
@@ -23,6 +24,15 @@ WARMUP_KEYS: dict[str, str] = {
     "all times",
     "accuracy_K": "that was asked for [K]",
     "settled_K": "how near to its end an answer is called settled [K]",
+    "load": "over time; null where all heat comes on at once",
+    "load.source": "where it comes from",
+    "load.is_share": "whether values are shares of all power of the case; watts otherwise, leakage in them",
+    "load.zones": "the zones that the values are of; empty where there is one value for the whole case",
+    "load.between": "`constant`: a value holds until the next one; `line`: values are joined by straight lines",
+    "load.times_s": "from when on each value holds, or when it is passed [s]",
+    "load.values": "at each of these times, one a zone, or one in all",
+    "load.ends_s": "until when it is known [s]; null where the last value lasts",
+    "load.clock_s": "what was taken off the times of a log so that they begin at 0 [s]",
     "remarks": "what must be said beside the numbers",
     "times_s": "times after the load came on [s]",
     "curves": "every answer over these times",
@@ -32,13 +42,15 @@ WARMUP_KEYS: dict[str, str] = {
     "curves[].value": "at each time",
     "curves[].mesh_doubt": "at each time: half width by the grids",
     "curves[].time_doubt": "half width by the small model in time, the same at all times",
-    "curves[].certain_doubt": "if `--certain` asked for it, the bound of the time doubt that never fails; null where "
-    "none is known: highest temperatures, a coolant loop, a chip that holds back",
+    "curves[].certain_doubt": "where it was asked for, the bound of the time doubt that never fails; null where "
+    "none is known: highest temperatures, a coolant loop, a chip that holds back, a load over time",
     "curves[].between_doubt": "at each time: by how much properties that change with temperature may hold it off",
-    "curves[].loaded": "the steady state that it ends at",
+    "curves[].loaded": "the steady state that it ends at; null under a log, which has none",
+    "curves[].highest_s": "when it is highest, of the times told [s]; null for heats",
     "curves[].loaded_mesh_doubt": "mesh doubt of that",
     "curves[].settled_s": "earliest and latest time, as the doubts allow, from which on it stays within `settled_K` of "
-    "its end [s]; null if after the last time, if the doubts are wider than `settled_K` until then, and for heats",
+    "its end [s]; null if after the last time, if the doubts are wider than `settled_K` until then, without "
+    "an end, and for heats",
     "held_back": "what a chip that holds back has left of its power; null for any other",
     "held_back.limit_C": "that no reading passes [C]",
     "held_back.reading": "the first to meet it",
@@ -59,7 +71,8 @@ WARMUP_KEYS: dict[str, str] = {
     "rest.seconds": "earliest and latest such rest, as the doubts allow [s]; null as in `settled_s`, "
     "and where `rest.why` says so",
     "rest.noted_s": "the same with the coolant of the loop noted at both runs [s]; null without a loop",
-    "rest.per_kelvin": "what a kelvin of that coolant does to a reading, the largest [K/K]; 0 without a loop",
+    "rest.per_kelvin": "what a kelvin of that coolant does to a reading, the largest [K/K]; 0 without a loop, and "
+    "where a load changes",
     "rest.last": "what takes longest",
     "rest.why": "why no rest is told of this stack; null where one is",
     "time_constants_s": "of the small model on the finest grid, longest first [s]",
@@ -102,9 +115,10 @@ def document(found: Warmup) -> dict[str, Any]:
         "status": found.status,
         "accuracy_K": found.accuracy_K,
         "settled_K": found.settled_K,
+        "load": None if found.load is None else _load(found.load),
         "remarks": list(found.remarks),
         "times_s": found.times_s.tolist(),
-        "curves": [_curve(one, curve, certain.get(one)) for one, curve in found.curves.items()],
+        "curves": [_curve(one, curve, certain.get(one), found) for one, curve in found.curves.items()],
         "held_back": None if found.held_back is None else _held_back(found.held_back),
         "rest": _rest(found),
         "time_constants_s": (1.0 / found.rates[found.rates > 0.0]).tolist(),
@@ -175,7 +189,7 @@ def _rest(found: Warmup) -> dict[str, Any]:
 
 def csv_lines(found: Warmup) -> Iterator[list[str]]:
     """A line a time: the time, then each answer with its half width of all doubts; full digits."""
-    heads = ["time_s"]
+    heads = ["time_s"] if found.load is None else ["time_s", *load_heads(found)]
     for one in found.curves:
         unit = "W" if one.is_heat else "C"
         heads += [f"{one} [{unit}]", f"{one} +- [{'W' if one.is_heat else 'K'}]"]
@@ -184,12 +198,35 @@ def csv_lines(found: Warmup) -> Iterator[list[str]]:
     columns = [np.stack([curve.value, curve.half_width], axis=1) for curve in found.curves.values()]
     if found.held_back is not None:
         columns.append(np.stack([found.held_back.left_W, found.held_back.left_doubt_W], axis=1))
+    if found.load is not None:
+        columns.insert(0, found.load.before(found.times_s))
     for row, time in enumerate(found.times_s.tolist()):
         numbers = [number for column in columns for number in column[row].tolist()]
         yield [repr(time), *(repr(number) if isfinite(number) else "" for number in numbers)]
 
 
-def _curve(one: Observable, curve: Curve, certain: float | None) -> dict[str, Any]:
+def load_heads(found: Warmup) -> list[str]:
+    """Headings of what is on at each time."""
+    load = found.load
+    if load is None:
+        return []
+    return [f"load of {zone} [W]" for zone in load.zones] or ["load, share" if load.is_share else "load [W]"]
+
+
+def _load(load: Load) -> dict[str, Any]:
+    return {
+        "source": load.source,
+        "is_share": load.is_share,
+        "zones": list(load.zones),
+        "between": load.between,
+        "times_s": load.times_s.tolist(),
+        "values": load.values.tolist(),
+        "ends_s": _number(load.ends_s),
+        "clock_s": load.clock_s,
+    }
+
+
+def _curve(one: Observable, curve: Curve, certain: float | None, found: Warmup) -> dict[str, Any]:
     return {
         "name": str(one),
         "unit": "W" if one.is_heat else "C",
@@ -199,9 +236,10 @@ def _curve(one: Observable, curve: Curve, certain: float | None) -> dict[str, An
         "time_doubt": _number(curve.time_doubt),
         "certain_doubt": certain,
         "between_doubt": [_number(value) for value in curve.between_doubt.tolist()],
-        "loaded": _number(curve.loaded.value),
-        "loaded_mesh_doubt": _number(curve.loaded.half_width),
+        "loaded": _number(curve.loaded_C),
+        "loaded_mesh_doubt": _number(curve.loaded_doubt),
         "settled_s": None if curve.settled_s is None else list(curve.settled_s),
+        "highest_s": None if one.is_heat else float(found.times_s[curve.highest]),
     }
 
 

@@ -79,8 +79,13 @@ def side_by_side_curves(
 
 def _draw(drawn: list[tuple[str, Warmup, Observable]], ax: Axes | None, log: bool, case: Case, what: str) -> Figure:
     """drawn : names, and of which warm-up they show what"""
-    figure, ax = canvas(ax, 9.2, 5.4)
+    loaded = [(name, found) for name, found, _ in drawn if found.load is not None]
+    beneath: Axes | None = None
+    own = ax is None
+    figure, ax = canvas(ax, 9.2, 6.6 if loaded and own else 5.4)
     figure.subplots_adjust(0.08, 0.11, 0.79, 0.88)
+    if loaded and own:
+        beneath = _beneath(figure, ax)
     times = drawn[0][1].times_s
     last = float(times[-1]) if log else max(_until(found, one) for _, found, one in drawn)
     hues = np.linspace(20.0, 320.0, len(drawn), endpoint=False)
@@ -94,7 +99,13 @@ def _draw(drawn: list[tuple[str, Warmup, Observable]], ax: Axes | None, log: boo
         ends.append((float(np.interp(last, times, curve.value)), name, colour))
     ax.set_xscale("log" if log else "linear")
     ax.set_xlim(float(times[0]) if log else 0.0, last)
-    ax.set_xlabel("time after the load came on [s]" + (", logarithm" if log else ""))
+    words = ("time [s]" if loaded else "time after the load came on [s]") + (", logarithm" if log else "")
+    if beneath is None:
+        ax.set_xlabel(words)
+    else:
+        _draw_load(beneath, loaded, ax.get_xlim(), log)
+        beneath.set_xlabel(words)
+        ax.tick_params(labelbottom=False)
     ax.set_ylabel("temperature [C]")
     ax.grid(color=FAINT, alpha=0.25, lw=0.6)
     for side in ("top", "right"):
@@ -130,11 +141,44 @@ def _draw_held_back(figure: Figure, given: Axes | None, found: Warmup, held: Hel
         strip.spines[side].set_visible(False)
 
 
+def _beneath(figure: Figure, ax: Axes) -> Axes:
+    """Axes for the power under those of the temperatures, which become less high."""
+    place = ax.get_position()
+    low = place.y0 + 0.27 * place.height
+    ax.set_position((place.x0, low, place.width, place.y1 - low))
+    return figure.add_axes((place.x0, place.y0, place.width, 0.22 * place.height))
+
+
+def _draw_load(ax: Axes, loaded: list[tuple[str, Warmup]], limits: tuple[float, float], log: bool) -> None:
+    """The power that is on; of one case once, of options where theirs differ."""
+    told: list[bytes] = []
+    for _, found in loaded:
+        load = found.load
+        if load is None or load.values.tobytes() + load.times_s.tobytes() in told:
+            continue
+        told.append(load.values.tobytes() + load.times_s.tobytes())
+        last = limits[1] if load.lasts else min(load.ends_s, limits[1])
+        inner = load.times_s[(load.times_s > limits[0]) & (load.times_s < last)]
+        times = np.concatenate([[limits[0]], inner, [last]])
+        watts = load.watts(found.case, times, "right")
+        if load.between == "line":
+            ax.plot(times, watts, color=INK, lw=1.0)
+        else:
+            ax.step(times, np.append(watts[:-1], watts[-2]), where="post", color=INK, lw=1.0)
+    ax.set_xscale("log" if log else "linear")
+    ax.set_xlim(*limits)
+    ax.set_ylim(bottom=0.0)
+    ax.set_ylabel("load [W]")
+    ax.grid(color=FAINT, alpha=0.25, lw=0.6)
+    for side in ("top", "right"):
+        ax.spines[side].set_visible(False)
+
+
 def _until(found: Warmup, one: Observable) -> float:
     """Where an axis of plain time ends [s]: well after what is drawn has settled, as a round number."""
     last = float(found.times_s[-1])
     settled = found.curves[one].settled_s
-    latest = last if settled is None else settled[1]
+    latest = last if settled is None or found.load is not None else settled[1]
     return min(float(f"{AFTER_SETTLED * latest:.1g}"), last)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from thermsim.comparison.warm_ups import WarmUps
 from thermsim.mesh.prediction_remarks import is_grave
 from thermsim.report.text.blocks import Block, Column
-from thermsim.report.text.warmup_table import settled_in_words, shown_times, span_in_words, time_in_words
+from thermsim.report.text.warmup_table import load_in_words, settled_in_words, shown_times, span_in_words, time_in_words
 from thermsim.report.words.numbers import UNKNOWN, plain
 from thermsim.rounding import two_digits_up
 from thermsim.warming.outcome import Warmup
@@ -19,14 +19,14 @@ def warm_ups_blocks(found: WarmUps) -> list[Block]:
     """What is shown of options side by side."""
     base = found.found[0]
     span = f"{time_in_words(float(found.times_s[0]))} to {time_in_words(float(found.times_s[-1]))}"
-    head = Block(
-        f"{found.case.title}: options side by side",
-        lines=(f"all heat comes on at once on a stack at rest; followed from {span}",),
-    )
+    loads = [load_in_words(one) for one in found.found]
+    lines = [f"{loads[0]}; followed from {span}"]
+    lines += [f"{name}: {own}" for name, own in zip(found.names, loads, strict=True) if own != loads[0]]
+    head = Block(f"{found.case.title}: options side by side", lines=tuple(lines))
     told = list(_remarks(found))
     grave = tuple(words for words, is_one in told if is_one)
     others = tuple(words for words, is_one in told if not is_one)
-    at = shown_times(base)
+    at = shown_times(base, base.load)
     blocks = [head, *([Block("Read first", notes=grave)] if grave else [])]
     blocks += [_temperatures(found, at), _gains(found, at), _rests(found)]
     return [*blocks, Block("Remarks", notes=others)] if others else blocks
@@ -59,9 +59,9 @@ def _temperatures(found: WarmUps, at: list[int]) -> Block:
             rows.append(
                 (
                     f"- {name}",
-                    plain(curve.unheated, curve.loaded.half_width, 2),
+                    plain(curve.unheated, curve.loaded_doubt, 2),
                     *(plain(float(curve.value[index]), float(curve.half_width[index]), 2) for index in at),
-                    plain(curve.loaded.value, curve.loaded.half_width, 2),
+                    plain(curve.loaded_C, curve.loaded_doubt, 2),
                     settled_in_words(curve),
                 )
             )

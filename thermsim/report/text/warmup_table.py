@@ -7,6 +7,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from thermsim.loads.load import Load
 from thermsim.mesh.prediction_remarks import is_grave
 from thermsim.readout.observable import Answers, Observable
 from thermsim.report.text.blocks import Block, Column
@@ -15,13 +16,20 @@ from thermsim.rounding import two_digits_up
 from thermsim.warming.outcome import Curve, HeldBack, Warmup
 
 MOST_TIMES = 5  # columns of times in a table
+UNDER_LOAD = 3  # the same under a load, where the highest stands beside them
+MOST_STEPS = 4  # of a load that are told one by one
 TIME_UNITS = ((1.0, "ms", 1e-3), (7200.0, "s", 1.0))  # below which [s] which unit, and its size [s]
 HOURS = ("h", 3600.0)
+UNTIL_THEN = (
+    "Each time shows what was on until then; highest: of all times told, the moment before each change among them; "
+    "end: the steady state of the last step of a load."
+)
+WITHOUT_END = "A log has no such end."
 
 
 def warmup_blocks(found: Warmup) -> list[Block]:
     """What is shown of a warm-up."""
-    at = shown_times(found)
+    at = shown_times(found, found.load)
     temperatures = {one: curve for one, curve in found.curves.items() if not one.is_heat}
     heats = {one: curve for one, curve in found.curves.items() if one.kind == "flow"}
     grave = tuple(remark for remark in found.remarks if is_grave(remark))
@@ -44,13 +52,17 @@ class Timed(Protocol):
         """(n,) [s], rising"""
 
 
-def shown_times(found: Timed) -> list[int]:
-    """Indices of the powers of ten among the times, not too many, and of the last time."""
+def shown_times(found: Timed, load: Load | None = None) -> list[int]:
+    """Indices of the powers of ten among the times, or of the few at which a load changes, and of the last time."""
     powers = np.log10(found.times_s)
     whole = np.flatnonzero(np.abs(powers - np.round(powers)) < 1e-9).tolist()
-    last = len(powers) - 1
+    last, most = len(powers) - 1, MOST_TIMES - 1
     inner = [index for index in whole if index != last]
-    step = -(-len(inner) // (MOST_TIMES - 1)) if inner else 1
+    if load is not None:
+        most = UNDER_LOAD - 1
+        changes = np.flatnonzero(np.isin(found.times_s, load.changes_s)).tolist()
+        inner = changes if 0 < len(changes) <= most else inner
+    step = -(-len(inner) // most) if inner else 1
     return [*inner[::step], last]
 
 
@@ -82,7 +94,7 @@ def _head(found: Warmup) -> Block:
     case = found.case
     title = case.title if case.option is None else f"{case.title}, with: {case.option}"
     span = f"{time_in_words(float(found.times_s[0]))} to {time_in_words(float(found.times_s[-1]))}"
-    lines = [f"all heat comes on at once on a stack at rest; followed from {span}"]
+    lines = [f"{load_in_words(found)}; followed from {span}"]
     lines += [f"longest time constant: {time_in_words(found.slowest_s)}"] if np.isfinite(found.slowest_s) else []
     return Block(title, lines=tuple(lines))
 
@@ -117,6 +129,32 @@ def _held_back(found: Warmup, held: HeldBack, at: list[int]) -> Block:
     return Block(title, columns=tuple(columns), rows=rows, notes=tuple(notes))
 
 
+def load_in_words(found: Warmup) -> str:
+    """What comes on a stack at rest."""
+    load = found.load
+    if load is None:
+        return "all heat comes on at once on a stack at rest"
+    of = f" in {len(load.zones)} zones" if len(load.zones) > 1 else "".join(f" in {zone}" for zone in load.zones)
+    sums = load.values.sum(axis=1)
+
+    def told(value: float) -> str:
+        return f"{significant(100.0 * value, 3)} %" if load.is_share else f"{significant(value, 3)} W"
+
+    if load.lasts and len(sums) <= MOST_STEPS:
+        steps = [
+            f"{told(value)} from {time_in_words(begins) if begins else '0'}"
+            for begins, value in zip(load.times_s.tolist(), sums.tolist(), strict=True)
+        ]
+        return f"a stack at rest carries {', '.join(steps)}{of}"
+    span = f"{told(float(sums.min()))} to {told(float(sums.max()))}{of}"
+    if load.lasts:
+        return f"a stack at rest carries {len(sums)} steps of {span}"
+    lines = "points joined by straight lines" if load.between == "line" else "averages, each until the next line"
+    taken = f", times less {load.clock_s:.10g} s" if load.clock_s else ""
+    ends = time_in_words(load.ends_s)
+    return f"a stack at rest carries {load.source}: {len(sums)} {lines}{taken}, to {ends}, {span}"
+
+
 def _rest(found: Warmup) -> Block:
     """How long to wait before a second run."""
     rest, last = found.rest, time_in_words(float(found.times_s[-1]))
@@ -143,13 +181,16 @@ def _rest(found: Warmup) -> Block:
 
 def _temperatures(found: Warmup, curves: dict[Observable, Curve], at: list[int]) -> Block:
     heads = [time_in_words(float(found.times_s[index])) for index in at]
-    columns = [Column("[C]", right=False), Column("before"), *map(Column, heads), Column("end"), Column("settled")]
+    peaks = [] if found.load is None else [Column("highest"), Column("at")]
+    columns = [Column("[C]", right=False), Column("before"), *map(Column, heads), *peaks, Column("end")]
+    columns.append(Column("settled"))
     rows = tuple(
         (
             str(one).removeprefix("the "),
-            plain(curve.unheated, curve.loaded.half_width, 2),
-            *(plain(float(curve.value[index]), float(curve.half_width[index]), 2) for index in at),
-            plain(curve.loaded.value, curve.loaded.half_width, 2),
+            plain(curve.unheated, curve.loaded_doubt, 2),
+            *(_at(curve, index) for index in at),
+            *((_at(curve, curve.highest), time_in_words(float(found.times_s[curve.highest]))) if peaks else ()),
+            plain(curve.loaded_C, curve.loaded_doubt, 2),
             settled_in_words(curve),
         )
         for one, curve in curves.items()
@@ -164,6 +205,7 @@ def _temperatures(found: Warmup, curves: dict[Observable, Curve], at: list[int])
         *([_certain(found.certain)] if found.certain is not None else []),
         f"Settled: from then on within {found.settled_K:g} K of the end, from the earliest to the latest time that the "
         "doubts allow; - where that is after the last time, or the doubts are wider than that until then.",
+        *([UNTIL_THEN if found.load.lasts else f"{UNTIL_THEN} {WITHOUT_END}"] if found.load is not None else ()),
     )
     return Block("Temperatures over time", columns=tuple(columns), rows=rows, notes=notes)
 
@@ -179,6 +221,10 @@ def _certain(bounds: Answers[float]) -> str:
     )
 
 
+def _at(curve: Curve, index: int) -> str:
+    return plain(float(curve.value[index]), float(curve.half_width[index]), 2)
+
+
 def _heats(found: Warmup, curves: dict[Observable, Curve], at: list[int]) -> Block:
     heads = [time_in_words(float(found.times_s[index])) for index in at]
     columns = [Column("[W]", right=False), *map(Column, heads), Column("end")]
@@ -186,7 +232,7 @@ def _heats(found: Warmup, curves: dict[Observable, Curve], at: list[int]) -> Blo
         (
             found.case.cooling[int(one.name)].label,
             *(plain(float(curve.value[index]), float(curve.half_width[index]), 2) for index in at),
-            plain(curve.loaded.value, curve.loaded.half_width, 2),
+            plain(curve.loaded_C, curve.loaded_doubt, 2),
         )
         for one, curve in curves.items()
     )
