@@ -17,6 +17,7 @@ from all_modes import curves_of_all_modes
 from coarse_grids import begin_coarsely
 from drawn_cases import CELLS, FIRST_CELLS, Key, Solved, agree, cut_at, flipped, key, pieces_together, without_readings
 from generated import ALL, Drawn, drawn, read
+from integrated import Integrated
 from numpy.typing import NDArray
 from rewritten import (
     Tables,
@@ -40,6 +41,7 @@ from thermsim.limits.limit_search import LimitSearch
 from thermsim.limits.states import States
 from thermsim.model.build import build_model
 from thermsim.model.grid.axes import Grid
+from thermsim.model.powers import scaled_power
 from thermsim.readout.answers import answers
 from thermsim.readout.observable import Answers, of_reading
 from thermsim.transient import krylov
@@ -47,21 +49,27 @@ from thermsim.transient.balance import Balance
 from thermsim.transient.curves import Reader
 from thermsim.transient.grid import films_of
 from thermsim.transient.krylov import SmallModel
+from thermsim.transient.whole import whole_curves
 from thermsim.units import MM
 from thermsim.warming.held_back import holding_of
-from thermsim.warming.held_still import model_of, model_of_load, reader_of
+from thermsim.warming.held_still import held_doubts, model_of, model_of_load, reader_of
 
 Array = NDArray[np.float64]
 
 EACH, FAST = 11, 3  # of the drawn cases every so many are followed in time, so many of these in the fast tests
 NUMBERS = range(4, ALL, EACH)
 CASES = [pytest.param(number, marks=[] if place < FAST else [pytest.mark.slow]) for place, number in enumerate(NUMBERS)]
+INTEGRATED = (92, 136, 257)  # what leaks and conducts by temperature, one of them on a loop
 TIMES = np.geomspace(1e-3, 1e2, 11)
 SHIFTS = (
     0.0,
     *np.geomspace(3e4, 3e-2, 14).tolist(),
 )  # so many that all ways to write a stack know it to the last digits
 SAME = 3e-6  # of the largest rise: what two ways to write one stack may differ by, with what the solves leave
+EXACT = 3e-5  # of the largest rise, or of the heat made: what scipy's integration may be off by, and readings
+FLOWS = 2e-3  # of the heat made: flows of warm and of cold conductivities may cross, and tell too little between them
+JUMPS_K = 0.02  # that a highest temperature may jump by on so coarse a grid as another cell becomes the warmest
+TIMES_STEPS = 1.5  # of the doubt of steps: it tells of most answers at most times
 TIME_K = 0.01  # that a small model may be off by in time
 
 
@@ -252,3 +260,28 @@ def test_what_a_chip_that_holds_back_has_left_is_what_can_be_afforded(it: InTime
 
 def names(case: Case) -> list[str]:
     return [one.reading for one in case.readings]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", INTEGRATED)
+def test_the_whole_balance_by_scipy(number: int) -> None:
+    """Steps of the whole model are it within their doubt, and so is the small model with what is held still."""
+    it = in_time(number)
+    case, field = it.one.case, it.one.field
+    whole = Integrated(case, field.model, field.guess, float(TIMES[0]))
+    assert not whole.has_cells_that_hold_nothing  # they follow the others at once, which such integrators do not know
+    rest = Balance(scaled_power(field.model, 0.0), whole.balance.films, field.guess).settled().state
+    exact = whole.told(whole.states(rest, TIMES))
+    stepped = whole_curves(case, field.model, whole.balance.films, field.guess, TIMES, 0.3)
+    held = held_doubts(it.reader, it.small, field, TIMES, float(TIMES[0]), 1)
+    found, doubts = it.reader.curves(it.small, TIMES), it.reader.doubts(it.small, TIMES)
+    for number, asked in enumerate(exact[0]):
+        known = np.array([row[asked] for row in exact])
+        room = EXACT * (it.one.rise_K if not asked.is_heat else it.one.field.heat_made_W)
+        room += FLOWS * it.one.field.heat_made_W * (asked.kind == "flow") + JUMPS_K * (
+            asked.kind == "hottest" or asked.takes == "highest"
+        )
+        steps = np.abs(stepped.values[number] + stepped.left[number] - known)
+        assert np.all(steps <= TIMES_STEPS * stepped.time_doubt[number] + room), (asked, steps)
+        off = np.abs(found[asked] - known)
+        assert np.all(off <= held[number] + doubts[asked] + room), (asked, off, held[number])

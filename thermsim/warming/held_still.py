@@ -26,6 +26,7 @@ from thermsim.transient.under_load import LoadedReader
 
 Array = NDArray[np.float64]
 
+HALF_DECADE = 0.5 + 1e-9  # of time to either side, in which the largest of what cold conductivities change counts
 RECHOSEN = 2.0  # times the doubt asked of a model: from that on the shifts of a coarser grid do not serve
 TIMES_HELD = (
     1.5  # margin on what cold conductivities change, our own practice: 1.0 just held on the stacks of the tests
@@ -74,6 +75,7 @@ def reader_of(
     conducting = guess
     if cold:
         conducting = replace(guess, conductivity=guess_from(model, rise.unheated, guess).conductivity)
+        rise = rise_of(model, field.temperature, conducting, leakage, boundaries)
     capacity = cell_capacities(model, loaded if cold else 0.5 * (unheated + loaded))
     films = films_of(case, model, from_s, multiplier)
     system = system_of(rise.model, conducting, capacity, films)
@@ -108,15 +110,18 @@ def held_doubts(
     Leakage and radiation: what tangents at the loaded state bring instead of secants. Heat made on a curve that bends
     one way lies between both at all temperatures in between, and with it the temperatures (comparison principle).
     Conductivities and capacities: warm ones are exact at the end, cold ones at the beginning, so of the difference
-    counts the share of the rise that is still to come, TIMES_HELD times.
+    counts the share of the rise that is still to come, TIMES_HELD times, the largest of half a decade around.
     """
     asked, model = observables(reader.case), field.model
     warm, end = reader.curves(small, times), answers(reader.case, field)
-    rest = answers(reader.case, reader.resting)
+    at_once = reader.of_states(small, np.zeros((1, len(small.heat))))
 
     def apart(other: Reader) -> dict[Observable, Array]:
-        curves = other.curves(model_of(other, small.shifts), times)
-        return {one: np.abs(warm[one] - curves[one]) for one in asked}
+        """Of what there is at once, and of what comes after: one may hide the other."""
+        model = model_of(other, small.shifts)
+        curves, before = other.curves(model, times), other.of_states(model, np.zeros((1, len(model.heat))))
+        begins = {one: at_once[one] - before[one] for one in asked}
+        return {one: np.abs(begins[one]) + np.abs(warm[one] - curves[one] - begins[one]) for one in asked}
 
     found = {one: np.zeros(len(times)) for one in asked}
     if any(source.leakage is not None and not source.leakage.is_linear for source in model.sources):
@@ -128,11 +133,17 @@ def held_doubts(
     if any(not law.is_constant for region in model.regions for law in _laws(region.material)):
         by_cold = apart(reader_of(reader.case, field, from_s, multiplier, cold=True, load=load))
         for one in asked:
-            begin = 0.0 if one.takes == "power" else rest[one]
+            begin = float(at_once[one][0])  # a power is all but whole from the first moment on
             whole = end[one] - begin
             done = np.clip((warm[one] - begin) / whole, 0.0, 1.0) if whole != 0.0 else np.ones(len(times))
-            found[one] = found[one] + TIMES_HELD * by_cold[one] * (1.0 - done)
+            found[one] = found[one] + TIMES_HELD * _largest_near(times, by_cold[one] * (1.0 - done))
     return np.asarray(np.nan_to_num(np.array([found[one] for one in asked])))
+
+
+def _largest_near(times: Array, widths: Array) -> Array:
+    """(n,) of widths (n,), at each time the largest of those around it: curves that cross tell of nothing there."""
+    near = np.abs(np.log10(times[:, None] / times[None, :])) <= HALF_DECADE
+    return np.asarray(np.where(near, np.nan_to_num(widths)[None, :], 0.0).max(axis=1))
 
 
 def _laws(material: Material) -> tuple[Law, ...]:
