@@ -143,6 +143,11 @@ def test_every_fault_spoils_what_it_says_and_nothing_else(fault: FaultName) -> N
         assert sorted(new.readings.values()) == sorted(old.readings.values())
 
 
+def test_sensors_that_are_swapped_were_right_before() -> None:
+    """From the first run on, nobody could tell, and no difference would feel it."""
+    assert all(bench("swapped sensors", seed=SEED + number).spoilt[0] != "r01" for number in range(8))
+
+
 def test_sensors_lie_where_their_zones_do() -> None:
     assert places(case(), ["C0", "C1", "C2", "C3"]).tolist() == [[-1, -1], [1, -1], [-1, 1], [1, 1]]
 

@@ -76,7 +76,8 @@ def _jumped(shown: Array, at: int, rng: np.random.Generator) -> tuple[int, ...]:
 
 
 def _swapped(shown: Array, at: int, rng: np.random.Generator) -> tuple[int, ...]:
-    """Two sensors stand for one another from one run on: those that differ most."""
+    """Two sensors stand for one another from one run on, not the first: those that differ most."""
+    at = min(max(at, 1), len(shown) - 1)
     _exchange(shown, slice(at, None))
     return tuple(range(at, len(shown)))
 
