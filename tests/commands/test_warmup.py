@@ -129,3 +129,35 @@ def test_settled_is_no_sharper_than_the_doubts() -> None:
     unknown_first = np.where(times < 5.0, np.inf, 0.0)
     span = settled_between(times, left, unknown_first, 1.0)
     assert span is not None and span[0] == times[0] and span[1] == times[times >= 5.0][0]
+
+
+def test_a_log_is_followed_and_kept_with_the_case(tmp_path: Path) -> None:
+    """The folder of a result holds all that it was made from: its case is followed again, to the same numbers."""
+    path = tmp_path / "die.yaml"
+    path.write_text(f"{CASE}warmup: {{from_s: 0.05, log: power.csv}}\n", encoding="utf-8")
+    (tmp_path / "power.csv").write_text("time_s;package_W\n0;40\n1;10,5\n2;40\n", encoding="utf-8")
+    out = tmp_path / "out"
+    words = ["warmup", str(path), "--accuracy", "5", "--json"]
+    done = CliRunner().invoke(commands, [*words, "--out", str(out)])
+    assert done.exit_code == 0, done.output
+    first = json.loads(done.stdout)
+    assert first["load"]["values"] == [[40.0], [10.5], [40.0]] and first["times_s"][-1] == 3.0
+    assert {key.partition(".")[2] for key in WARMUP_KEYS if key.startswith("load.")} == set(first["load"])
+    assert [curve["settled_s"] for curve in first["curves"]] == [None] * len(first["curves"])
+    again = CliRunner().invoke(commands, ["warmup", str(out / "case" / "case.yaml"), "--accuracy", "5", "--json"])
+    assert json.loads(again.stdout)["curves"] == first["curves"]
+    with (out / "warmup.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert {float(row["load [W]"]) for row in rows} == {40.0, 10.5}
+
+
+def test_an_interrupted_warm_up_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def interrupted(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("thermsim.report.files.warmup_export.warmup_curves", interrupted)  # the last to be written
+    before = case_in(tmp_path)
+    out = tmp_path / "out"
+    done = CliRunner().invoke(commands, ["warmup", str(before), *QUICK, "--out", str(out)])
+    assert done.exit_code != 0
+    assert sorted(one.name for one in tmp_path.iterdir()) == ["die.yaml"]

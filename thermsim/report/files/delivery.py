@@ -96,24 +96,33 @@ def refuse_edited(folder: Path, case: Case) -> None:
 
 
 def write_case(case: Case, folder: Path, text: str | None = None) -> None:
-    """case/ with the text of the case (its own unless given) and its tables under the names that the text gives them,
-    and the versions beside it."""
+    """case/ with the text of the case (its own unless given), its tables and the log of its load under the names that
+    the text gives them, and the versions beside it."""
     there = folder / CASE_FOLDER
     there.mkdir()
     text = case.source_text if text is None else text
     if text:
         (there / "case.yaml").write_text(text, encoding="utf-8", newline="")
     for name, table in case.tables.items():
-        path = (there / name).resolve()
-        if not path.is_relative_to(there.resolve()):
-            path = there / Path(name).name  # written with `..` or as an absolute path: kept beside the case
-        path.parent.mkdir(parents=True, exist_ok=True)
+        path = _beside(there, name)
         original = None if case.folder is None else case.folder / name
         if original is not None and original.is_file():
             shutil.copyfile(original, path)
         else:
             np.savetxt(path, table, fmt="%.17g", delimiter=",")
+    log = None if case.warmup is None else case.warmup.log
+    if log is not None and case.folder is not None and (case.folder / log).is_file():
+        shutil.copyfile(case.folder / log, _beside(there, log))
     (folder / VERSIONS).write_text(json.dumps(versions(), indent=2) + "\n", encoding="utf-8")
+
+
+def _beside(there: Path, name: str) -> Path:
+    """Where a file that the text of a case names is kept."""
+    path = (there / name).resolve()
+    if not path.is_relative_to(there.resolve()):
+        path = there / Path(name).name  # written with `..` or as an absolute path: kept beside the case
+    path.parent.mkdir(parents=True, exist_ok=True)
+    return path
 
 
 def _is_ours(folder: Path) -> bool:
