@@ -68,6 +68,10 @@ def test_one_body_rises_and_gains_as_its_resistance_and_capacity_say(found: Warm
     gains = found.gains(one)
     assert gains["strong"].final_K == pytest.approx(25.0, abs=0.1)
     assert gains["strong"].parts_s is not None
+    assert list(gains["strong"].shares) == [1.0, 10.0]  # of 1 ms, 25 ms, 1 s and 10 s those that were followed
+    for time, (share, doubt) in gains["strong"].shares.items():
+        exact_K = 50.0 * (1.0 - np.exp(-time / 1.5)) - 25.0 * (1.0 - np.exp(-time / 0.75))
+        assert abs(share - exact_K / 25.0) <= doubt + 2e-3 and doubt < 0.1
     early = found.times_s < 3.0
     assert np.all(gains["thin"].gain_K[early] < 0.0)  # it stores less: warmer on the way, and alike at the end
     assert gains["thin"].final_K == pytest.approx(0.0, abs=0.05)
@@ -88,6 +92,7 @@ def test_tables_documents_and_pictures_hold_every_case(found: WarmUps) -> None:
     assert {key for key in WARM_UPS_KEYS if "[]" not in key} == set(told)
     assert {key.partition("[].")[2] for key in WARM_UPS_KEYS if key.startswith("gains[].")} == set(told["gains"][0])
     text = str(found)
+    assert "Share of the final gain that is there" in text and told["gains"][0]["shares"][0]["at_s"] == 1.0
     assert "- strong" in text and "felt from" in text and "Rest before a second run" in text
     figure = side_by_side_curves(found)
     assert len(figure.axes[0].lines) == 3

@@ -16,7 +16,7 @@ from thermsim.model.grid.plan import FIRST_GRID_CELLS
 from thermsim.printable import Printable
 from thermsim.progress import Progress
 from thermsim.readout.observable import Observable
-from thermsim.response.parting import Parting, parting
+from thermsim.response.parting import AT_S, Parting, parting
 from thermsim.warming.outcome import Warmup
 from thermsim.warming.planned import GivenLoad, Planned, planned
 from thermsim.warming.warmup import check_warmup, warmed_up
@@ -48,13 +48,19 @@ class WarmUps(Printable):
         ]
 
     def gains(self, one: Observable) -> dict[str, Parting]:
-        """For each option that has this answer: what it gains over the base at each time, and when it is felt."""
+        """For each option that has this answer: what it gains over the base at each time, when it is felt, and what
+        share of the final gain is there at those of the times AT_S that were followed."""
         base = self.found[0]
         return {
-            name: parting(base, of, one, ())
+            name: parting(base, of, one, within(base.times_s))
             for name, of in zip(self.names[1:], self.found[1:], strict=True)
             if one in of.curves
         }
+
+
+def within(times_s: Array) -> list[float]:
+    """Those times [s] at which shares are told that lie between the first and the last."""
+    return [at for at in AT_S if times_s[0] <= at <= times_s[-1]]
 
 
 def warm_ups(
@@ -87,13 +93,13 @@ def warm_ups(
     NoWayOutError, RunawayError, NotConvergedError, HeatBalanceError : of one case, which the message names
     """
     names, cases = chosen(case, None, list(dict.fromkeys(options)) if options else None)
-    also = list(also_s)
-    plans: list[Planned] = []
+    given, plans = list(also_s), list[Planned]()
     for name, one in zip(names, cases, strict=True):
         try:
             first = plans[0] if plans else None  # all are followed over the times of the base
             span = (from_s, until_s, settled_K) if first is None else (first.from_s, first.until_s, first.settled_K)
             plans.append(planned(one, *span, load, points))
+            also = [*given, *within(np.array([plans[0].from_s, plans[0].until_s]))]
             check_warmup(one, plans[-1], also, one.accuracy_K if accuracy_K is None else accuracy_K)
         except ThermsimError as failure:
             raise (failure if one is case else _named(failure, name)) from None

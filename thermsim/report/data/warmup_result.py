@@ -101,6 +101,8 @@ WARM_UPS_KEYS: dict[str, str] = {
     "gains[].doubt_K": "at each time: the doubts of both together [K]",
     "gains[].final_K": "the gain of both steady states [K]",
     "gains[].final_doubt_K": "mesh doubt of both [K]",
+    "gains[].shares": "at 1 ms, 25 ms, 1 s and 10 s, as far as they were followed: the time [s], what share of the "
+    "final gain is there, and its doubt; null where there is no final gain",
     "gains[].felt_from_s": "from when on the gain is larger than its doubt at every time [s]; null if not at the last",
 }
 
@@ -140,6 +142,10 @@ def side_by_side(found: WarmUps) -> dict[str, Any]:
             "final_K": _number(gain.final_K),
             "final_doubt_K": _number(gain.final_doubt_K),
             "felt_from_s": gain.parts_s,
+            "shares": [
+                {"at_s": at, "share": _number(share), "doubt": _number(doubt)}
+                for at, (share, doubt) in gain.shares.items()
+            ],
         }
         for one in found.temperatures
         for name, gain in found.gains(one).items()

@@ -6,13 +6,15 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from thermsim.comparison.warm_ups import WarmUps
+from thermsim.comparison.warm_ups import WarmUps, within
 from thermsim.mesh.prediction_remarks import is_grave
 from thermsim.report.text.blocks import Block, Column
 from thermsim.report.text.warmup_table import load_in_words, settled_in_words, shown_times, span_in_words, time_in_words
-from thermsim.report.words.numbers import UNKNOWN, plain
+from thermsim.report.words.numbers import UNKNOWN, plain, with_doubt
 from thermsim.rounding import two_digits_up
 from thermsim.warming.outcome import Warmup
+
+SMALL_REST = 0.1  # share of what is gained on the way: of a smaller final gain no share is told
 
 
 def warm_ups_blocks(found: WarmUps) -> list[Block]:
@@ -28,7 +30,7 @@ def warm_ups_blocks(found: WarmUps) -> list[Block]:
     others = tuple(words for words, is_one in told if not is_one)
     at = shown_times(base, base.load)
     blocks = [head, *([Block("Read first", notes=grave)] if grave else [])]
-    blocks += [_temperatures(found, at), _gains(found, at), _rests(found)]
+    blocks += [_temperatures(found, at), _gains(found, at), *_shares(found), _rests(found)]
     return [*blocks, Block("Remarks", notes=others)] if others else blocks
 
 
@@ -95,6 +97,30 @@ def _gains(found: WarmUps, at: list[int]) -> Block:
         "not at the last time. `thermsim compare` judges the ends with the tolerances.",
     )
     return Block("Gain over time", columns=tuple(columns), rows=tuple(rows), notes=notes)
+
+
+def _shares(found: WarmUps) -> list[Block]:
+    """What share of the final gain is there at some times."""
+    at = within(found.times_s)
+    if not at:
+        return []
+    columns = [Column("share of the final gain", right=False), *(Column(time_in_words(time)) for time in at)]
+    rows = []
+    for one in found.temperatures:
+        rows.append((str(one).removeprefix("the "), *[""] * len(at)))
+        for name, gain in found.gains(one).items():
+            most = float(np.abs(gain.gain_K).max())
+            known = abs(gain.final_K) > max(gain.final_doubt_K, SMALL_REST * most)
+            rows.append((f"- {name}", *(_share(*gain.shares[time]) if known else UNKNOWN for time in at)))
+    notes = (
+        f"With the doubts of both; below zero where the option is warmer first, {UNKNOWN} where the final gain is no "
+        f"larger than its doubt, or than {SMALL_REST:g} of what is gained or lost on the way.",
+    )
+    return [Block("Share of the final gain that is there", columns=tuple(columns), rows=tuple(rows), notes=notes)]
+
+
+def _share(share: float, doubt: float) -> str:
+    return f"{with_doubt(100.0 * share, 100.0 * doubt, 1)} %"
 
 
 def _rests(found: WarmUps) -> Block:
