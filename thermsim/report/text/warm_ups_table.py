@@ -6,11 +6,12 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from thermsim.comparison.warm_ups import WarmUps, within
+from thermsim.comparison.warm_ups import WarmUps
 from thermsim.mesh.prediction_remarks import is_grave
 from thermsim.report.text.blocks import Block, Column
 from thermsim.report.text.warmup_table import load_in_words, settled_in_words, shown_times, span_in_words, time_in_words
 from thermsim.report.words.numbers import UNKNOWN, plain, with_doubt
+from thermsim.response.parting import AT_S
 from thermsim.rounding import two_digits_up
 from thermsim.warming.outcome import Warmup
 
@@ -101,7 +102,7 @@ def _gains(found: WarmUps, at: list[int]) -> Block:
 
 def _shares(found: WarmUps) -> list[Block]:
     """What share of the final gain is there at some times."""
-    at = within(found.times_s)
+    at = [time for time in AT_S if found.times_s[0] <= time <= found.times_s[-1]]
     if not at:
         return []
     columns = [Column("share of the final gain", right=False), *(Column(time_in_words(time)) for time in at)]
