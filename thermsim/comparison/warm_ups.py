@@ -49,10 +49,11 @@ class WarmUps(Printable):
 
     def gains(self, one: Observable) -> dict[str, Parting]:
         """For each option that has this answer: what it gains over the base at each time, when it is felt, and what
-        share of the final gain is there at those of the times AT_S that were followed."""
+        share of the final gain is there at those of the times AT_S that were followed; none under a load over time."""
         base = self.found[0]
+        at_s = within(base.times_s) if base.load is None else []
         return {
-            name: parting(base, of, one, within(base.times_s))
+            name: parting(base, of, one, at_s)
             for name, of in zip(self.names[1:], self.found[1:], strict=True)
             if one in of.curves
         }

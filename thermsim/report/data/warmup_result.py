@@ -102,7 +102,7 @@ WARM_UPS_KEYS: dict[str, str] = {
     "gains[].final_K": "the gain of both steady states [K]",
     "gains[].final_doubt_K": "mesh doubt of both [K]",
     "gains[].shares": "at 1 ms, 25 ms, 1 s and 10 s, as far as they were followed: the time [s], what share of the "
-    "final gain is there, and its doubt; null where there is no final gain",
+    "final gain is there, and its doubt; null where there is no final gain, nothing under a load over time",
     "gains[].felt_from_s": "from when on the gain is larger than its doubt at every time [s]; null if not at the last",
 }
 

@@ -103,7 +103,7 @@ def _gains(found: WarmUps, at: list[int]) -> Block:
 def _shares(found: WarmUps) -> list[Block]:
     """What share of the final gain is there at some times."""
     at = [time for time in AT_S if found.times_s[0] <= time <= found.times_s[-1]]
-    if not at:
+    if not at or found.found[0].load is not None:
         return []
     columns = [Column("share of the final gain", right=False), *(Column(time_in_words(time)) for time in at)]
     rows = []
