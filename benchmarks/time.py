@@ -27,6 +27,7 @@ from scipy.sparse.linalg import splu
 from solver import machine
 
 from thermsim.case.vocabulary.schema import Case
+from thermsim.loads.load import Load
 from thermsim.mesh.predict import OUTER_K, plan_for, solve_on
 from thermsim.model.grid.axes import GridPlan
 from thermsim.model.grid.plan import FIRST_GRID_CELLS, MEMORY_GB, plan_grid
@@ -35,7 +36,7 @@ from thermsim.response.columns import Columns, places_of
 from thermsim.transient.curves import Reader
 from thermsim.transient.grid import time_plan
 from thermsim.transient.krylov import chosen_model, model_at
-from thermsim.warming.held_still import model_of_load, reader_of
+from thermsim.warming.held_still import model_of, model_of_load, reader_of
 from thermsim.warming.warmup import warmup
 
 DEMO = Path(__file__).parents[1] / "cases" / "crooked-film.yaml"
@@ -48,6 +49,8 @@ TIMES = np.geomspace(FROM_S, UNTIL_S, 121)
 ZONE = ("zone", "C5", "mean")
 REFERENCE_K = 0.002  # doubt of the model that errors are told against
 EULER_STEPS = (60, 240)  # steps of implicit Euler, evenly in the logarithm of time
+HOUR_SHIFTS = 16  # of the small model that a log is followed with
+LOOP = "coolant_loop: {heat_capacity_J_K: 4000, radiator_W_K: 20, flow_l_min: 4, room_C: 23}"
 FIRST_CELLS = 2500  # of the grid that peers run on: they factor its matrix directly
 
 
@@ -121,6 +124,27 @@ def _of_zones(case: Case, reader: Reader, times: np.ndarray, few: tuple[float, .
     line |= {"iterations": made.iterations, "error_K": off, "model_cpu_s": cpu}
     print(line, flush=True)
     return line
+
+
+def an_hour_of_a_log() -> dict[str, Any]:
+    """An hour at 1 Hz on the demo with a coolant loop, beyond the small model: stepped, and read each second."""
+    hung = DEMO.read_text(encoding="utf-8").replace(
+        "film_W_m2K: 14000, fluid_C: 31.0", "film_W_m2K: 14000, fluid_C: loop"
+    )
+    case = thermsim.parse_case(f"{hung}\n{LOOP}\n", "loop.yaml", DEMO.parent)
+    seconds = np.arange(3600.0)
+    watts = np.where((seconds // 300) % 2 == 0, 200.0, 50.0)
+    load = Load(seconds, watts[:, None], (), False, ends_s=3600.0)
+    case = load.case_of(case)
+    plan = time_plan(case, plan_grid(case), FROM_S)
+    field, _ = solve_on(case, plan.grid(1), None, OUTER_K)
+    reader = reader_of(case, field, FROM_S, 1, load=load)
+    small = model_of(reader, _spread(HOUR_SHIFTS))
+    times = seconds + 1.0
+    start, wall = time.process_time(), time.perf_counter()
+    rises = reader.linear_at(small, reader.states(small, times), reader.given(times))
+    line = {"samples": len(times), "answers": rises.shape[1], "modes": len(small.heat)}
+    return {**line, "cpu_s": time.process_time() - start, "wall_s": time.perf_counter() - wall}
 
 
 def against_peers() -> list[dict[str, Any]]:
@@ -204,6 +228,7 @@ def main() -> None:
     found = {
         "machine": machine(),
         "demo": of_demo(),
+        "an hour of a log": an_hour_of_a_log(),
         "models": models_alone() if asked.models else [],
         "peers": against_peers() if asked.peers else [],
     }

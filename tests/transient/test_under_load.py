@@ -155,6 +155,29 @@ def test_one_step_of_all_power_is_the_plain_warm_up_to_the_last_bit() -> None:
     assert step.load is None and step.rest == plain.rest
 
 
+def test_the_same_bits_on_any_number_of_threads() -> None:
+    import numba
+
+    case = parse_case(DIE, "die.yaml")
+    load = Load(
+        np.arange(5.0),
+        np.array([[40.0, 10.0], [5.0, 0.0], [40.0, 0.0], [0.0, 10.0], [1.0, 2.0]]),
+        ("core", "io"),
+        False,
+    )
+    before, found = numba.get_num_threads(), []
+    try:
+        for threads in (1, min(2, numba.config.NUMBA_NUM_THREADS)):
+            numba.set_num_threads(threads)
+            field = solve_on(case, plan_grid(case, 300).grid(1))
+            reader = reader_of(case, field, 1e-2, 1, load=load)
+            curves = reader.curves(model_of(reader, SHIFTS[:4]), np.array([0.5, 1.0, 2.5, 4.5]))
+            found.append([curve.tobytes() for curve in curves.values()])
+    finally:
+        numba.set_num_threads(before)
+    assert found[0] == found[1]
+
+
 def test_leakage_that_is_switched_is_that_of_the_whole_model() -> None:
     """A straight law of leakage is followed by the small model at every share; the whole model is the referee."""
     case = parse_case(DIE.replace("in: die", "in: die\n    leakage: {at_C: 25, per_K: 0.01}"), "die.yaml")
