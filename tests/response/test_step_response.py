@@ -231,3 +231,12 @@ def test_the_accuracy_is_of_the_case_at_its_own_powers() -> None:
     assert "Steady resistance matrix" in [block.title for block in response_blocks(held)]
     rises, better = (of.resistance @ of.network.made_W for of in (held, found))
     assert np.all(np.abs(rises - better) <= 10.0 + found.half_width[-1] @ found.network.made_W)
+
+
+def test_heat_that_is_made_where_no_zone_is_is_told() -> None:
+    """40 W in the die, 28 W of them in zones: no response stands for the other 12 W, so a replay must not be taken for
+    the case."""
+    text = TWO_ZONES.replace("    at: top\n", "    at: top\n    power_W: 40\n")
+    found = step_response(parse_case(text, "rest.yaml"), 1.0, 10.0, first_cells=60, grids=3)
+    assert any("12 W are made where no zone is" in remark for remark in found.remarks)
+    assert not any("no zone is" in remark for remark in two_zones().remarks)

@@ -45,6 +45,7 @@ Array = NDArray[np.float64]
 
 SHARE_OF_TIME = 0.1  # of the accuracy, that the model in time may take of the rises that the load of the case makes
 SHIFTS = 20  # that memory is reckoned with
+BESIDE = 1e-6  # share of the heat, from which on what is made beside zones is told
 END = np.array([np.inf])
 MOST_INPUTS = 40  # zones: each costs a solve at every shift on every grid
 
@@ -341,6 +342,8 @@ class _Family:
         count, seconds = shape[0] * shape[1] * shape[2], time.perf_counter() - start
         self.steps.append(ResponseStep(multiplier, count, seconds, model.solves, model.iterations, imbalance))
         self.field, self.columns = field, columns
+        made = sum(float(source.watts.sum()) for source in reader.rise.model.sources)
+        self.beside_W = made - float(self.stacks[-1].made_W.sum())
         self.stored = dict(zip(names, model.stored, strict=True))
         capacities = np.bincount(places[places >= 0], reader.system.capacity.ravel()[places >= 0], len(names))
         self.stores_J_K = dict(zip(names, capacities.tolist(), strict=True))
@@ -430,6 +433,12 @@ class _Family:
                 f"hold its own warm-up up to {two_digits_up(held_K)} K off on the way, and other loads at their "
                 "ends too"
             )
+        if abs(self.beside_W) > BESIDE * (float(self.stacks[-1].made_W.sum()) + abs(self.beside_W)):
+            said.append(
+                f"of the heat, {two_digits_up(abs(self.beside_W))} W are made where no zone is, and no watt stands for them"
+            )
+        elif any(heat.map is not None for heat in self.case.heat):
+            said.append("heat of a map is taken as spread evenly over each zone")
         said += [
             f"what the joint {name!r} stores is left out: nobody knows how thick it is" for name in left_out(self.case)
         ]
