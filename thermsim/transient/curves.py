@@ -252,6 +252,7 @@ class Reader:
         return found
 
     def spot_with_coolant(self, spot: Spot) -> float:
+        """What a kelvin of the loop's coolant adds to one cell, or one side of a face, with cells held."""
         return self.with_coolant(Weights.of({spot: 1.0}))
 
     def _of_coolant(self, axis: int, face: int) -> tuple[Array, Array]:
