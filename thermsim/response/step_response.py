@@ -435,7 +435,8 @@ class _Family:
             )
         if abs(self.beside_W) > BESIDE * (float(self.stacks[-1].made_W.sum()) + abs(self.beside_W)):
             said.append(
-                f"of the heat, {two_digits_up(abs(self.beside_W))} W are made where no zone is, and no watt stands for them"
+                f"of the heat, {two_digits_up(abs(self.beside_W))} W are made where no zone is, and no watt stands for "
+                "them"
             )
         elif any(heat.map is not None for heat in self.case.heat):
             said.append("heat of a map is taken as spread evenly over each zone")
