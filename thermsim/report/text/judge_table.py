@@ -56,7 +56,7 @@ def runs_in_words(found: Judgement) -> str:
 def put_to(found: Judgement) -> str:
     """What all runs are put to."""
     at = found.fates
-    return f"put to {celsius(at.coolant_C)} C of {at.coolant} and a load at which the base makes {at.package_W:.1f} W"
+    return f"as at {celsius(at.coolant_C)} C of {at.coolant} and a load at which the base makes {at.package_W:.1f} W"
 
 
 def gain_words(one: Change) -> tuple[str, str]:
