@@ -70,6 +70,7 @@ from thermsim.commands.main import commands
 from thermsim.doubt.inputs import with_input_doubt
 from thermsim.errors import ThermsimError
 from thermsim.limits.afford import afford
+from thermsim.loads.load import Load
 from thermsim.mesh.predict import predict
 from thermsim.mesh.prediction import Prediction
 from thermsim.model.build import Model
@@ -149,6 +150,19 @@ def test_a_warm_up_ends_at_the_steady_state(one: Solved) -> None:
     ends = plainly({asked: float(curve[-1]) for asked, curve in reader.curves(small, np.array([1.0, 1e12])).items()})
     agree(ends, one.answers, max(10.0 * SOLVED * one.rise_K, 1e-6))
     assert reader.imbalance(small, np.array([1e-3, 1.0, 1e3])) < 1e-9
+
+
+def test_a_load_that_comes_back_ends_at_the_steady_state(one: Solved) -> None:
+    """Whatever leaks: all power after none, and after half of it, ends where all power at once does."""
+    if one.drawn.number % (2 * EACH):
+        pytest.skip("every twelfth case bears a load")
+    case = read(*storing(one.drawn))
+    load = Load(np.array([0.0, 1.0, 2.0]), np.array([[0.0], [0.5], [1.0]]), (), True)
+    reader = reader_of(case, solve_on(case, one.grid), 1e-3, 1, load=load)
+    small = model_of(reader, (0.0, 1e3, 1.0))
+    ends = plainly({asked: float(curve[0]) for asked, curve in reader.curves(small, np.array([1e12])).items()})
+    agree(ends, one.answers, max(10.0 * SOLVED * one.rise_K, 1e-6))
+    assert reader.imbalance(small, np.array([1.5, 3.0])) < 1e-9
 
 
 # ---- written in another way -----------------------------------------------------------------------------------------
