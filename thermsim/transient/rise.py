@@ -39,7 +39,7 @@ MOST_SECANTS = 60  # until they are
 SAME_K = 1e-6  # [K] differences of temperature below which a secant is a tangent
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class HeldBoundary(Boundary):
     """A boundary as its secant: film (T - start), the film that of a steady state.
 
@@ -50,6 +50,8 @@ class HeldBoundary(Boundary):
     coolant_rise : of the coolant of a loop, where they are
     """
 
+    __eq__ = object.__eq__  # arrays cannot be compared as fields are; each is itself
+    __hash__ = object.__hash__
     kind = "held still"
     is_linear = False  # so that it is asked at the temperatures of its faces
     of: Boundary
