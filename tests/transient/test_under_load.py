@@ -230,6 +230,18 @@ def test_a_long_log_of_what_bends_tells_how_far_it_may_be_off_or_is_refused_beyo
         warmup(case, 0.05, load=Load(times, 1.5 * watts, (), False, ends_s=60.0), first_cells=100, grids=3)
 
 
+def test_a_load_beyond_the_typed_one_is_followed_where_properties_change() -> None:
+    """What is held still at 6 W says nothing of 120 W, which begin when these have settled; the end is exact."""
+    text = BLOCK[: BLOCK.index("coolant_loop")].replace("1250, fluid_C: loop", "9000, fluid_C: 25").replace("250", "6")
+    text = text.replace("{conductivity_W_mK: 1.0e5, density_kg_m3: 7500, heat_capacity_J_kgK: 500}", "silicon")
+    case = parse_case(text.replace("[100, 100]", "[10, 10]").replace("at: volume", "at: bottom"), "block.yaml")
+    steps = [{"at_s": 0, "package_W": 6.0}, {"at_s": 10, "package_W": 120.0}]
+    found = warmup(case, 9.0, 40.0, load=steps, first_cells=12, grids=3, accuracy_K=9.0)
+    curve = found.curves["zone", "all", "mean"]
+    assert curve.loaded is not None and found.held_K is not None and found.held_K > 10.0
+    assert float(curve.value[-1]) == pytest.approx(curve.loaded.value, abs=float(curve.half_width[-1]))
+
+
 def test_told_times_keep_clear_of_changes_and_meet_each_of_few() -> None:
     case = parse_case(DIE, "die.yaml")
     load = planned(case, 1e-3, 100.0, None, [{"at_s": 0, "share": 1.0}, {"at_s": 10, "share": 0.5}]).load

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from thermsim.case.vocabulary.schema import Case
 from thermsim.loads.load import Load
 from thermsim.materials.catalogue import Law, Material
+from thermsim.model.build import Model
 from thermsim.model.storage import cell_capacities
 from thermsim.readout.answers import answers, observables
 from thermsim.readout.field import Field
@@ -124,13 +125,13 @@ def held_doubts(
         return {one: np.abs(begins[one]) + np.abs(warm[one] - curves[one] - begins[one]) for one in asked}
 
     found = {one: np.zeros(len(times)) for one in asked}
-    if any(source.leakage is not None and not source.leakage.is_linear for source in model.sources):
+    if _leakage_bends(model):
         by_leakage = apart(reader_of(reader.case, field, from_s, multiplier, leakage="tangent", load=load))
         found = {one: found[one] + by_leakage[one] for one in asked}
     if model.curved_planes:
         by_radiation = apart(reader_of(reader.case, field, from_s, multiplier, boundaries="tangent", load=load))
         found = {one: found[one] + by_radiation[one] for one in asked}
-    if any(not law.is_constant for region in model.regions for law in _laws(region.material)):
+    if _properties_change(model):
         by_cold = apart(reader_of(reader.case, field, from_s, multiplier, cold=True, load=load))
         for one in asked:
             begin = float(at_once[one][0])  # a power is all but whole from the first moment on
@@ -138,6 +139,19 @@ def held_doubts(
             done = np.clip((warm[one] - begin) / whole, 0.0, 1.0) if whole != 0.0 else np.ones(len(times))
             found[one] = found[one] + TIMES_HELD * _largest_near(times, by_cold[one] * (1.0 - done))
     return np.asarray(np.nan_to_num(np.array([found[one] for one in asked])))
+
+
+def bends(model: Model) -> bool:
+    """Whether anything of a model is held still that in truth follows its temperature."""
+    return _leakage_bends(model) or bool(model.curved_planes) or _properties_change(model)
+
+
+def _leakage_bends(model: Model) -> bool:
+    return any(source.leakage is not None and not source.leakage.is_linear for source in model.sources)
+
+
+def _properties_change(model: Model) -> bool:
+    return any(not law.is_constant for region in model.regions for law in _laws(region.material))
 
 
 def _largest_near(times: Array, widths: Array) -> Array:

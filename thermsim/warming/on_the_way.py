@@ -31,6 +31,7 @@ class OnTheWay:
     """What is known so far of one warm-up. times : (n,) [s]; accuracy_K : of all curves; load : None for all at once
 
     held : (answers, n) how far properties held still may hold each answer off, on the first grid
+    goes_beyond : whether the load goes beyond the typed one, of which `held` says nothing; then the model is followed
     unheated : (answers,) before the load comes on
     correction : (answers, n) what the whole model does otherwise; zero where it was not followed
     """
@@ -39,6 +40,7 @@ class OnTheWay:
         self.case, self.times, self.accuracy_K, self.load = case, times, accuracy_K, load
         self.asked = observables(case)
         self.held = np.zeros((len(self.asked), len(times)))
+        self.goes_beyond = False
         self.unheated = np.zeros(len(self.asked))
         self.correction = np.zeros_like(self.held)
         self._doubt = np.zeros_like(self.held)
@@ -89,7 +91,7 @@ class OnTheWay:
 
     def _is_wanted(self, tables: list[Array]) -> bool:
         if len(tables) == 1:
-            return self._widest_K(self.held) > HELD_SHARE * self.accuracy_K
+            return self.goes_beyond or self._widest_K(self.held) > HELD_SHARE * self.accuracy_K
         return bool(self._found) and self._widest_K(self.doubt(tables, tables[-1])) > FOLLOWED_SHARE * self.accuracy_K
 
     def _settled(self) -> tuple[Array, Array]:

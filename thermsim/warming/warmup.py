@@ -34,7 +34,7 @@ from thermsim.transient.loop import with_a_kelvin
 from thermsim.transient.under_load import LoadedReader
 from thermsim.units import GIGABYTE
 from thermsim.warming.held_back import follow, is_surely_below, must_hold_back, never_held_back
-from thermsim.warming.held_still import held_doubts, model_of_load, reader_of
+from thermsim.warming.held_still import bends, held_doubts, model_of_load, reader_of
 from thermsim.warming.loaded import end_of, remarks_of_load, with_peaks
 from thermsim.warming.on_the_way import OnTheWay
 from thermsim.warming.outcome import Curve, Rest, TimeStep, Warmup
@@ -265,7 +265,7 @@ class _Family:
                     self.on_the_way = OnTheWay(self.case, self.times, self.wanted, self.load)
                 held = held_doubts(reader, many, self.field, self.times, from_s, multiplier, self.load)
                 self.on_the_way.held = held
-                self._refuse_beyond(reader, held)
+                self._see_beyond(reader)
             self.many = reader, many
             self.time_doubts = reader.doubts(many, self.times)
             if self.certain is not None:
@@ -288,12 +288,15 @@ class _Family:
             if self.certain and one in self.certain:
                 self.certain[one] += missed
 
-    def _refuse_beyond(self, reader: Reader, held: Array) -> None:
-        """What is held between rest and the typed load says nothing of a load beyond that."""
-        if not isinstance(reader, LoadedReader) or self.on_the_way.may_be_followed or not held.any():
+    def _see_beyond(self, reader: Reader) -> None:
+        """What is held up to the typed load says nothing of a load beyond that: it is followed or refused."""
+        if not isinstance(reader, LoadedReader) or self.field is None or not bends(self.field.model):
             return
         most, zone = reader.most_of_typed
-        if most > 1.0 + ROUNDING:
+        if most <= 1.0 + ROUNDING:
+            return
+        self.on_the_way.goes_beyond = True
+        if not self.on_the_way.may_be_followed:
             whose = f"zone {zone!r}" if zone else "the package"
             raise ThermsimError(
                 f"the load goes to {most:.3g} times what the case types for {whose}, and properties that depend on "
