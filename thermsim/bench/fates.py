@@ -8,12 +8,14 @@ from math import isfinite
 from statistics import median
 from typing import Literal
 
+import numpy as np
+
 from thermsim.bench.comparable import COOLANT_REACH_K, Bench, Refusal, of_coolant, of_load, of_scores, refused
 from thermsim.bench.corrected import Corrected
 from thermsim.bench.corrections import Circumstances, PutRight, Warming, coolant_of, load_of, put_right
 from thermsim.bench.responses import Bed, Response
 from thermsim.bench.runs import Run, Runs
-from thermsim.bench.sensors import SensorFault, mended, sensor_faults, stood_in
+from thermsim.bench.sensors import Expected, SensorFault, mended, sensor_faults, stood_in
 from thermsim.case.vocabulary.schema import Case
 from thermsim.rounding import two_digits_up
 
@@ -115,8 +117,10 @@ def fates(case: Case, runs: Runs, bed: Bed | None = None) -> Fates:
         if not why[run.name]
     }
     kept = [one.corrected for one in right.values()]
-    sensors = sensor_faults(kept, base.readings)
-    filled = {one.run.name: one for one in stood_in([mended(one, sensors) for one in kept], base.readings)}
+    expected = _expected(tuple(right.values()), responses, coolant_C, load)
+    sensors = sensor_faults(kept, base.readings, expected)
+    mend = [mended(one, sensors) for one in kept]
+    filled = {one.run.name: one for one in stood_in(mend, base.readings, expected)}
     found = {run.name: _refused(run, why[run.name], known.get(run.name)) for run in runs.runs if why[run.name]}
     found |= {name: _kept(right[name], filled[name], sensors, coolant_C) for name in right}
     to_come = {run.name: Fate(run, "to be made", None, None, (NOT_MADE,), (), None, None) for run in table.runs}
@@ -124,6 +128,22 @@ def fates(case: Case, runs: Runs, bed: Bed | None = None) -> Fates:
     package_W = float(base.at(coolant_C, load)[-2])
     remarks = _remarks(runs, load, warming, bool(stands_in), bed.coolant)
     return Fates(bed.coolant, coolant_C, load, package_W, told, responses, warming, sensors, remarks)
+
+
+def _expected(
+    runs: Sequence[PutRight], responses: Mapping[str | None, Response], coolant_C: float, load: float
+) -> Expected:
+    """What the model expects of runs that are kept: over the readings of the base."""
+    names = responses[None].readings
+    put_right, as_noted = np.full((2, len(runs), len(names)), np.nan)
+    for row, one in enumerate(runs):
+        response, at = responses[one.corrected.option], one.circumstances
+        where = [names.index(name) for name in response.readings if name in names]
+        own = [number for number, name in enumerate(response.readings) if name in names]
+        put_right[row, where] = response.at(coolant_C, load)[own]
+        as_noted[row, where] = response.at(at.coolant_C, at.load)[own]
+    rises = put_right - coolant_C
+    return Expected(put_right, as_noted, rises / np.nanmedian(rises, axis=1, keepdims=True))
 
 
 def _middle(bed: Bed, runs: Runs) -> tuple[float, float, float]:

@@ -1,9 +1,10 @@
 """Sensors that stuck, jumped, or stand in one another's columns: found from what each shows against the others.
 
-A reading is the mean of its run, what its sensor usually lies off that (its offset, its place, what the option does
-there) and scatter of about half a kelvin. What a sensor usually lies off is the median over the runs of its option. A
-fault is what lies farther off than scatter ever does; where runs are too few to say which of two is wrong, both stay
-and a remark says so.
+A reading is what the model expects, what its run lies off that, what its sensor usually lies off (its offset, what the
+option really does there) and scatter of about half a kelvin. A sensor that hardly warms (on the lid, beside cores)
+follows a change of film as little as the model says, and what its run lies off in proportion to its rise over the
+coolant. What a sensor usually lies off is the median over the runs of its option. A fault is what lies farther off than
+scatter ever does; where runs are too few to say which of two is wrong, both stay and a remark says so.
 """
 
 from __future__ import annotations
@@ -44,10 +45,23 @@ class SensorFault:
     other: str | None = None
 
 
-def sensor_faults(runs: Sequence[Corrected], readings: Sequence[str]) -> tuple[SensorFault, ...]:
+@dataclass(frozen=True, eq=False)
+class Expected:
+    """What the model expects of every run (runs, readings), NaN where its option has no such reading.
+
+    put_right, as_noted : [C] where all runs are put to, and where each was read
+    rises : how far a reading rises over the coolant, over the median of all readings
+    """
+
+    put_right: Array
+    as_noted: Array
+    rises: Array
+
+
+def sensor_faults(runs: Sequence[Corrected], readings: Sequence[str], expected: Expected) -> tuple[SensorFault, ...]:
     """Faults of the sensors over runs that were put right.
 
-    readings : names, in the order of the case
+    readings : names, in the order of the case; expected : of the same runs and readings
     """
     if len(runs) < 2 or len(readings) < 3:
         return ()
@@ -56,15 +70,15 @@ def sensor_faults(runs: Sequence[Corrected], readings: Sequence[str]) -> tuple[S
     values[~np.isfinite(noted)] = np.nan
     found = []
     for column, name in enumerate(readings):
-        where = _stuck(noted, column)
+        where = _stuck(noted, expected, column)
         if len(where):
             values[where, column] = np.nan
             shows = float(noted[where[0], column])
             what = f"{name} shows {shows:g} C in {len(where)} runs, whatever the others do: it stuck, and is left out"
             found.append(SensorFault(tuple(runs[row].run.name for row in where), name, what, True))
     options = np.array([-1 if one.option is None else _number(one.option, runs) for one in runs])
-    off, usual = _off_usual(values, options)
-    return (*found, *_single(off, usual, options, runs, readings))
+    off, usual = _off_usual(values - expected.put_right, expected.rises, options)
+    return (*found, *_single(off, usual + expected.put_right, options, runs, readings))
 
 
 def mended(one: Corrected, faults: Sequence[SensorFault]) -> Corrected:
@@ -80,24 +94,27 @@ def mended(one: Corrected, faults: Sequence[SensorFault]) -> Corrected:
     return replace(one, readings=readings)
 
 
-def stood_in(runs: Sequence[Corrected], names: Sequence[str]) -> list[Corrected]:
+def stood_in(runs: Sequence[Corrected], names: Sequence[str], expected: Expected) -> list[Corrected]:
     """Runs in which a reading that is absent is as far off the others as in most runs of the same option.
 
+    names, expected : as in `sensor_faults`
     Only where they are enough to say so; else the reading stays absent, and the others are compared without it.
     """
     values = np.array([[one.readings.get(name, np.nan) for name in names] for one in runs])
     if not runs or np.isfinite(values).all():
         return list(runs)
     options = np.array([-1 if one.option is None else _number(one.option, runs) for one in runs])
-    _, usual = _off_usual(values, options)
-    level = _median(values - usual, 1)
+    beyond = values - expected.put_right
+    _, usual = _off_usual(beyond, expected.rises, options)
+    level = _median(beyond - usual, 1)
     found = []
     for row, one in enumerate(runs):
         same = options == options[row]
         enough = np.isfinite(values[same]).sum(axis=0) > max(0.5 * same.sum(), ENOUGH_RUNS - 1)
         absent = np.flatnonzero(~np.isfinite(values[row]) & enough).tolist()
         readings = {name: one.readings.get(name, np.nan) for name in names}
-        readings |= {names[column]: float(level[row] + usual[row, column]) for column in absent}
+        stands_in = expected.put_right[row] + level[row] * expected.rises[row] + usual[row]
+        readings |= {names[column]: float(stands_in[column]) for column in absent}
         readings = {name: value for name, value in readings.items() if np.isfinite(value)}
         own = STANDS_IN_K * len(absent) ** 0.5 / max(len(readings), 1)
         found.append(replace(one, readings=readings, own_doubt_K=hypot(one.own_doubt_K, own)))
@@ -108,41 +125,45 @@ def _number(option: str, runs: Sequence[Corrected]) -> int:
     return next(row for row, one in enumerate(runs) if one.option == option)
 
 
-def _stuck(noted: Array, column: int) -> NDArray[np.int64]:
-    """Runs in which one sensor shows the same while the others move."""
+def _stuck(noted: Array, expected: Expected, column: int) -> NDArray[np.int64]:
+    """Runs in which one sensor shows the same while the others move, and it should have."""
     own = noted[:, column]
-    others = np.full(len(own), np.nan)
+    others, moved = np.full(len(own), np.nan), np.full(len(own), np.nan)
     rest = np.delete(noted, column, axis=1)
-    has = np.isfinite(rest).any(axis=1) & np.isfinite(own)
+    beyond = np.delete(noted - expected.as_noted, column, axis=1)
+    has = np.isfinite(beyond).any(axis=1) & np.isfinite(own) & np.isfinite(expected.as_noted[:, column])
     if has.sum() < ENOUGH_RUNS:
         return np.array([], int)
     others[has] = np.nanmedian(rest[has], axis=1)
+    moved[has] = expected.as_noted[has, column] + expected.rises[has, column] * np.nanmedian(beyond[has], axis=1)
     shown, counts = np.unique(own[has], return_counts=True)
     for value in shown[np.argsort(-counts)][:3]:
         where = np.flatnonzero(has & (own == value))
         if len(where) < ENOUGH_RUNS:
             break
-        if np.ptp(others[where]) > STUCK_SPAN_K + (0.5 if len(where) > 20 else 0.0):
+        span_K = STUCK_SPAN_K + (0.5 if len(where) > 20 else 0.0)
+        if min(np.ptp(others[where]), np.ptp(moved[where])) > span_K:
             return where
     return np.array([], int)
 
 
-def _off_usual(values: Array, options: NDArray[np.int64]) -> tuple[Array, Array]:
+def _off_usual(beyond: Array, rises: Array, options: NDArray[np.int64]) -> tuple[Array, Array]:
     """(runs, readings) what each lies off its usual, and (runs, readings) what its usual is.
 
     The usual of a sensor in runs of one option, where they are enough, else over all runs.
+    beyond : (runs, readings) what each lies off the model; rises : as in `Expected`
     """
     with np.errstate(all="ignore"):
-        level = _median(values, 1)
-        usual = np.zeros(values.shape)
+        level = _median(beyond, 1)
+        usual = np.zeros(beyond.shape)
         for _ in range(ROUNDS):
-            rest = values - level[:, None]
+            rest = beyond - level[:, None] * rises
             for option in np.unique(options):
                 own = options == option
                 usual[own] = _median(rest[own] if own.sum() >= ENOUGH_RUNS else rest, 0)
             usual = np.where(np.isfinite(usual), usual, 0.0)
-            level = _median(values - usual, 1)
-        return values - usual - level[:, None], usual
+            level = _median(beyond - usual, 1)
+        return beyond - usual - level[:, None] * rises, usual
 
 
 def _median(values: Array, axis: int) -> Array:
