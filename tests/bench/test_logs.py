@@ -112,7 +112,10 @@ def test_what_is_wrong_with_a_log(tmp_path: Path) -> None:
         "7:2": "not from -60 to 150",
     }.items():
         assert words in found[place], (place, found)
-    assert "say in which unit" in next(iter(told(tmp_path, RUNS, bench, l="time,C0\n0,50\n1,51\n").values()))
+    unsaid = told(tmp_path, RUNS, bench, l="time,C0\n" + "".join(f"{n},50\n" for n in range(20)))
+    assert len(unsaid) == 1 and "say in which unit" in unsaid["1:1"]
+    many = told(tmp_path, RUNS, bench, l="time [s],C0\n" + "".join(f"{n},50\n" for n in range(20)) + "20,50,5\n")
+    assert list(many) == ["22:3"]
     words = told(tmp_path, RUNS, bench, l="time [s],Tdie\n" + "".join(f"{n},50\n" for n in range(20)))
     assert "no column is one of the readings `C0`, `C1`" in words["1:1"]
     same = told(tmp_path, RUNS, bench, l="time [s],C0\n" + "5,50\n" * 20)

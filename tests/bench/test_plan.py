@@ -5,7 +5,9 @@ from __future__ import annotations
 import csv
 
 import pytest
+from benches import demo
 
+from thermsim.bench.next_runs.empty_table import empty_table
 from thermsim.bench.next_runs.plan import plan
 from thermsim.bench.runs import Run, Runs
 from thermsim.errors import ThermsimError
@@ -14,7 +16,10 @@ FILM = "gallium film"
 
 
 def made(*options: str | None) -> Runs:
-    return Runs("runs.csv", tuple(Run(f"r{n:02d}", one, str(n), n + 1) for n, one in enumerate(options, start=1)))
+    return Runs(
+        "runs.csv",
+        tuple(Run(f"r{n:02d}", one, str(n), n + 1, readings={"C0": 70.0}) for n, one in enumerate(options, start=1)),
+    )
 
 
 def order(*options: str | None, mounts: int = 2) -> list[str | None]:
@@ -29,9 +34,26 @@ def test_options_that_can_be_undone_are_taken_in_turns() -> None:
 
 
 def test_what_cannot_be_undone_is_done_once() -> None:
-    assert order(None, None, FILM) == order(None) == [None, None, FILM, FILM]
+    assert order(None, None) == order(None) == [None, None, FILM, FILM]
     first = plan(None, [None, FILM], ["C0"], mounts=1)
     assert "cannot be undone" in first.words[0] and first.runs[0].mount == "1"
+
+
+def test_what_is_in_place_comes_first() -> None:
+    """A plan neither asks for one change of mount more than needed, nor for what may be gone, without saying so."""
+    assert order(None, None, FILM, FILM) == [FILM, FILM, None, None]
+    assert order(None, FILM, None, FILM, mounts=1) == [FILM, None]
+    to_come = Runs("runs.csv", (*made(None, FILM).runs, Run("r03", None, "3", 4), Run("r04", FILM, "4", 5)))
+    assert [run.option for run in plan(to_come, [None, FILM], ["C0"], mounts=2).runs] == [FILM, FILM, None, None]
+    words = plan(made(None, FILM), [None, FILM], ["C0"], mounts=2).words[0]
+    assert "leave out" in words and "take turns" in words
+
+
+def test_an_empty_table_asks_for_nothing_that_cannot_be_undone() -> None:
+    """Solder that was cut out does not come back: all mounts of one option come before those of the next."""
+    lines = [line for line in empty_table(demo(), "runs.csv").splitlines() if not line.startswith("#")]
+    options = [row["option"] for row in csv.DictReader(lines, delimiter=";")]
+    assert len(options) == 8 and options == sorted(options, key=options.index)
 
 
 def test_runs_and_mounts_are_numbered_on() -> None:

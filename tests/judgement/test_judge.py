@@ -50,6 +50,12 @@ def test_one_run_is_refused_and_a_warm_one_corrected(found: Judgement) -> None:
     assert "coolant 1.2 K warmer" in warm.why[0]
 
 
+def test_a_plan_reads_runs_as_late_as_those_before(found: Judgement) -> None:
+    """Those of the demo were read after 12 to 27 min; read after 3, more of the coolant's lag would stay in them."""
+    assert {one.rest_s for one in next_runs(found).runs} == {25 * 60.0}
+    assert next_runs(found).runs[0].option == FILM, "which is in place"
+
+
 def test_one_mount_of_each_leaves_it_open() -> None:
     """The first mounts alone: undecided, and told why."""
     runs = read_runs(demo())
@@ -142,7 +148,7 @@ def test_a_plan_is_a_table_that_is_read_again(found: Judgement, tmp_path: Path) 
     (tmp_path / "case.yaml").write_text(text, encoding="utf-8")
     (tmp_path / "next.csv").write_text(next_runs(found, 2).csv, encoding="utf-8")
     planned = read_runs(thermsim.read_case(tmp_path / "case.yaml"))
-    assert [run.option for run in planned.runs] == [None, None, FILM, FILM]
+    assert [run.option for run in planned.runs] == [FILM, FILM, None, None]
     assert all(not run.readings for run in planned.runs)
     nothing = judge(demo(), planned, bed=bed())
     assert nothing.bought is None and {one.verdict for one in nothing.fates.fates} == {"to be made"}

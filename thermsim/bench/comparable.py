@@ -172,9 +172,10 @@ def of_load(run: Run, load: float, reference: float) -> Refusal | None:
     if abs(by) <= LOAD_REACH:
         return None
     return Refusal(
-        f"the package took {100 * abs(by):.0f} % {'more' if by > 0 else 'less'} power than in the other runs: k and "
-        f"leakage carry no further than {100 * LOAD_REACH:.0f} %",
-        "load it as in the other runs",
+        f"its package power, with what leaks at its readings taken off, tells of {100 * abs(by):.0f} % "
+        f"{'more' if by > 0 else 'less'} load than in the other runs: k and leakage carry no further than "
+        f"{100 * LOAD_REACH:.0f} %",
+        "load it as in the other runs, or put right its package power or readings if they are no slip of the load",
     )
 
 

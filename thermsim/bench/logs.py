@@ -89,12 +89,15 @@ def _of_times(bench: Bench, table: Table) -> list[Fault]:
                                   "`bench` what stands for them: `columns: {heading: reading}`"))  # fmt: skip
     if len(table.rows) < FEWEST:
         faults.append(table.fault(None, "", f"a log of {len(table.rows)} lines is none: it has {FEWEST} or more"))
+    if TIME.key not in table.headings:
+        return faults  # its heading was refused, which is told: no line lacks its time for that
+    told = {fault.line for fault in table.faults}
     before = None
     for row in table.rows:
         time = row.number(TIME.key)
-        if time is None:
+        if time is None and row.line not in told:
             faults.append(table.fault(row, TIME.key, "the time is missing: leave the line out"))
-        elif before is not None and time < before:
+        elif time is not None and before is not None and time < before:
             faults.append(table.fault(row, TIME.key, "the time runs backwards: a log is of one run, in its order"))
         before = time if time is not None else before
     if not faults and table.rows[-1].number(TIME.key) == table.rows[0].number(TIME.key):

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from math import ceil
+from statistics import median
+
 from thermsim.bench.next_runs.plan import COOLANT_NOTED_S, Plan, plan
 from thermsim.judgement.outcome import Judgement
 
@@ -14,6 +17,8 @@ def next_runs(found: Judgement, mounts: int | None = None) -> Plan:
 
     mounts : more, of each; default: those that would settle in 80 of 100 benches what is undecided, twelve at most; one
         where nothing is, three where no change can be told yet
+
+    They are read as late as those before, and not before the coolant has settled or stack and block have over it.
     """
     if mounts is None:
         open_ones = [] if found.bought is None else [one for one in found.bought.changes if one.kind == "undecided"]
@@ -23,5 +28,7 @@ def next_runs(found: Judgement, mounts: int | None = None) -> Plan:
     readings = [one.reading for one in found.case.readings]
     warming = found.fates.warming
     noted = any(run.coolant_C is not None for run in found.runs.runs)
-    rest_s = COOLANT_NOTED_S if noted else max(COOLANT_NOTED_S, 5.0 * warming.constant_s)
+    settles_s = COOLANT_NOTED_S if noted else max(COOLANT_NOTED_S, 5.0 * warming.constant_s)
+    before_s = [one.run.rest_s for one in found.fates.kept if one.run.rest_s is not None]
+    rest_s = 60.0 * ceil(max(settles_s, median(before_s or [0.0])) / 60.0)
     return plan(found.runs, options, readings, mounts=mounts, rest_s=rest_s)

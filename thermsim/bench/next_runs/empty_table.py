@@ -21,7 +21,9 @@ An empty cell is what was not noted, never 0. A number may have a decimal comma,
   package_W     power that the chip says it takes; score: of its work, more is better, in any unit
   fans_rpm, pump_percent, note   what else may have changed
   {readings}   the readings in C; the case says whether they are the highest, the last or the mean of the run
-A unit may stand in a heading: coolant [F], package [mW]. Go on as it begins: base, options, base, options.
+A unit may stand in a heading: coolant [F], package [mW].
+All mounts of one option stand before those of the next, as where an option cannot be undone. Where all can, take turns:
+  base, option, option, base. Then what drifts moves all of them alike.
 Then, in the case: bench: {{runs: {file}}}"""
 
 
@@ -37,7 +39,7 @@ def empty_table(case: Case, file: str) -> str:
     bench = bench_of(case)
     if faults := bench.check():
         raise CaseError(faults)
-    options = [None, *(option.option for option in case.options)] * MOUNTS
+    options = [one for one in (None, *(option.option for option in case.options)) for _ in range(MOUNTS)]
     runs = [Run(f"r{number:02d}", option, str(number), number) for number, option in enumerate(options, start=1)]
     first, last = bench.readings[0], bench.readings[-1]
     readings = first if first == last else f"{first} to {last}"

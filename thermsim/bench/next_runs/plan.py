@@ -51,7 +51,8 @@ def plan(
     """The order of runs that settles options best: one mount of each in turn, every other turn backwards.
 
     What drifts evenly (a sensor, a coolant that fouls, a hand that learns) then moves all options alike. Where an
-    option cannot be undone, nothing can be taken in turns: all mounts of each option are made before the next.
+    option cannot be undone, nothing can be taken in turns: all mounts of each option are made before the next. What is
+    in place comes first.
 
     Parameters
     ----------
@@ -70,6 +71,9 @@ def plan(
             f"{mounts} mounts of {len(options)} options are no plan", "name options, and one mount or more of each"
         )
     turns = _went_back(made) if goes_back is None else goes_back
+    measured = [] if made is None else _measured(made)
+    in_place = next((run.option for run in reversed(measured) if run.option in options), options[0])
+    options = [in_place, *(option for option in options if option != in_place)]
     if turns:
         order = [option for turn in range(mounts) for option in (options[::-1] if turn % 2 else options)]
     else:
@@ -84,16 +88,23 @@ def plan(
             name = f"r{first_run:02d}"
             names.add(name)
             found.append(Run(name, option, str(first_mount + place), len(found) + 2, rest_s))
-    return Plan(tuple(found), tuple(readings), rest_s, _words(options, turns, rest_s))
+    return Plan(
+        tuple(found), tuple(readings), rest_s, _words(options, turns, len({run.option for run in measured}) > 1, rest_s)
+    )
 
 
 def _went_back(made: Runs | None) -> bool:
     """Whether an option was run again after another one."""
     if made is None:
         return False
-    states = [run.option for run in made.runs]
+    states = [run.option for run in _measured(made)]
     changes = [after for before, after in pairwise(states) if before != after]
     return len(changes) >= len(set(states))
+
+
+def _measured(made: Runs) -> list[Run]:
+    """Those that were made: a line without readings is still to come, and shows nothing."""
+    return [run for run in made.runs if run.readings]
 
 
 def _next(made: Runs | None) -> tuple[int, int]:
@@ -104,13 +115,17 @@ def _next(made: Runs | None) -> tuple[int, int]:
     return max([*numbers, len({run.mount for run in made.runs})]) + 1, len(made.runs) + 1
 
 
-def _words(options: Sequence[Option], turns: bool, rest_s: float) -> tuple[str, ...]:
+def _words(options: Sequence[Option], turns: bool, changed: bool, rest_s: float) -> tuple[str, ...]:
     names = [option or AS_IN_FILE for option in options]
-    rest = f"{two_digits_up(rest_s / 60.0)} minutes on load"
+    rest = f"{two_digits_up(rest_s / 60.0).removesuffix('.0')} minutes on load"
+    if_gone = (
+        " The runs show no change undone so far: leave out what cannot be made again, and take turns where all can."
+    )
     order = (
         f"{' and '.join(names)} in turns, every other turn backwards: what drifts then moves all of them alike."
         if turns
         else f"All mounts of {names[0]} first, then the next: what cannot be undone cannot be taken in turns."
+        f"{if_gone if changed else ''}"
     )
     return (
         order,

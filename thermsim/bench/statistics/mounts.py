@@ -94,7 +94,9 @@ def weight(own_squares: ArrayLike, own_degrees: int, prior: Prior = USUAL, besid
     """
     squares = np.asarray(own_squares, float)
     bearable = TOO_MUCH * own_degrees * (prior.sd_K**2 + beside_K**2)
-    shrunk: Array = np.where(squares > bearable, bearable / np.maximum(squares, np.finfo(float).tiny), 1.0)
+    shrunk: Array = np.where(
+        squares > bearable, bearable / np.maximum(squares, max(bearable, np.finfo(float).tiny)), 1.0
+    )
     return prior.mounts * shrunk
 
 

@@ -56,8 +56,8 @@ class Settling:
             return f"Not even {MOST_MOUNTS} more mounts of each would settle it."
         sure = f"{self.sure} for 95" if self.sure is not None else f"more than {MOST_MOUNTS} for 95"
         if self.sure == self.likely:
-            return f"If it is so large, {_mounts(self.likely)} of each would settle it in 95 of 100 benches."
-        return f"If it is so large, {_mounts(self.likely)} of each would settle it in 80 of 100 benches, {sure}."
+            return f"If it is so large, {_more(self.likely)} of each would settle it in 95 of 100 benches."
+        return f"If it is so large, {_more(self.likely)} of each would settle it in 80 of 100 benches, {sure}."
 
 
 @dataclass(frozen=True)
@@ -209,6 +209,10 @@ def _numbers(value: float, low: float, high: float, worth_K: float | None = None
     decimals = max(1, decimals_apart(low, high, (worth_K,)))
     one, first, last = (f"{round(number, decimals) + 0.0:.{decimals}f}" for number in (value, low, high))
     return one, first, last
+
+
+def _more(count: int) -> str:
+    return "1 more mount" if count == 1 else f"{count} more mounts"
 
 
 def _mounts(count: int) -> str:

@@ -12,6 +12,7 @@ from thermsim.bench.bought import Change
 from thermsim.bench.fates import Fate
 from thermsim.bench.statistics.gain import MeasuredGain
 from thermsim.bench.verdicts.verdict import Explanation
+from thermsim.comparison.choice import AS_IN_FILE
 from thermsim.judgement.outcome import Judgement
 from thermsim.judgement.pattern import Pattern
 from thermsim.report.data.versions import thermsim_version
@@ -138,7 +139,7 @@ def csv_lines(found: Judgement) -> Iterator[list[str]]:
         run = _run(one)
         readings = run["readings_C"] or {}
         yield [
-            one.run.name, one.run.option or "", one.run.mount, one.verdict, _text(run["correction_K"]),
+            one.run.name, one.run.option or AS_IN_FILE, one.run.mount, one.verdict, _text(run["correction_K"]),
             _text(run["correction_doubt_K"]), "; ".join(one.why), *(_text(readings.get(name)) for name in names),
         ]  # fmt: skip
 
