@@ -10,13 +10,15 @@ from stacks import solve_on
 from thermsim.case.load import parse_case
 from thermsim.errors import ThermsimError
 from thermsim.loads.load import Load, load_of_steps
+from thermsim.model.build import build_model
 from thermsim.model.grid.plan import plan_grid
 from thermsim.transient.grid import films_of
 from thermsim.transient.whole import whole_curves
 from thermsim.warming.held_still import model_of, reader_of
+from thermsim.warming.loaded import remarks_of_load
 from thermsim.warming.outcome import Warmup
 from thermsim.warming.planned import planned
-from thermsim.warming.told_times import told_times
+from thermsim.warming.told_times import told_times, unseen_until_s
 from thermsim.warming.warmup import warmup
 
 # A block of 150 J/K with 0.08 K/W to the coolant of a loop of 2000 J/K, which gives 40 W/K to a room of 25 C.
@@ -105,6 +107,18 @@ def test_settled_is_told_of_the_end_of_the_last_step_and_a_rest_is_not_told(bloc
     off = {time: abs(nodes[0] - end) for time, nodes in two_nodes([settled[0] - 3.0, settled[1] + 0.5]).items()}
     assert off[settled[0] - 3.0] > 0.5 > off[settled[1] + 0.5]
     assert block.rest.seconds is None and block.rest.why is not None
+
+
+def test_nothing_is_settled_before_the_last_step_that_comes_after_all_times_told() -> None:
+    """What is near its end at 290 s leaves it again at 300 s, when all goes off until 600 s."""
+    case = parse_case(BLOCK, "block.yaml")
+    steps = [{"at_s": 0, "share": 1.0}, {"at_s": 300, "share": 0.0}, {"at_s": 600, "share": 1.0}]
+    found = warmup(case, 1.0, 290.0, load=steps, first_cells=12, grids=3)
+    mean = found.curves["zone", "all", "mean"]
+    assert float(mean.value[-1]) == pytest.approx(mean.loaded_C, abs=0.5) and mean.settled_s is None
+    assert any("changes last at 600 s" in remark for remark in found.remarks)
+    many = Load(np.arange(100.0), np.tile([[1.0], [0.0]], (50, 1)), (), True)
+    assert unseen_until_s(many, 500.0) == 99.0  # told at one of the samples only, it may look as if it stood still
 
 
 def test_steps_are_superposed_step_responses() -> None:
@@ -250,6 +264,21 @@ def test_told_times_keep_clear_of_changes_and_meet_each_of_few() -> None:
     assert not np.any((times > 10.0) & (times < 10.0 + 0.999e-3))
     assert np.sum((times > 10.0) & (times < 11.0)) > 20
     assert load_of_steps(case, planned_steps()) is None
+
+
+def test_heat_beside_zones_that_a_load_of_zones_leaves_out_is_told() -> None:
+    """A core of 4 x 6 of 10 x 8 mm2 makes 30 W of 50 W: 20 W are made where the load says nothing."""
+    text = DIE.replace("in: die\n", "in: die\n    power_W: 50\n")
+    text = text.replace("power_W: 40}", "power_W: 30}").replace(text[text.index("      - {zone: io") :], "cooling:\n")
+    case = parse_case(text + DIE[DIE.index("  - {face: top") :], "die.yaml")
+    model = build_model(case, plan_grid(case, 60).grid(1))
+    of_zones = Load(np.array([0.0]), np.array([[30.0]]), ("core",), False)
+    (told,) = remarks_of_load(case, of_zones, 1.0, model)
+    assert "20 W that the case makes where no zone is" in told
+    assert remarks_of_load(case, Load(np.array([0.0]), np.array([[30.0]]), (), False), 1.0, model) == []
+    whole = parse_case(DIE, "die.yaml")
+    both = Load(np.array([0.0]), np.array([[40.0, 10.0]]), ("core", "io"), False)
+    assert remarks_of_load(whole, both, 1.0, build_model(whole, plan_grid(whole, 60).grid(1))) == []
 
 
 def planned_steps() -> list:  # type: ignore[type-arg]

@@ -9,12 +9,16 @@ from thermsim.case.faults.wording import listed
 from thermsim.case.geometry.zones import zones_of
 from thermsim.case.vocabulary.schema import Case
 from thermsim.loads.load import Load
+from thermsim.model.build import Model
 from thermsim.readout.field import Field
+from thermsim.rounding import two_digits_up
 from thermsim.solver.steady import steady_state
 from thermsim.transient.krylov import SmallModel
 from thermsim.transient.under_load import LoadedReader, loaded_model
 
 Array = NDArray[np.float64]
+
+BESIDE = 1e-6  # share of the heat, from which on what is made beside zones is told
 
 
 def end_of(load: Load | None, loaded: Field, resting: Field) -> Field | None:
@@ -43,12 +47,36 @@ def with_peaks(reader: LoadedReader, small: SmallModel, times: Array) -> Array:
     return np.unique(np.concatenate([times, found]))
 
 
-def remarks_of_load(case: Case, load: Load | None) -> list[str]:
-    """What must be said of a load beside the numbers."""
+def remarks_of_load(case: Case, load: Load | None, until_s: float, model: Model) -> list[str]:
+    """What must be said beside the numbers of a load that is followed until some time [s].
+
+    model : with the powers that the case types
+    """
     if load is None:
         return []
     silent = [zone.label for zone in zones_of(case) if load.zones and zone.label not in load.zones]
     said = [f"the load tells nothing of {listed(silent)}: nothing is made there"] if silent else []
+    beside_W = _beside_zones_W(model) if load.zones else 0.0
+    if beside_W > BESIDE * sum(float(source.watts.sum()) for source in model.sources):
+        said.append(
+            f"the load tells watts of zones, and nothing of {two_digits_up(beside_W)} W that the case makes where no "
+            "zone is: nothing is made there"
+        )
+    if load.zones and any(heat.map is not None for heat in case.heat):
+        said.append("watts that a load tells of zones are spread evenly over each, whatever a map tells of them")
     if not load.is_share and any(heat.leakage is not None for heat in case.heat):
         said.append("watts of a load are all that is made: no leakage comes on top of them")
+    if load.lasts and load.changes_s[-1] >= until_s:
+        said.append(
+            f"the load changes last at {load.changes_s[-1]:g} s, and is followed until {until_s:g} s: its end comes "
+            "after that, and so does all that is settled"
+        )
     return said
+
+
+def _beside_zones_W(model: Model) -> float:
+    """Watts of a model that are made where no zone is."""
+    left = [source.watts.copy() for source in model.sources]
+    for zone in model.zones:
+        left[zone.source][zone.x, zone.y] = 0.0
+    return float(sum(watts.sum() for watts in left))

@@ -69,6 +69,15 @@ def _of_load(load: Load, times: Array, from_s: float, until_s: float) -> Array:
     return np.concatenate([ends, *after])
 
 
+def unseen_until_s(load: Load, until_s: float) -> float:
+    """Until when [s] a curve that is told until some time may leave its end unseen: between times, or after the last.
+
+    A load of more than FEW_CHANGES swings between times that are told, and one may change after all of them.
+    """
+    changes = load.changes_s
+    return float(changes[-1]) if len(changes) > FEW_CHANGES or changes[-1] >= until_s else 0.0
+
+
 def _apart(times: Array) -> Array:
     """Sorted, each once."""
     times = np.unique(times)

@@ -42,7 +42,7 @@ from thermsim.warming.planned import GivenLoad, Planned, planned
 from thermsim.warming.rest import why_no_bound
 from thermsim.warming.runaway import without_steady_state
 from thermsim.warming.settled import settled_between
-from thermsim.warming.told_times import told_times
+from thermsim.warming.told_times import told_times, unseen_until_s
 
 Array = NDArray[np.float64]
 
@@ -166,7 +166,7 @@ def warmed_up(
         return _told(follow(case, plan, times, wanted, asked.settled_K, grids, False, progress))
     if holds_back:
         return never_held_back(found)
-    return replace(found, case=case, remarks=(*found.remarks, *remarks_of_load(case, load)))
+    return replace(found, case=case, remarks=(*found.remarks, *remarks_of_load(case, load, until_s, found.field.model)))
 
 
 def _told(found: Warmup) -> Warmup:
@@ -358,6 +358,8 @@ class _Family:
         left = judged(table[:, :-1] - table[:, -1:], grids)
         risen = np.array([each.value for each in left]) + self.on_the_way.correction[number]
         off = np.nan_to_num(np.abs(risen), nan=np.inf)
+        if self.load is not None:
+            off[self.times <= unseen_until_s(self.load, float(self.times[-1]))] = np.inf
         mesh = np.array([each.half_width for each in left])
         return settled_between(self.times, off, mesh + width, within_K)
 
