@@ -70,7 +70,8 @@ def _at_the_limit(run: Run, bench: Bench) -> Refusal | None:
     limit_C = bench.case.limits.reading_C
     if limit_C is None:
         return None
-    steps = {one.reading: one.step_K or 0.0 for one in bench.case.readings}
+    part = 1.0 if bench.runs.settings.cuts == "down" else 0.5  # of a step, by which what is shown may lie below
+    steps = {one.reading: part * (one.step_K or 0.0) for one in bench.case.readings}
     hot = [name for name, value in run.readings.items() if value >= limit_C - steps.get(name, 0.0)]
     if not hot:
         return None

@@ -17,6 +17,8 @@ from thermsim.bench.responses import Bed, Response
 from thermsim.bench.runs import Run, Runs
 from thermsim.bench.sensors import Expected, SensorFault, mended, sensor_faults, stood_in
 from thermsim.case.vocabulary.schema import Case
+from thermsim.model.physics.coolant_loop import Loop
+from thermsim.nearest_words import listed
 from thermsim.rounding import two_digits_up
 
 Verdict = Literal["comparable", "corrected", "not comparable", "to be made"]
@@ -24,6 +26,10 @@ Verdict = Literal["comparable", "corrected", "not comparable", "to be made"]
 CORRECTED_K = 0.25  # what is added to a mean reading, from which on a run is called corrected; our own choice
 PRICE_K = 0.5  # doubt that a correction adds, as much as mounts leave, from which on it is corrected at a price
 NOT_MADE = "no reading is noted"
+NOTHING_READ = Refusal(
+    "what it reads is gone with what its option took away", "note a reading of a part that is there in all options"
+)
+MIDDLE_ROUNDS = 4  # of the load in the middle: leakage bends what it makes
 LOAD_OF_CASE = 0.03  # share by which the runs may differ from the load of the case and still be put to it
 
 
@@ -93,6 +99,9 @@ def fates(case: Case, runs: Runs, bed: Bed | None = None) -> Fates:
     warming = Warming.of(case, base)
     bench = Bench.of(runs, case, warming.constant_s if warming.is_of_case else None, base.stack_s)
     why: dict[str, list[Refusal]] = {run.name: list(refused(run, bench)) for run in runs.runs}
+    for run in runs.runs:
+        if not set(run.readings) & set(responses[run.option].readings):
+            why[run.name].append(NOTHING_READ)
     stands_in = _room_for_coolant(bench, coolant_C)
     known: dict[str, Circumstances] = {}
     for run in runs.runs:
@@ -126,7 +135,8 @@ def fates(case: Case, runs: Runs, bed: Bed | None = None) -> Fates:
     to_come = {run.name: Fate(run, "to be made", None, None, (NOT_MADE,), (), None, None) for run in table.runs}
     told = tuple((to_come | found)[run.name] for run in table.runs)
     package_W = float(base.at(coolant_C, load)[-2])
-    remarks = _remarks(runs, load, warming, bool(stands_in), bed.coolant)
+    cooled = [option for option in runs.options if option is not None and bed.is_cooled_by_other(option)]
+    remarks = _remarks(runs, load, warming, bool(stands_in), bed.coolant, cooled)
     return Fates(bed.coolant, coolant_C, load, package_W, told, responses, warming, sensors, remarks)
 
 
@@ -148,18 +158,39 @@ def _expected(
 
 def _middle(bed: Bed, runs: Runs) -> tuple[float, float, float]:
     """Coolant and load in the middle of the runs, and how far the coolants reach about it [K]."""
-    noted = [run.coolant_C for run in runs.runs if run.coolant_C is not None]
-    coolant_C = round(median(noted), 1) if noted else bed.coolant_C()
-    within = [abs(one - coolant_C) for one in noted if abs(one - coolant_C) <= COOLANT_REACH_K]
+    coolants = _coolants(bed, runs.runs)
+    coolant_C = round(median(coolants.values()), 1) if coolants else bed.coolant_C()
+    within = [abs(one - coolant_C) for one in coolants.values() if abs(one - coolant_C) <= COOLANT_REACH_K]
     step_K = max(within, default=0.0)
-    # Each against its own option at its own coolant: what is colder leaks less, and is not loaded less for that.
-    shares = [
-        run.package_W / float(bed.response(run.option, coolant_C, step_K, 1.0).at(at_C, 1.0)[-2])
-        for run in runs.runs
-        if run.package_W is not None and abs((at_C := run.coolant_C or coolant_C) - coolant_C) <= COOLANT_REACH_K
+    read_at = {run.name: coolants.get(run.name, coolant_C) for run in runs.runs}
+    loaded = [
+        run for run in runs.runs if run.package_W is not None and abs(read_at[run.name] - coolant_C) <= COOLANT_REACH_K
     ]
-    share = median(shares) if shares else 1.0
-    return coolant_C, 1.0 if abs(share - 1.0) <= LOAD_OF_CASE else share, step_K
+    share = 1.0
+    for _ in range(MIDDLE_ROUNDS if loaded else 0):
+        # Each against its own option at its own coolant: what is colder leaks less, and is not loaded less for that.
+        by = []
+        for run in loaded:
+            response, at = bed.response(run.option, coolant_C, step_K, share), (read_at[run.name], share)
+            by.append(((run.package_W or 0.0) - float(response.at(*at)[-2])) / float(response.by_load(*at)[-2]))
+        share += median(by)
+        if abs(share - 1.0) <= LOAD_OF_CASE:
+            return coolant_C, 1.0, step_K
+        if abs(median(by)) <= 0.5 * LOAD_OF_CASE * share:
+            break
+    return coolant_C, share, step_K
+
+
+def _coolants(bed: Bed, runs: Sequence[Run]) -> dict[str, float]:
+    """Coolants about which the runs lie [C], by run: those noted; where none is, what a loop would settle at."""
+    noted = {run.name: run.coolant_C for run in runs if run.coolant_C is not None}
+    loop, given = Loop.of(bed.case), bed.case.coolant_loop
+    if noted or loop is None or given is None:
+        return noted
+    rooms = {run.name: run.room_C for run in runs if run.room_C is not None}
+    settled_K = bed.coolant_C() - given.room_C.value if rooms else 0.0
+    rises = {run.name: loop.coolant_C(run.package_W) - given.room_C.value for run in runs if run.package_W is not None}
+    return {name: room_C + rises.get(name, settled_K) for name, room_C in rooms.items()}
 
 
 def _room_for_coolant(bench: Bench, coolant_C: float) -> dict[str, float]:
@@ -205,8 +236,15 @@ def _moved(one: PutRight, coolant_C: float) -> list[str]:
     return found
 
 
-def _remarks(runs: Runs, load: float, warming: Warming, room: bool, coolant: str) -> tuple[str, ...]:
+def _remarks(
+    runs: Runs, load: float, warming: Warming, room: bool, coolant: str, cooled: Sequence[str]
+) -> tuple[str, ...]:
     found = list(runs.remarks)
+    if cooled:
+        found.append(
+            f"All runs are put to one coolant: how much colder or warmer {listed(cooled)} "
+            f"{'makes' if len(cooled) == 1 else 'make'} it ({coolant}) is no part of any gain told here."
+        )
     if load != 1.0:
         found.append(
             f"The runs take {abs(100 * load - 100):.0f} % {'more' if load > 1 else 'less'} power than the case: put "

@@ -142,6 +142,15 @@ class Bed:
             return found
         return _fluids(self.case, self.entry)[0].value
 
+    def is_cooled_by_other(self, option: str) -> bool:
+        """Whether an option changes the coolant itself: its temperature, or the loop that makes it."""
+        return self._coolant_numbers(with_option(self.case, option)) != self._coolant_numbers(self.case)
+
+    def _coolant_numbers(self, case: Case) -> list[float]:
+        if self.on_loop:
+            return [one.value for one in inputs(case) if one.steps[0] == "coolant_loop"]
+        return [one.value for number in self._entries(case) for one in _fluids(case, number)]
+
     def response(self, option: str | None, coolant_C: float, coolant_step_K: float, load: float) -> Response:
         """An option over coolant and load, about a middle; one that is known and reaches as far serves again.
 
