@@ -39,6 +39,7 @@ def test_one_mount_each_is_the_prior_alone_and_says_so() -> None:
     assert found.gain.half_width_K == pytest.approx(1.9432 * 0.8 * sqrt(2.0), rel=1e-4)
     assert found.kind == "undecided"
     assert "One mount is one mount" in found.words and "0.8 K, worth 6 mounts" in found.words
+    assert "1 mount against 1 shows a gain" in found.words
     assert found.settling.likely is not None and f"{found.settling.likely} more mounts of each" in found.words
 
 

@@ -144,6 +144,12 @@ def test_columns_that_are_missing_too_many_or_called_otherwise() -> None:
     assert "which is no column" in told(text, called={"name": "rum", "tcase": "C0", "volts": UNREAD})[0]
 
 
+def test_runs_without_headings_are_one_fault_and_headings_that_are_numbers_none_of_this() -> None:
+    first = told("r1;base;1;30,2;99,8;900;60;62\nr2;base;2;30,2;99,8;900;60;62\n")
+    assert len(first) == 1 and "names the columns" in first[0]
+    assert not any("names the columns" in what for what in told("run;0;1;2\nr1;60;61;62\n"))
+
+
 def test_clock_times_become_seconds_and_go_on_over_midnight() -> None:
     columns = [Column("time", "s", is_time=True), Column("C0", "C", "C")]
 

@@ -52,5 +52,6 @@ class Judgement(Printable):
 
     def __repr__(self) -> str:
         kept = len(self.fates.kept)
-        changes = 0 if self.bought is None else len(self.bought.changes)
-        return f"Judgement of {len(self.runs.runs)} runs of {self.case.title}: {kept} comparable, {changes} changes"
+        count = 0 if self.bought is None else len(self.bought.changes)
+        changes = "1 change" if count == 1 else f"{count} changes"
+        return f"Judgement of {len(self.runs.runs)} runs of {self.case.title}: {kept} comparable, {changes}"

@@ -119,6 +119,11 @@ class Headings:
         near = did_you_mean(of or text, self.columns, f"columns are {listed(self.columns)}")
         raise UnknownHeadingError(f"no column is called so{near}", is_unknown=True, is_near="did you mean" in near)
 
+    def knows(self, text: str) -> bool:
+        """Whether a heading names a column, beside its unit or not."""
+        found = _WITH_UNIT.fullmatch(text)
+        return self._named(text) is not None or (found is not None and self._named(found["of"]) is not None)
+
     def _named(self, text: str) -> Column | None:
         text = self.called.get(text, text)
         if text in self.columns:

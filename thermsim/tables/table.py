@@ -165,7 +165,9 @@ class _Reader:
 
     def read_headings(self, line: int, texts: list[str], known: Headings, spare: bool) -> list[str]:
         """Headings that are passed over."""
-        if texts and all(_is_number(text) or not text for text in texts):
+        filled = [text for text in texts if text]
+        numbers = sum(map(_is_number, filled))
+        if texts and (numbers == len(filled) or (2 * numbers > len(filled) and not any(map(known.knows, filled)))):
             self.refuse(line, 1, "this line holds numbers: put a line over it that names the columns")
             return []
         unread = []

@@ -194,8 +194,9 @@ def explanations(contributions: Sequence[Contribution], missing_K: float) -> tup
 
 def _told(gain: MeasuredGain, worth_K: float | None) -> str:
     one, low, high = _numbers(gain.value_K, gain.low_K, gain.high_K, worth_K)
+    shows = "shows" if gain.mounts == 1 else "show"
     return (
-        f"{_mounts(gain.mounts)} against {gain.against} show a gain of {one} K, {times_in(gain.coverage)} between "
+        f"{_mounts(gain.mounts)} against {gain.against} {shows} a gain of {one} K, {times_in(gain.coverage)} between "
         f"{low} and {high} K"
     )
 

@@ -87,7 +87,10 @@ def _panel(ax: Axes, found: Judgement, one: Pattern, strongest: float) -> None:
     ax.set_aspect("equal")
     ax.set_axis_off()
     against = "" if one.against is None else f" against {option_name(one.against)}"
-    ax.set_title(f"{option_name(one.option)}{against}: each +- {one.doubt_K:.1f} K", fontsize=SMALL + 1.0)
+    ax.set_title(
+        f"{option_name(one.option)}{against}: each +- {one.doubt_K:.1f} K; hatched: less than the mean",
+        fontsize=SMALL + 1.0,
+    )
 
 
 def _arrow(ax: Axes, one: Pattern, box: tuple[float, float, float, float]) -> None:
