@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import json
 import os
 import re
@@ -11,11 +13,28 @@ from pathlib import Path
 
 import pytest
 
+from thermsim.commands.main import main
+
 CASES = Path(__file__).parents[2] / "cases"
 SLAB = str(CASES / "bare-slab.yaml")
 
 
-def thermsim(*arguments: str, folder: Path | None = None, **more: str) -> subprocess.CompletedProcess[str]:
+def thermsim(*arguments: str, folder: Path | None = None) -> subprocess.CompletedProcess[str]:
+    """A command in this process, which has loaded all it needs; `as_a_process` where that is what is tried."""
+    output, errors = (io.TextIOWrapper(io.BytesIO(), "utf-8", newline="\n", write_through=True) for _ in range(2))
+    code = 0
+    with contextlib.chdir(folder or Path.cwd()), pytest.MonkeyPatch.context() as patch:
+        for name, value in (("stdout", output), ("stderr", errors), ("argv", ["thermsim", *arguments])):
+            patch.setattr(sys, name, value)
+        try:
+            main()
+        except SystemExit as left:
+            code = left.code if isinstance(left.code, int) else int(left.code is not None)
+    written = (stream.buffer.getvalue().decode("utf-8") for stream in (output, errors))  # type: ignore[attr-defined]
+    return subprocess.CompletedProcess(arguments, code, *written)
+
+
+def as_a_process(*arguments: str, folder: Path | None = None, **more: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, "-m", "thermsim", *arguments],
         capture_output=True,
@@ -28,7 +47,7 @@ def thermsim(*arguments: str, folder: Path | None = None, **more: str) -> subpro
 
 
 def test_help_names_every_command() -> None:
-    shown = thermsim("--help")
+    shown = as_a_process("--help")
     assert shown.returncode == 0
     for command in ("start", "inspect", "predict", "materials"):
         assert command in shown.stdout
@@ -174,10 +193,10 @@ def test_too_little_memory_is_said_before_anything_is_solved() -> None:
 
 @pytest.mark.slow
 def test_first_use_says_that_it_compiles_and_needs_no_cache_folder(tmp_path: Path) -> None:
-    first = thermsim("predict", SLAB, NUMBA_CACHE_DIR=str(tmp_path / "cache"))
+    first = as_a_process("predict", SLAB, NUMBA_CACHE_DIR=str(tmp_path / "cache"))
     assert first.returncode == 0, first.stderr
     assert "compiling" in first.stderr
-    again = thermsim("predict", SLAB, NUMBA_CACHE_DIR=str(tmp_path / "cache"))
+    again = as_a_process("predict", SLAB, NUMBA_CACHE_DIR=str(tmp_path / "cache"))
     assert again.stdout == first.stdout or "compiling" not in again.stderr
 
 
@@ -248,9 +267,9 @@ def test_an_interrupt_inside_of_executed_text_ends_with_the_code_of_an_interrupt
 def test_a_code_page_that_lacks_a_letter_is_no_failure(page: str, tmp_path: Path) -> None:
     text = Path(SLAB).read_text(encoding="utf-8")
     (tmp_path / "mine.yaml").write_text(re.sub(r"title: .*", "title: \u03a9 \u00e9 \u2500", text), encoding="utf-8")
-    done = thermsim("inspect", "mine.yaml", folder=tmp_path, PYTHONUTF8="0", PYTHONIOENCODING=page)
+    done = as_a_process("inspect", "mine.yaml", folder=tmp_path, PYTHONUTF8="0", PYTHONIOENCODING=page)
     assert done.returncode == 0 and "Traceback" not in done.stderr
-    told = thermsim("inspect", "mine.yaml", "--json", folder=tmp_path, PYTHONUTF8="0", PYTHONIOENCODING=page)
+    told = as_a_process("inspect", "mine.yaml", "--json", folder=tmp_path, PYTHONUTF8="0", PYTHONIOENCODING=page)
     assert json.loads(told.stdout)["title"] == "\u03a9 \u00e9 \u2500"
 
 
