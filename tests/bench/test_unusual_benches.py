@@ -7,11 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from lidded_chip import COLD, OFF, ON_LOOP, THIN, chip, judged, run, solved
+from lidded_chip import CASE, COLD, OFF, ON_LOOP, THIN, chip, judged, run, solved
 
 from thermsim.bench.fates import fates
 from thermsim.bench.runs import BenchSettings, Cuts, Run, Runs
 from thermsim.bench.statistics.mounts import scatter
+from thermsim.case.inputs.values import with_inputs
+from thermsim.readout.answers import answers
+from thermsim.readout.observable import of_reading
 
 
 def of_loop(number: int, option: str | None, room_C: float, load: float) -> Run:
@@ -78,3 +81,20 @@ def test_mounts_that_do_not_scatter_at_all_divide_nothing() -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         assert scatter([[70.0, 70.0], [65.0, 65.0]]).own_sd_K == 0.0
+
+
+def test_what_leaves_by_other_fluids_is_in_the_doubt_of_a_coolant() -> None:
+    """Board and cooler stand in one room: when it warms by 8 K both do, of which the coolant's column tells one."""
+    text = CASE.replace("film_W_m2K: 6000", "film_W_m2K: 1500")
+    text = text.replace("probes:", "  - {face: bottom, environment: board, film_W_m2K: 1000, fluid_C: 30}\nprobes:")
+    text = text.replace("reading_C: 95", "reading_C: 190")
+    case, bed = chip(text)
+    response = bed.response(None, 30.0, 8.0, 1.0)
+    both_C = with_inputs(case, {"water.fluid_C": 38.0, "board.fluid_C": 38.0})
+    field = bed._field(both_C, 38.0, 1.0, None)[0]
+    read = answers(both_C, field, [of_reading(one.reading) for one in both_C.readings])
+    warmed_K = float(np.mean(list(read.values()))) - float(response.at(30.0, 1.0)[:4].mean())
+    missed_K = warmed_K - 8.0 * float(response.by_coolant(30.0, 1.0)[:4].mean())
+    found = judged(run(1, text=text), run(2, text=text), run(3, coolant_C=38.0, text=text), text=text)
+    doubt_K = found.kept[2].shared_doubt_K["other fluids"]
+    assert 0.3 < missed_K == pytest.approx(3.0**0.5 * abs(doubt_K), rel=0.3)

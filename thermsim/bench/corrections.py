@@ -187,6 +187,10 @@ def put_right(
         "slope of the coolant": COOLANT_SLOPE * coolant_K,
         "slope of the load": LOAD_SLOPE * load_K,
     }
+    made_W, to_coolant_W = response.at(at.coolant_C, load)[-2:]
+    elsewhere = max(0.0, 1.0 - float(to_coolant_W / made_W))
+    # Whether board and air warmed as the coolant did is not known: an even spread from not at all to as much.
+    shared["other fluids"] = by_coolant * elsewhere * (coolant_C - at.coolant_C) / 3.0**0.5
     if at.radiator_K:
         shared["radiator"] = by_coolant * at.radiator_K
     own_K = hypot(*own)
