@@ -32,6 +32,7 @@ Array = NDArray[np.float64]
 
 HALVES = 8.0  # by so much is a tolerance divided for steps half as long
 LEFT = 3.0  # the change by halved steps, as a multiple of what the finer run has left
+TIMES_ALONE = 2.5  # margin on the doubt of one moment, which has no neighbours; halved steps may err as 2 to 1, too
 READ_A_DECADE = 8  # times a decade at which the whole model is read off: what it does otherwise is smooth
 NEIGHBOURS = 7  # times among which the largest doubt of time counts
 LEFT_OF_SPLINE = 5.0  # the change by twice as many times, as a multiple of what a spline has left: 15 in theory
@@ -148,7 +149,7 @@ def passes_s(
     (coarse, _), (fine, by_limit) = (passing(one) for one in _both(model, films, guess, tolerance_K))
     if not np.isfinite(coarse) or not np.isfinite(fine):
         return Passing(np.inf, np.inf, False)
-    return Passing(fine + (fine - coarse) / LEFT, abs(fine - coarse) / LEFT, by_limit)
+    return Passing(fine + (fine - coarse) / LEFT, TIMES_ALONE * abs(fine - coarse) / LEFT, by_limit)
 
 
 def some_of(times: Array) -> NDArray[np.int64]:

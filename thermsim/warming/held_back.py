@@ -32,7 +32,7 @@ from thermsim.readout.observable import Answers, Observable
 from thermsim.readout.weights import Weights
 from thermsim.transient.balance import Balance, Holding
 from thermsim.transient.grid import films_of
-from thermsim.transient.whole import NEIGHBOURS, WholeCurves, whole_curves
+from thermsim.transient.whole import NEIGHBOURS, TIMES_ALONE, WholeCurves, whole_curves
 from thermsim.warming.outcome import Curve, HeldBack, Rest, TimeStep, Warmup, WithDoubt
 from thermsim.warming.settled import settled_between
 
@@ -146,7 +146,7 @@ class HoldingFamily:
         from_s = None
         if np.isfinite(begins).all():
             at = settled_alone(begins, self.multipliers)
-            from_s = WithDoubt(at.value, at.half_width + float(self.whole.time_doubt[-1].max()))
+            from_s = WithDoubt(at.value, at.half_width + TIMES_ALONE * float(self.whole.time_doubt[-1].max()))
         lost = WithDoubt(
             held_s.value * self.power_W, (held_s.half_width + float(self.whole.time_doubt[-2, -1])) * self.power_W
         )
