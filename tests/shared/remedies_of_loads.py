@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 from remedies import SMALL, OfCall, OfCase, Row
-from remedies_of_solving import EXACT, RUNS_AWAY, SMOOTH
+from remedies_of_solving import EXACT, LEAKS, RUNS_AWAY, SMOOTH
 from remedies_of_solving import tiny as case_of
 
 from thermsim.case.vocabulary.schema import Case
@@ -36,6 +36,13 @@ def long_log(case: Case, most: float) -> object:
     seconds = np.arange(0.0, 40.0)
     shares = most * (0.75 + 0.25 * np.cos(seconds))[:, None]
     return warmup(case, 1.0, load=Load(seconds, shares, (), True, ends_s=40.0), first_cells=60, grids=3)
+
+
+def joined(shares: bool) -> object:
+    """A ramp down, of a case whose power leaks."""
+    unit = 1.0 if shares else 10.0
+    load = Load(np.array([0.0, 2.0]), np.array([[unit], [0.5 * unit]]), (), shares, "line", ends_s=2.0)
+    return warmup(case_of(LEAKS, base=EXACT), 1.0, 2.0, load=load, first_cells=60, grids=3)
 
 
 def logged(text: str) -> Callable[..., object]:
@@ -94,6 +101,11 @@ ROWS: list[Row] = [
         lambda _: warmup(case_of(RUNS_AWAY), 1.0, 2.0, load=STEPS),
         "lower the powers of the case, or give the load in watts",
         lambda _: warmup(case_of(RUNS_AWAY), 1.0, 2.0, load=[{"at_s": 0.0, "package_W": 20.0}], first_cells=60),
+    ),
+    OfCall(
+        lambda _: joined(True),
+        "or give the load in watts, which hold what leaks",
+        lambda _: joined(False),
     ),
     OfCall(logged(LOG.format("-1")), "power is 0 or above", logged(LOG.format("0"))),
 ]

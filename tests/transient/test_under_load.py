@@ -109,6 +109,15 @@ def test_settled_is_told_of_the_end_of_the_last_step_and_a_rest_is_not_told(bloc
     assert block.rest.seconds is None and block.rest.why is not None
 
 
+def test_a_warm_up_takes_watts_of_several_zones() -> None:
+    case = parse_case(DIE, "die.yaml")
+    found = warmup(case, 0.05, 20.0, load=[{"at_s": 0, "zones_W": {"core": 40, "io": 10}}], first_cells=40, grids=3)
+    for place in ("core", "io"):
+        curve, typed = found.curves["zone", place, "mean"], found.curves["zone", place, "power"]
+        assert float(curve.value[-1]) == pytest.approx(curve.loaded_C, abs=0.02)
+        assert float(typed.value[-1]) == pytest.approx({"core": 40.0, "io": 10.0}[place])
+
+
 def test_nothing_is_settled_before_the_last_step_that_comes_after_all_times_told() -> None:
     """What is near its end at 290 s leaves it again at 300 s, when all goes off until 600 s."""
     case = parse_case(BLOCK, "block.yaml")

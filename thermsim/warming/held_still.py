@@ -15,7 +15,7 @@ from thermsim.model.build import Model
 from thermsim.model.storage import cell_capacities
 from thermsim.readout.answers import answers, observables
 from thermsim.readout.field import Field
-from thermsim.readout.observable import Observable
+from thermsim.readout.observable import Answers, Observable
 from thermsim.solver.guesses import guess_from
 from thermsim.transient.curves import Reader
 from thermsim.transient.grid import films_of
@@ -115,12 +115,12 @@ def held_doubts(
     """
     asked, model = observables(reader.case), field.model
     warm, end = reader.curves(small, times), answers(reader.case, field)
-    at_once = reader.of_states(small, np.zeros((1, len(small.heat))))
+    at_once = _at_once(reader, small, times)
 
     def apart(other: Reader) -> dict[Observable, Array]:
         """Of what there is at once, and of what comes after: one may hide the other."""
         model = model_of(other, small.shifts)
-        curves, before = other.curves(model, times), other.of_states(model, np.zeros((1, len(model.heat))))
+        curves, before = other.curves(model, times), _at_once(other, model, times)
         begins = {one: at_once[one] - before[one] for one in asked}
         return {one: np.abs(begins[one]) + np.abs(warm[one] - curves[one] - begins[one]) for one in asked}
 
@@ -134,11 +134,17 @@ def held_doubts(
     if _properties_change(model):
         by_cold = apart(reader_of(reader.case, field, from_s, multiplier, cold=True, load=load))
         for one in asked:
-            begin = float(at_once[one][0])  # a power is all but whole from the first moment on
+            begin = at_once[one]  # a power is all but whole from the first moment on
             whole = end[one] - begin
-            done = np.clip((warm[one] - begin) / whole, 0.0, 1.0) if whole != 0.0 else np.ones(len(times))
+            done = np.clip(np.where(whole != 0.0, (warm[one] - begin) / np.where(whole != 0.0, whole, 1.0), 1.0), 0, 1)
             found[one] = found[one] + TIMES_HELD * _largest_near(times, by_cold[one] * (1.0 - done))
     return np.asarray(np.nan_to_num(np.array([found[one] for one in asked])))
+
+
+def _at_once(reader: Reader, small: SmallModel, times: Array) -> Answers[Array]:
+    """(n,) or (1,) of each answer while all cells are still at rest, with what a load has on at some times."""
+    given = reader.given(times) if isinstance(reader, LoadedReader) else np.ones((1, 1))
+    return reader.of_states(small, np.zeros((len(given), len(small.heat))), given)
 
 
 def bends(model: Model) -> bool:

@@ -464,6 +464,12 @@ def check_warmup(case: Case, asked: Planned, also_s: ArrayLike, wanted: float) -
             "a chip that holds back is followed under all power of the case, and this load changes over time",
             "leave `holds_back` out, or the load",
         )
+    joined = asked.load is not None and asked.load.is_share and asked.load.between == "line"
+    if joined and any(heat.leakage is not None for heat in case.heat):
+        raise ThermsimError(
+            "shares that straight lines join are not followed where power leaks: each share leaks in its own way",
+            "let each share hold until the next one, or give the load in watts, which hold what leaks",
+        )
     if not case.heat:
         raise ThermsimError("nothing is switched on: the case makes no heat", "give `heat`")
     check_capacities(case)
