@@ -44,6 +44,8 @@ from thermsim.model.grid.axes import Grid
 from thermsim.model.powers import scaled_power
 from thermsim.readout.answers import answers
 from thermsim.readout.observable import Answers, of_reading
+from thermsim.response.block import block_model
+from thermsim.response.columns import Columns, places_of
 from thermsim.transient import krylov
 from thermsim.transient.balance import Balance
 from thermsim.transient.curves import Reader
@@ -67,6 +69,7 @@ SHIFTS = (
 )  # so many that all ways to write a stack know it to the last digits
 SAME = 3e-6  # of the largest rise: what two ways to write one stack may differ by, with what the solves leave
 EXACT = 3e-5  # of the largest rise, or of the heat made: what scipy's integration may be off by, and readings
+MODELS = 1e-4  # of the largest rise: what small models of one heat and of many may differ by on the way
 FLOWS = 2e-3  # of the heat made: flows of warm and of cold conductivities may cross, and tell too little between them
 JUMPS_K = 0.02  # that a highest temperature may jump by on so coarse a grid as another cell becomes the warmest
 TIMES_STEPS = 1.5  # of the doubt of steps: it tells of most answers at most times
@@ -233,6 +236,29 @@ def test_a_small_model_is_all_modes_of_its_cells_within_its_doubt(it: InTime) ->
     found, told = it.reader.curves(it.small, TIMES), it.reader.doubts(it.small, TIMES)
     for one, exact in curves_of_all_modes(it.reader, TIMES).items():
         assert float(np.max(np.abs(found[one] - exact))) <= told[one] + 1e-6 * it.one.rise_K, one
+
+
+def test_step_responses_of_all_zones_add_up(it: InTime) -> None:
+    """At the powers typed they are the warm-up; and zones that make heat answer one another alike (reciprocity)."""
+    reader = it.reader
+    columns = Columns.of(it.one.case, reader)
+    _, places = places_of(it.one.case, reader)
+    model = block_model(reader.system, columns.heats, columns.seen, SHIFTS, places)
+    network = columns.network(model.modes, reader, float(TIMES[0]))
+    responses = network.responses(TIMES)
+    zones = len(network.inputs)
+    mutual = responses[:, :zones, :zones]
+    assert mutual == pytest.approx(mutual.swapaxes(1, 2), abs=SAME * float(np.abs(mutual).max()))
+    made_W = sum(float(source.watts.sum()) for source in reader.rise.model.sources)
+    if (
+        reader.coolant is not None
+        or it.drawn.row["power"].startswith("map")
+        or abs(made_W - network.made_W.sum()) > 1e-9 * abs(made_W)
+    ):
+        return  # the coolant is held in it, and a watt of a zone is spread evenly over it, which that of a map is not
+    found = network.unheated_C + responses @ network.made_W
+    for place, asked in enumerate(columns.outputs):
+        assert found[:, place] == pytest.approx(it.curves[key(asked)], abs=MODELS * it.one.rise_K), str(asked)
 
 
 def test_what_a_chip_that_holds_back_has_left_is_what_can_be_afforded(it: InTime) -> None:

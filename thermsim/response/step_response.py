@@ -36,7 +36,7 @@ from thermsim.response.ways import Ways
 from thermsim.rounding import two_digits_up
 from thermsim.transient.curves import Reader
 from thermsim.transient.grid import time_plan
-from thermsim.transient.krylov import DROPPED, TIMES_CHANGE
+from thermsim.transient.krylov import DROPPED, TIMES_CHANGE, SmallModel
 from thermsim.units import GIGABYTE
 from thermsim.warming.held_still import model_of_load, reader_of
 from thermsim.warming.told_times import spread_times
@@ -344,6 +344,8 @@ class _Family:
         self.field, self.columns = field, columns
         made = sum(float(source.watts.sum()) for source in reader.rise.model.sources)
         self.beside_W = made - float(self.stacks[-1].made_W.sum())
+        has_maps = any(heat.map is not None for heat in self.case.heat)
+        self.uneven_K = self._uneven(reader, small) if has_maps and reader.coolant is None else None
         self.stored = dict(zip(names, model.stored, strict=True))
         capacities = np.bincount(places[places >= 0], reader.system.capacity.ravel()[places >= 0], len(names))
         self.stores_J_K = dict(zip(names, capacities.tolist(), strict=True))
@@ -420,6 +422,12 @@ class _Family:
             network, stored, stores, self, tuple(self.steps), self._remarks(worst, held_K),
         )  # fmt: skip
 
+    def _uneven(self, reader: Reader, small: SmallModel) -> float:
+        """How far watts that are spread evenly over each zone are off the heat of maps [K], at most."""
+        network, curves = self.stacks[-1], reader.curves(small, self.times)
+        even = network.unheated_C + network.responses(self.times) @ network.made_W
+        return max(float(np.abs(curves[one] - even[:, at]).max()) for at, one in enumerate(self.columns.outputs))
+
     def _remarks(self, worst_K: float, held_K: float) -> tuple[str, ...]:
         said = remarks_of_state(self.case, self.field, self.field.hottest[0])
         if worst_K > self.wanted_K:
@@ -440,6 +448,8 @@ class _Family:
             )
         elif any(heat.map is not None for heat in self.case.heat):
             said.append("heat of a map is taken as spread evenly over each zone")
+            if self.uneven_K is not None:
+                said[-1] += f": at the case's own powers that is up to {two_digits_up(self.uneven_K)} K off"
         said += [
             f"what the joint {name!r} stores is left out: nobody knows how thick it is" for name in left_out(self.case)
         ]
