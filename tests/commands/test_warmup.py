@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 from pathlib import Path
+from unittest.mock import Mock
 
 import numpy as np
 import pytest
@@ -13,9 +14,10 @@ from click.testing import CliRunner
 from thermsim.case.load import read_case
 from thermsim.commands.main import commands
 from thermsim.errors import ThermsimError, WriteError
+from thermsim.loads.load import Load
 from thermsim.mesh.prediction_remarks import is_grave, slips_in_words
 from thermsim.report.data.warmup_result import WARMUP_KEYS, document
-from thermsim.report.text.warmup_table import warmup_blocks
+from thermsim.report.text.warmup_table import shown_times, warmup_blocks
 from thermsim.warming.settled import settled_between
 from thermsim.warming.warmup import warmup
 
@@ -66,9 +68,12 @@ def test_files_hold_the_same_curves_as_the_document(tmp_path: Path) -> None:
     assert "Temperatures over time" in again.output and "settled" in again.output
 
 
-def test_a_span_the_wrong_way_round_is_refused_and_nothing_written(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("from_s", "until_s"), [("10", "1"), ("10", "1e12")])
+def test_a_span_that_cannot_be_followed_is_refused_and_nothing_written(
+    tmp_path: Path, from_s: str, until_s: str
+) -> None:
     out = tmp_path / "out"
-    words = ["warmup", str(case_in(tmp_path)), "--from", "10", "--until", "1", "--out", str(out)]
+    words = ["warmup", str(case_in(tmp_path)), "--from", from_s, "--until", until_s, "--out", str(out)]
     done = CliRunner().invoke(commands, words)
     assert isinstance(done.exception, ThermsimError)
     assert "no span of time" in str(done.exception)
@@ -149,6 +154,13 @@ def test_a_log_is_followed_and_kept_with_the_case(tmp_path: Path) -> None:
     with (out / "warmup.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert {float(row["load [W]"]) for row in rows} == {40.0, 10.5}
+
+
+def test_a_load_that_changes_at_the_last_time_shows_it_once() -> None:
+    times_s, watts = np.arange(4.0), np.array([[40.0], [30.0], [20.0], [10.0]])
+    load = Load(times_s, watts, (), is_share=False, ends_s=4.0)
+    found = Mock(times_s=np.array([0.5, 1.0, 1.5, 2.0]))
+    assert shown_times(found, load) == [1, 3]
 
 
 def test_an_interrupted_warm_up_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -75,6 +75,11 @@ def test_every_fault_of_a_log_is_told_at_once(tmp_path: Path) -> None:
         assert words in message
 
 
+def test_a_line_that_does_not_fit_its_headings_is_told_once(tmp_path: Path) -> None:
+    told = refused(tmp_path, "time_s,package_W,\n0,70,1\n1,70,1\n2,50,1\n")
+    assert [(line, cell) for line, cell, _ in told] == [(2, 3), (3, 3), (4, 3)]
+
+
 @pytest.mark.parametrize(
     ("text", "place", "words"),
     [

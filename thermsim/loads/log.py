@@ -100,7 +100,10 @@ class _Log:
 
     def _cells(self) -> Iterator[Fault]:
         """What a cell must be for itself."""
+        told = {fault.line for fault in self.faults}
         for row in self.rows:
+            if not row.values and row.line in told:  # it does not fit its headings, and no cell of it was read
+                continue
             for key in (TIME, *self.keys):
                 value = row.number(key)
                 if value is None:

@@ -183,5 +183,5 @@ class Warmup(Printable):
 
     @property
     def slowest_s(self) -> float:
-        """The longest time constant [s]; NaN where no small model was made."""
+        """The longest time constant of the small model [s], NaN without one; slower ones count less than time doubt."""
         return 1.0 / float(self.rates[0]) if len(self.rates) else float("nan")

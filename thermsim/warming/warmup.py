@@ -57,6 +57,7 @@ BYTES_PER_VECTOR = 16  # of a cell for each vector of the small model, with room
 VECTORS = 18
 ROUNDING = 1e-9  # relative
 UNDER_LOAD = "the load changes: a warm-up under all power of the case tells it, without a load over time"
+LATEST_S = 1e10  # three centuries: beyond it, steps in time drown in rounding
 MANY_CONSTANTS = 5.0  # after so many time constants less than a hundredth of an exponential is left
 
 
@@ -444,10 +445,10 @@ def _of_columns(seen: OnGrid, of: Callable[[Array], Array]) -> OnGrid:
 def check_warmup(case: Case, asked: Planned, also_s: ArrayLike, wanted: float) -> None:
     """Raises ThermsimError where `warmup` would refuse before it solves."""
     also, from_s, until_s = np.asarray(also_s), asked.from_s, asked.until_s
-    if not 0.0 < from_s < until_s < np.inf:
+    if not 0.0 < from_s < until_s <= LATEST_S:
         raise ThermsimError(
             f"from {from_s:g} s until {until_s:g} s is no span of time",
-            "give the first time above zero, and the last one above the first, in seconds",
+            f"give the first time above zero, and the last one above the first and at most {LATEST_S:g}, in seconds",
         )
     if not np.all((also >= from_s) & (also <= until_s)):
         raise ThermsimError(

@@ -60,7 +60,7 @@ def shown_times(found: Timed, load: Load | None = None) -> list[int]:
     inner = [index for index in whole if index != last]
     if load is not None:
         most = UNDER_LOAD - 1
-        changes = np.flatnonzero(np.isin(found.times_s, load.changes_s)).tolist()
+        changes = np.flatnonzero(np.isin(found.times_s[:-1], load.changes_s)).tolist()
         inner = changes if 0 < len(changes) <= most else inner
     step = -(-len(inner) // most) if inner else 1
     return [*inner[::step], last]
@@ -95,7 +95,9 @@ def _head(found: Warmup) -> Block:
     title = case.title if case.option is None else f"{case.title}, with: {case.option}"
     span = f"{time_in_words(float(found.times_s[0]))} to {time_in_words(float(found.times_s[-1]))}"
     lines = [f"{load_in_words(found)}; followed from {span}"]
-    lines += [f"longest time constant: {time_in_words(found.slowest_s)}"] if np.isfinite(found.slowest_s) else []
+    lines += (
+        [f"longest time constant that counts: {time_in_words(found.slowest_s)}"] if np.isfinite(found.slowest_s) else []
+    )
     return Block(title, lines=tuple(lines))
 
 
