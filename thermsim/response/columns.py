@@ -68,6 +68,7 @@ class Columns:
         asked = {one: weights_of(one, case, reader.model) for one in (*inputs, *others)}
         weights = {one: own for one, own in asked.items() if own is not None}
         seen = np.array([system.column(own)[0].ravel() for own in weights.values()])
+        seen[:, system.stencil.box.ravel() < 0] = 0.0  # a void has no temperature, and takes no heat
         at_once = np.zeros((len(weights), len(zones)))
         for column, zone in enumerate(zones):
             if zone.face is None:
