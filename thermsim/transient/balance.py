@@ -34,7 +34,8 @@ from thermsim.transient.system import System, system_of
 
 Array = NDArray[np.float64]
 
-RESIDUAL = 1e-9  # relative residual of the solve of a stage
+RESIDUAL = 1e-9  # relative residual of the solve of a stage, by the heat that stands in all temperatures, at least
+OF_CHANGE = 3e-5  # the same by the heat that changes temperatures: so much of a step's change may a solve leave off
 ROUGH_RESIDUAL = 1e-5  # the same of what a kelvin of the coolant does
 FILTER_RESIDUAL = 1e-2  # the same of the filter of an error estimate
 REST_STEPS, REST_K = 60, 1e-8  # of the search for a steady state
@@ -205,10 +206,19 @@ class Balance:
             change = np.append(change, of_loop)
         return Balanced(at.state, near, inputs), change
 
-    def stage(self, carried: Array, pace: float, known: Array, before: Balanced, holds: bool = False) -> Balanced:
+    def stage(
+        self,
+        carried: Array,
+        pace: float,
+        known: Array,
+        before: Balanced,
+        holds: bool = False,
+        changing_W: float = 0.0,
+    ) -> Balanced:
         """Solve with coefficients at a state that is carried on, and from inputs as they were before.
 
         holds : whether power is held back where the highest reading would pass its limit
+        changing_W : the norm of what all cells store where a step begins; it tells how well its end must be solved
         """
         inputs = before.inputs
         system = self.field(carried, before.near, inputs).moment
@@ -216,7 +226,8 @@ class Balance:
         may = self.model.may_have_islands
         self._state = prepare(stencil, may) if self._state is None else renew(self._state, stencil)
         heat = system.stencil.heat + system.capacity * self.cells_of(known, system)
-        cells = self._solve(heat, self.cells_of(carried, system), RESIDUAL)
+        enough = self._enough(heat, stencil.ground, changing_W)
+        cells = self._solve(heat, self.cells_of(carried, system), enough, self.model.coldest_C)
         state, hung = cells.ravel(), None
         if self.loop is not None:
             hung = self._hung(system, system.guess, inputs)
@@ -261,13 +272,21 @@ class Balance:
         held = pace * _capacity(self.loop.capacity_J_K)
         return np.append(found, raw[-1] * held / (held + self.loop.radiator_W_K))
 
-    def _solve(self, heat: Array, guess: Array | None, residual: float) -> Array:
-        """Temperatures [C] of all cells; of rises, where nothing known is in the heat, over zero."""
+    def _solve(self, heat: Array, guess: Array | None, residual: float, cold_C: float = 0.0) -> Array:
+        """Temperatures [C] of all cells, solved for over a cold one; of rises, where nothing known is in the heat."""
         assert self._state is not None
-        cold = 0.0 if residual > RESIDUAL else self.model.coldest_C
-        found = solve(self._state, heat, guess, residual, cold).checked()
+        found = solve(self._state, heat, guess, residual, cold_C).checked()
         self.solves, self.iterations = self.solves + 1, self.iterations + found.iterations
-        return np.nan_to_num(found.temperature, nan=cold)
+        return np.nan_to_num(found.temperature, nan=cold_C)
+
+    def storing_W(self, change: Array, near: System) -> float:
+        """The norm of what all cells store where temperatures change by (n,) [K/s]."""
+        return _norm(near.capacity * self.cells_of(change, near))
+
+    def _enough(self, heat: Array, ground: Array, changing_W: float) -> float:
+        """Relative residual of a solve that leaves a small share of a change off."""
+        whole_W = _norm(heat - self.model.coldest_C * ground)
+        return max(RESIDUAL, OF_CHANGE * changing_W / whole_W) if whole_W > 0.0 else RESIDUAL
 
     def _hung(self, system: System, guess: Guess, inputs: Inputs) -> _Hung:
         assert self.loop is not None and inputs.coolant_C is not None
@@ -362,6 +381,10 @@ def _at_limit(excess_K: Callable[[float], float], begin: float) -> float:
         slope = (at_after - over) / (after - share)
         share, over = after, at_after
     return share
+
+
+def _norm(values: Array) -> float:
+    return float(np.sqrt(np.square(values).sum()))
 
 
 def _capacity(capacity_J_K: float | None) -> float:

@@ -225,11 +225,12 @@ class March:
         inner = GAMMA * length
         pace = 1.0 / (IMPLICIT * length)
         known = pace * start.state + start.change
-        between = self.balance.stage(start.state + inner * start.change, pace, known, start.at, holds)
+        changing_W = self.balance.storing_W(start.change, start.at.near)
+        between = self.balance.stage(start.state + inner * start.change, pace, known, start.at, holds, changing_W)
         slope = 2.0 * (between.state - start.state) / inner - start.change
         carried = start.state + (between.state - start.state) / GAMMA
         behind = (between.state - (1.0 - GAMMA) ** 2 * start.state) / (GAMMA * (2.0 - GAMMA))
-        end = self.balance.stage(carried, pace, pace * behind, between, holds)
+        end = self.balance.stage(carried, pace, pace * behind, between, holds, changing_W)
         change = pace * (end.state - behind)
         third = start.change / GAMMA - slope / (GAMMA * (1.0 - GAMMA)) + change / (1.0 - GAMMA)
         error = self.balance.filtered(end.near, pace, 2.0 * THIRD * length * third)

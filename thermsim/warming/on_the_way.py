@@ -21,6 +21,8 @@ Array = NDArray[np.float64]
 
 HELD_SHARE = 0.2  # of the accuracy that properties held still may take: beyond it the whole model is followed too
 FOLLOWED_SHARE = 0.5  # of the accuracy that a correction on the first grid may take: beyond it more are taken
+LEFT_SHARE = 0.05  # of the accuracy: from where on properties held still take no more, nothing is followed any further
+FEWEST_TIMES = 9  # that are followed anyhow
 TIMES_GRID = 2.0  # margin on the share of a rise that a grid holds off, for the correction on that grid
 LEAST_OF_GRID = 0.03  # share of a correction that one grid may hold it off by anyhow, our own practice
 MOST_CHANGES = 24  # of a load that the whole model is followed through: each costs as much as a warm-up
@@ -60,8 +62,9 @@ class OnTheWay:
         if not self.may_be_followed or not self._is_wanted(tables):
             return
         films = films_of(self.case, field.model, from_s, multiplier)
+        followed = self.times[: self._followed()]
         # Under a load that changes nothing is smooth over the logarithm of time.
-        some = some_of(self.times) if self.load is None else np.arange(len(self.times))
+        some = some_of(followed) if self.load is None else np.arange(len(followed))
         at, left = self.times[some], None if self._whole is None else self._whole.left
         self._whole = whole_curves(
             self.case, field.model, films, field.guess, at, self.accuracy_K, left, load=self.load
@@ -69,11 +72,13 @@ class OnTheWay:
         self._found.append((multiplier, self._whole.values - tables[-1][:, some]))
         told, of_grids = self._settled()
         told = told + np.nan_to_num(self._whole.left)
-        if self.load is not None:
-            self.correction, self._doubt = told, of_grids + self._whole.time_doubt
-            return
-        self.correction, of_reading = carried(at, told, self.times)
-        self._doubt = of_reading + carried(at, of_grids + self._whole.time_doubt, self.times)[0]
+        off = of_grids + self._whole.time_doubt
+        if self.load is None:
+            told, of_reading = carried(at, told, followed)
+            off = of_reading + carried(at, off, followed)[0]
+        later = self.held[:, len(followed) :]
+        self.correction = np.concatenate((told, np.zeros_like(later)), axis=1)
+        self._doubt = np.concatenate((off, later), axis=1)
 
     def doubt(self, tables: list[Array], limits: Array) -> Array:
         """(answers, n) how far answers may be off on the way. limits : (answers, n + 1) that the grids head for"""
@@ -88,6 +93,12 @@ class OnTheWay:
         if load is None:
             return True
         return load.between == "constant" and int((load.changes_s < self.times[-1]).sum()) <= MOST_CHANGES
+
+    def _followed(self) -> int:
+        """How many times are followed: all until properties held still take next to nothing of the accuracy."""
+        of_temperatures = self.held[[not one.is_heat for one in self.asked]].max(axis=0)
+        matters = np.flatnonzero(of_temperatures > LEFT_SHARE * self.accuracy_K)
+        return min(max(int(matters[-1]) + 1 if len(matters) else 0, FEWEST_TIMES), len(self.times))
 
     def _is_wanted(self, tables: list[Array]) -> bool:
         if len(tables) == 1:
