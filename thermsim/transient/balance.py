@@ -30,7 +30,7 @@ from thermsim.readout.field import Field
 from thermsim.solver.guesses import guess_from
 from thermsim.solver.linear import State, prepare, renew, solve
 from thermsim.transient.loop import Coolant
-from thermsim.transient.system import System, system_of
+from thermsim.transient.system import System, system_of, with_planes_at
 
 Array = NDArray[np.float64]
 
@@ -140,18 +140,27 @@ class Balance:
         return system_of(self.model_at(inputs), guess, cell_capacities(self.model, guess.temperature), self.films)
 
     def field(self, state: Array, near: System, inputs: Inputs) -> MovingField:
-        """What stands at a moment, ready to be read off. near : equations of a moment close by"""
+        """What stands at a moment, with its equations. near : those of a moment close by"""
+        here = self._near_by(state, near, inputs)
+        guess = here.guess_here
+        return replace(here, guess=guess, moment=self.system(guess, inputs))
+
+    def to_read(self, state: Array, near: System, inputs: Inputs) -> MovingField:
+        """The same, ready to be read off: of its equations, what happens in the planes of films is all there is."""
+        here = self._near_by(state, near, inputs)
+        guess = here.guess_here
+        return replace(here, guess=guess, moment=with_planes_at(near, here.model, guess, self.films))
+
+    def _near_by(self, state: Array, near: System, inputs: Inputs) -> MovingField:
+        """Temperatures of a moment with coefficients of one close by."""
         cells = self.cells_of(state, near)
-        model, model_C = self.model_at(inputs), np.where(self.model.region >= 0, near.of_model(cells), np.nan)
-        guess = MovingField(model, near.guess, model_C, 0.0, near, cells).guess_here
-        return MovingField(model, guess, model_C, 0.0, self.system(guess, inputs), cells)
+        model_C = np.where(self.model.region >= 0, near.of_model(cells), np.nan)
+        return MovingField(self.model_at(inputs), near.guess, model_C, 0.0, near, cells)
 
     def excess_K(self, at: Balanced) -> float:
         """By what the highest reading is over the limit of a chip that holds back."""
         assert self.holding is not None
-        model_C = np.where(self.model.region >= 0, at.near.of_model(self.cells_of(at.state, at.near)), np.nan)
-        cells = self.cells_of(at.state, at.near)
-        here = MovingField(self.model_at(at.inputs), at.near.guess, model_C, 0.0, at.near, cells)
+        here = self._near_by(at.state, at.near, at.inputs)
         return float(self.holding.highest_C(here) - self.holding.limit_C)
 
     # ---- steady states ----------------------------------------------------------------------------------------

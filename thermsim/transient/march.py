@@ -126,7 +126,7 @@ class March:
 
     def field(self, step: Step, time_s: float) -> MovingField:
         """What stands at a time [s] within a step, ready to be read off."""
-        return self.balance.field(step.state_at(time_s), step.end.at.near, step.inputs_at(time_s))
+        return self.balance.to_read(step.state_at(time_s), step.end.at.near, step.inputs_at(time_s))
 
     def rest(self) -> Balanced:
         """The state at which the model without load stays as it is.

@@ -245,22 +245,43 @@ def _with_levels(base: Stencil, levels: NDArray[np.int64], count: int) -> Stenci
     return Stencil(x, y, between, ground, heat, solid, base.width_x, base.width_y, width, box)
 
 
-def _cut(system: System, film: StoringFilm, shares: Array, box: int) -> tuple[SystemPlane, SystemPlane, SystemPlane]:
-    """Put the levels of a film into a system's stencil; gives the faces under and over it, and the plane beside it."""
-    stencil, model, face = system.stencil, system.model, film.face
-    area = model.grid.face_area(2)
-    whole = system._whole(2, face)
+def with_planes_at(near: System, model: Model, guess: Guess, films: Sequence[tuple[StoringFilm, Array]]) -> System:
+    """A system with its planes at other temperatures: to read off, for stencil and capacities stay as they are."""
+    system = replace(near, model=model, guess=guess, planes={}, _plain={})
+    return replace(system, planes={(2, film.face): _planes_of(system, film, shares) for film, shares in films})
+
+
+def _planes_of(system: System, film: StoringFilm, shares: Array) -> tuple[SystemPlane, SystemPlane, SystemPlane]:
+    """The faces under and over a film that is cut into levels, and the plane beside it."""
+    whole = system._whole(2, film.face)
     below, above = whole.below, whole.above
     assert below is not None and above is not None  # a joint lies between two parts
-    faces, meets = whole.faces, film.meets
+    area, faces, meets = system.model.grid.face_area(2), whole.faces, film.meets
+    bulk, contact, none = _through(film, area), film.contact / area, np.full(area.shape, np.nan)
+    first, last = 2.0 * bulk / shares[0], 2.0 * bulk / shares[-1]
+    low = FacePlane(faces.lower, first, contact, faces.heat_lower, 0.0, faces.slope_lower, 0.0, none, none)
+    high = FacePlane(last, faces.upper, contact, 0.0, faces.heat_upper, 0.0, faces.slope_upper, none, none)
+    return (
+        SystemPlane(2, low, below, below + 1, meets),
+        SystemPlane(2, high, above - 1, above, meets),
+        replace(whole, here=~meets),
+    )
+
+
+def _through(film: StoringFilm, area: Array) -> Array:
+    """Conductance [W/K] of the whole filling of a film, zero where its two parts do not meet."""
+    return np.where(film.meets, area / np.where(film.bulk > 0.0, film.bulk, np.inf), 0.0)
+
+
+def _cut(system: System, film: StoringFilm, shares: Array, box: int) -> tuple[SystemPlane, SystemPlane, SystemPlane]:
+    """Put the levels of a film into a system's stencil; gives `_planes_of` it."""
+    stencil, area, meets = system.stencil, system.model.grid.face_area(2), film.meets
+    planes = _planes_of(system, film, shares)
+    low, high, whole = planes
+    below, above, faces = whole.below, whole.above, whole.faces
+    assert below is not None and above is not None
     between, heat_lower, heat_upper, ground_lower, ground_upper = faces.links()
-    bulk = np.where(meets, area / np.where(film.bulk > 0.0, film.bulk, np.inf), 0.0)
-    half = [2.0 * bulk / share for share in shares]
-    none = np.full(area.shape, np.nan)
-    contact = film.contact / area
-    low = FacePlane(faces.lower, half[0], contact, faces.heat_lower, 0.0, faces.slope_lower, 0.0, none, none)
-    high = FacePlane(half[-1], faces.upper, contact, 0.0, faces.heat_upper, 0.0, faces.slope_upper, none, none)
-    ends = low.links(), high.links()
+    bulk, ends = _through(film, area), (low.faces.links(), high.faces.links())
     first, last = below + 1, above - 1
     count = last - first + 1
     # What the plane gave the cells beside it before goes, where the film takes its place.
@@ -285,8 +306,4 @@ def _cut(system: System, film: StoringFilm, shares: Array, box: int) -> tuple[Sy
     for step in range(count - 1):
         inner = bulk / (0.5 * (shares[step] + shares[step + 1]))
         stencil.conductance_z[:, :, first + step] = np.where(meets, inner, passing)
-    return (
-        SystemPlane(2, low, below, first, meets),
-        SystemPlane(2, high, last, above, meets),
-        replace(whole, here=~meets),
-    )
+    return planes

@@ -235,7 +235,8 @@ class _Run:
             self.values[: len(told), number] = told
 
     def _imbalance(self, step: Step) -> float:
-        here = self.march.field(step, step.end.time_s)
+        end = step.end.at
+        here = self.march.balance.field(end.state, end.near, end.inputs)
         stored = float(here.moment.capacity.ravel() @ step.end.change[: here.moment.capacity.size])
         out = sum(flow.heat_W for flow in here.flows)
         return abs(here.heat_made_W - stored - out) / max(abs(here.heat_made_W), 1e-300)
