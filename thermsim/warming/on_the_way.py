@@ -64,7 +64,7 @@ class OnTheWay:
         films = films_of(self.case, field.model, from_s, multiplier)
         followed = self.times[: self._followed()]
         # Under a load that changes nothing is smooth over the logarithm of time.
-        some = some_of(followed) if self.load is None else np.arange(len(followed))
+        some = some_of(followed) if self.load is None else np.arange(len(self.times))
         at, left = self.times[some], None if self._whole is None else self._whole.left
         self._whole = whole_curves(
             self.case, field.model, films, field.guess, at, self.accuracy_K, left, load=self.load
@@ -95,7 +95,12 @@ class OnTheWay:
         return load.between == "constant" and int((load.changes_s < self.times[-1]).sum()) <= MOST_CHANGES
 
     def _followed(self) -> int:
-        """How many times are followed: all until properties held still take next to nothing of the accuracy."""
+        """How many times are followed: all until properties held still take next to nothing of the accuracy.
+
+        Under a load that goes beyond the typed one they say nothing of that: all are followed.
+        """
+        if self.load is not None:
+            return len(self.times)
         of_temperatures = self.held[[not one.is_heat for one in self.asked]].max(axis=0)
         matters = np.flatnonzero(of_temperatures > LEFT_SHARE * self.accuracy_K)
         return min(max(int(matters[-1]) + 1 if len(matters) else 0, FEWEST_TIMES), len(self.times))
