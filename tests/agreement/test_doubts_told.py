@@ -20,15 +20,17 @@ from thermsim.case.inputs.values import with_inputs
 from thermsim.case.options import with_option
 from thermsim.case.vocabulary.schema import Case
 from thermsim.comparison.family import family
-from thermsim.mesh.predict import predict
+from thermsim.mesh.memory import allowed_GB
+from thermsim.mesh.predict import plan_for, predict
 from thermsim.mesh.prediction import Prediction
+from thermsim.model.grid.plan import plan_grid
 from thermsim.nearby.many import many
 from thermsim.nearby.sensitivities import sensitivities
 from thermsim.nearby.superposition import resistances
 from thermsim.response.step_response import step_response
 from thermsim.sweeps.sweep import Vary, sweep
 from thermsim.transient.grid import time_plan
-from thermsim.warming.warmup import warmup
+from thermsim.warming.warmup import IN_PLAN, warmup
 
 ACCURACY_K = 50.0  # grids stop at the third
 POWER, PATH = 1.0, "all.power_W"
@@ -123,8 +125,9 @@ def with_power(case: Case, watts: float) -> Case:
 
 def test_warm_ups(case: Case) -> None:
     found = warmup(case, accuracy_K=ACCURACY_K)
-    plan = time_plan(case, predict(case, accuracy_K=ACCURACY_K).plan, 1e-3)
-    made = predict(case, plan=plan, grids=len(found.steps))
+    cells = warmup.__kwdefaults__["first_cells"]
+    steady, _ = plan_for(case, plan_grid(case, cells), int(IN_PLAN * cells), ACCURACY_K, allowed_GB(None))
+    made = predict(case, plan=time_plan(case, steady, 1e-3), grids=len(found.steps))
     curve = found.curves["reading", "R"]
     assert curve.loaded.half_width >= AS_WIDE * width(made)
     assert curve.mesh_doubt[-1] >= AS_WIDE * width(made)

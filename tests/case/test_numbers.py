@@ -136,6 +136,7 @@ def test_every_number_of_the_vocabulary_is_in_the_registry_or_known_to_be_none()
     settings = {
         "accuracy_K", "accuracy_W", "worth_K", "one_mount_K", "reading_C", "step_K", "frequency_GHz", "voltage_V",
         "dimensions", "plus_minus", "repeats", "coolant_K", "power_percent", "lag_s", "fans_rpm", "pump_percent",
+            "from_s", "until_s", "settled_K", "at_s", "share", "package_W", "zones_W",
     }  # fmt: skip
     for kind in ENTRIES:
         for key, info in kind.model_fields.items():

@@ -186,7 +186,12 @@ ONE_MISTAKE = [
     ("accuracy_K: 0.1", "accuracy_K: 1e-5", "1e-5", "`accuracy_K` below 0.0001 cannot be kept, found 1e-05"),
     ("accuracy_K: 0.1", "depth_mm: 5", "depth_mm", "`depth_mm` belongs to a slice"),
     ("dimensions: 3", "dimensions: 2", "2\n\nlayers", "`dimensions: 2` is a slice, but every size is [x, y]"),
-    ("limits: {reading_C: 95}", "limits: 96", "96", "`limits` must be a mapping with some of `reading_C`, found 96"),
+    (
+        "limits: {reading_C: 95}",
+        "limits: 96",
+        "96",
+        "`limits` must be a mapping with some of `reading_C`, `holds_back`, found 96",
+    ),
 ]
 
 IN_A_SLICE = [

@@ -10,7 +10,7 @@ from thermsim.case.vocabulary.quantities import Entry, Name
 
 GIVEN_AS = ("share", "package_W", "zones_W")  # what a step of a load may say of its power
 
-Seconds = Annotated[float, Field(gt=0.0)]
+Positive = Annotated[float, Field(gt=0.0)]
 Watts = Annotated[float, Field(ge=0.0)]
 
 
@@ -36,11 +36,11 @@ class LoadStep(Entry):
 class WarmUp(Entry):
     """What `thermsim warmup` follows; without `load` and `log` all power of the case from 0 on."""
 
-    from_s: Seconds | None = None
+    from_s: Positive | None = None
     """first time that is told; 0.001 unless given"""
-    until_s: Seconds | None = None
+    until_s: Positive | None = None
     """last time; 1000, or the end of the log, unless given"""
-    settled_K: Seconds | None = None
+    settled_K: Positive | None = None
     """how near to its end an answer is called settled; 1 unless given"""
     load: Annotated[list[LoadStep], Field(min_length=1)] | None = None
     """steps that follow one another; the last of them lasts"""
