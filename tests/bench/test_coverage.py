@@ -43,7 +43,7 @@ def test_without_scatter_the_true_gain_is_found() -> None:
 
     Five runs, whose coolants are noted to 0.1 K and powers to 0.5 %, leave about 0.2 K.
     """
-    still = Habits(0.0, run_K=0.0, core_K=0.0, load=0.0, rest_s=(7200.0, 7200.0), cuts="nearest")
+    still = Habits(0.0, run_K=0.0, core_K=0.0, load=0.0, on_load_s=(7200.0, 7200.0), cuts="nearest")
     so = hidden_truth(case())
     bench = runs_of(so, mounts=5, seed=SEED, habits=still)
     judged = fates(case(), bench.runs, bed())

@@ -80,7 +80,7 @@ def test_what_a_run_lies_off_that_is_no_matter_of_coolant_or_load_stays() -> Non
         (run("r04", mount="4", offsets={"C5": 20.5}), "C5 stands at the limit of 95 C", "less load"),
         (replace(run("r04", mount="4"), coolant_C=22.0, room_C=31.0), "columns look exchanged", "exchange both"),
         (run("r04", mount="4", coolant_C=48.0), "17 K warmer", "coolant like"),
-        (replace(run("r04", mount="4"), rest_s=8.0), "the load had been on for 8 s", "stand still"),
+        (replace(run("r04", mount="4"), on_load_s=8.0), "the load had been on for 8 s", "stand still"),
         (replace(run("r04", mount="4"), settled=Settled(None, 300.0, 2.5, "C3")), "C3 still moved by +2.5 K a minute",
          "stand still"),
     ],

@@ -41,7 +41,7 @@ def test_what_is_taken(tmp_path: Path, shows: str, expected: float) -> None:
     values[250] += 3.0
     run = run_of(tmp_path, log_of(time, values), shows)
     assert run.readings["C0"] == pytest.approx(expected, abs=0.02)
-    assert (run.rest_s, run.coolant_C, run.package_W) == (900.0, pytest.approx(33.2), 100.0)
+    assert (run.on_load_s, run.coolant_C, run.package_W) == (900.0, pytest.approx(33.2), 100.0)
     assert run.settled is not None and run.settled.after_s is not None and run.settled.ends_s == 599.0
 
 
@@ -81,7 +81,7 @@ def test_only_the_load_counts(tmp_path: Path) -> None:
     assert run.settled is not None and run.settled.ends_s == 639.0
     log = log_of(time, values, power)
     (run,) = read(tmp_path, "run,option,mount\nr01,base,1\n", "{runs: runs.csv, log: {r01: l.csv}}", l=log).runs
-    assert run.rest_s == 639.0
+    assert run.on_load_s == 639.0
 
 
 def test_a_sensor_that_falls_silent_is_followed_as_far_as_it_goes() -> None:

@@ -28,7 +28,7 @@ def bed(case: Case) -> Bed:
 def run_at(bed: Bed, name: str, coolant_C: float, **noted: object) -> Run:
     response = bed.response(None, bed.coolant_C(), 6.0, 1.0)
     *values, made_W, _ = response.at(coolant_C, 1.0).tolist()
-    given = {"rest_s": 3600.0, "coolant_C": coolant_C, "package_W": made_W, "fans_rpm": 900.0, **noted}
+    given = {"on_load_s": 3600.0, "coolant_C": coolant_C, "package_W": made_W, "fans_rpm": 900.0, **noted}
     return Run(name, None, name, 2, **given, readings=dict(zip(response.readings, values, strict=True)))  # type: ignore[arg-type]
 
 
@@ -50,7 +50,7 @@ def test_a_settled_loop_tells_its_coolant(case: Case, bed: Bed) -> None:
 def test_too_short_a_load_tells_nothing(case: Case, bed: Bed) -> None:
     own = bed.coolant_C()
     likes = [run_at(bed, f"r{number}", own, room_C=23.0) for number in (1, 2, 3)]
-    early = replace(run_at(bed, "r4", own, room_C=23.0), coolant_C=None, rest_s=200.0)
+    early = replace(run_at(bed, "r4", own, room_C=23.0), coolant_C=None, on_load_s=200.0)
     fate = fates(case, bench(*likes, early), bed).fates[-1]
     assert fate.verdict == "not comparable"
     assert "the loop had not settled" in " ".join(fate.why)
@@ -62,7 +62,7 @@ def test_a_lag_of_a_warming_coolant_is_put_right(case: Case, bed: Bed) -> None:
     lag_K = warming.rate_K_s(240.0) * SETTINGS.noted_to.lag_s
     assert lag_K > 0.1
     likes = [run_at(bed, f"r{number}", own) for number in (1, 2, 3)]
-    early = replace(run_at(bed, "r4", own), rest_s=240.0, coolant_C=own - lag_K)
+    early = replace(run_at(bed, "r4", own), on_load_s=240.0, coolant_C=own - lag_K)
     fate = fates(case, bench(*likes, early), bed).fates[-1]
     assert fate.circumstances is not None
     assert fate.circumstances.coolant_C == pytest.approx(own, abs=1e-6)

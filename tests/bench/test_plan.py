@@ -66,7 +66,7 @@ def test_runs_and_mounts_are_numbered_on() -> None:
 
 
 def test_the_table_is_to_be_filled_in() -> None:
-    lines = plan(None, [None, FILM], ["C0", "C1"], mounts=1, rest_s=840.0).csv.splitlines()
+    lines = plan(None, [None, FILM], ["C0", "C1"], mounts=1, on_load_s=840.0).csv.splitlines()
     remarks = [line for line in lines if line.startswith("# ")]
     assert len(remarks) == 3 and "14 minutes on load" in remarks[1]
     rows = list(csv.DictReader(lines[3:]))

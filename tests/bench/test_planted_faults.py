@@ -78,7 +78,7 @@ def test_corrected_runs_of_a_chip_are_alike() -> None:
         values = np.floor(np.array(values) + 0.25 * rng.normal() + 0.3 * rng.normal(size=len(values)))
         runs.append(replace(
             run("r01"), name=f"r{number:03d}", mount=str(number), coolant_C=round(coolant_C + 0.1 * rng.normal(), 1),
-            package_W=made_W * (1.0 + 0.005 * rng.normal()), score=None, rest_s=2400.0,
+            package_W=made_W * (1.0 + 0.005 * rng.normal()), score=None, on_load_s=2400.0,
             readings=dict(zip(response.readings, values.tolist(), strict=True)),
         ))  # fmt: skip
     found = fates(demo(), bench(*runs), bed())

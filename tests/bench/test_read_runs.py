@@ -66,7 +66,7 @@ def test_what_was_noted(tmp_path: Path) -> None:
     assert first == Run(
         "r01", None, "1", 2, 900.0, 32.5, 23.0, 100.5, 1204.0, 900.0, 100.0, "first of all", {"C0": 71.0, "C1": 70.0}
     )  # fmt: skip
-    assert second == Run("r02", "thin, film", "2", 3, rest_s=120.0, readings={"C0": 66.0, "C1": 65.5})
+    assert second == Run("r02", "thin, film", "2", 3, on_load_s=120.0, readings={"C0": 66.0, "C1": 65.5})
     assert (third.option, dict(third.readings)) == ("Lid off", {"C0": 68.0})
     assert found.options == (None, "thin, film", "Lid off") and found.of(None) == (first,)
     assert found.settings == BenchSettings() and found.remarks == ()
@@ -85,7 +85,7 @@ def test_headings_of_another_tool(tmp_path: Path) -> None:
     table = "Test,Build,Mount,Core #0 [F],Core #1,Vcore,Tw,rest_min\nr01,base,a,159.8,70,1.2,32.5,15\n"
     columns = "{Test: run, Build: option, 'Core #0': C0, 'Core #1': C1, Vcore: not read, Tw: coolant}"
     (run,) = read(tmp_path, table, f"{{runs: runs.csv, columns: {columns}}}").runs
-    assert (run.coolant_C, run.rest_s, dict(run.readings)) == (32.5, 900.0, {"C0": 71.0, "C1": 70.0})
+    assert (run.coolant_C, run.on_load_s, dict(run.readings)) == (32.5, 900.0, {"C0": 71.0, "C1": 70.0})
 
 
 def test_every_fault_of_every_line_at_once(tmp_path: Path) -> None:

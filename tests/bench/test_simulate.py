@@ -116,8 +116,8 @@ def test_the_table_is_read_back(tmp_path: Path) -> None:
     found = read_runs(read_case(tmp_path / "case.yaml"))
     for read, made in zip(found.runs, bench("fast fans").runs.runs, strict=True):
         assert read.readings == made.readings and (read.option, read.mount) == (made.option, made.mount)
-        noted = (read.coolant_C, read.package_W, read.rest_s, read.score, read.fans_rpm)
-        assert noted == pytest.approx((made.coolant_C, made.package_W, made.rest_s, made.score, made.fans_rpm))
+        noted = (read.coolant_C, read.package_W, read.on_load_s, read.score, read.fans_rpm)
+        assert noted == pytest.approx((made.coolant_C, made.package_W, made.on_load_s, made.score, made.fans_rpm))
 
 
 @pytest.mark.parametrize("fault", FAULTS)
@@ -136,7 +136,7 @@ def test_every_fault_spoils_what_it_says_and_nothing_else(fault: FaultName) -> N
     if fault == "held back":
         assert new.score == pytest.approx(0.95 * (old.score or 0.0), rel=0.001) and new.readings == old.readings
     if fault == "not settled":
-        assert new.rest_s == 60.0 and max(new.readings.values()) < max(old.readings.values())
+        assert new.on_load_s == 60.0 and max(new.readings.values()) < max(old.readings.values())
     if fault == "jumped sensor":
         assert sorted(abs(new.readings[name] - old.readings[name]) for name in old.readings)[:3] == [0.0, 0.0, 0.0]
     if fault in ("swapped sensors", "columns exchanged"):

@@ -52,7 +52,7 @@ def test_one_run_is_refused_and_a_warm_one_corrected(found: Judgement) -> None:
 
 def test_a_plan_reads_runs_as_late_as_those_before(found: Judgement) -> None:
     """Those of the demo were read after 12 to 27 min; read after 3, more of the coolant's lag would stay in them."""
-    assert {one.rest_s for one in next_runs(found).runs} == {25 * 60.0}
+    assert {one.on_load_s for one in next_runs(found).runs} == {25 * 60.0}
     assert next_runs(found).runs[0].option == FILM, "which is in place"
 
 

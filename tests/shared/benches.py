@@ -72,7 +72,7 @@ def run(
     package_W += LEAKS_W_K * off_K
     shown = {key: value + off_K + (offsets or {}).get(key, 0.0) for key, value in readings.items()}
     noted = {
-        "rest_s": 1800.0, "coolant_C": coolant_C, "room_C": 22.0, "package_W": package_W, "score": 1000.0 * load,
+        "on_load_s": 1800.0, "coolant_C": coolant_C, "room_C": 22.0, "package_W": package_W, "score": 1000.0 * load,
         "fans_rpm": 900.0, "pump_percent": 100.0, "readings": shown,
     }  # fmt: skip
     return Run(name, option, mount, int(name.strip("r")) + 1, **(noted | given))

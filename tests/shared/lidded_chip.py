@@ -78,7 +78,7 @@ def run(
     readings, package_W, _ = solved(option if like == "" else like, coolant_C, load, text)
     shown = {name: float(np.round(value + off_K * (0.3 if name == "lid" else 1.0))) for name, value in readings.items()}
     noted = {
-        "rest_s": 1800.0, "coolant_C": coolant_C, "room_C": 22.0, "package_W": package_W, "readings": shown
+        "on_load_s": 1800.0, "coolant_C": coolant_C, "room_C": 22.0, "package_W": package_W, "readings": shown
     } | given  # fmt: skip
     return Run(f"r{number}", option, str(number), number + 1, **noted)
 

@@ -41,9 +41,10 @@ ROWS: list[Row] = [
         {"fans_rpm": 2100.0}),
     row("still moved by .*\n.*keep the load on until the readings stand still",
         {"settled": Settled(None, 300.0, 2.5, "C3")}, {"settled": Settled(200.0, 900.0, 0.1, "C3")}),
-    row("on for 8 s, .*\n.*keep the load on until the readings stand still", {"rest_s": 8.0}, {"rest_s": 200.0}),
+    row("on for 8 s, .*\n.*keep the load on until the readings stand still", {"on_load_s": 8.0}, {"on_load_s": 200.0}),
     row("the loop had not settled.*\n.*or keep the load on for 10 min",
-        {"loop_s": 200.0, "coolant_C": None, "rest_s": 240.0}, {"loop_s": 200.0, "coolant_C": None, "rest_s": 600.0}),
+        {"loop_s": 200.0, "coolant_C": None, "on_load_s": 240.0},
+        {"loop_s": 200.0, "coolant_C": None, "on_load_s": 600.0}),
     row("look exchanged\n.*exchange both numbers", {"coolant_C": 22.0, "room_C": 31.0}, {}),
     row("at the limit of 95 C.*\n.*less load", {"readings": LIKE.readings | {"C5": 95.0}}, {}),
     OfCall(

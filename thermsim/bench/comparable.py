@@ -105,17 +105,17 @@ def _no_coolant(run: Run, bench: Bench) -> Refusal | None:
     if run.room_C is None:
         return Refusal("neither the coolant nor the room was noted", note)
     if bench.coolant_is_room:
-        if run.rest_s is None or run.rest_s >= NO_LOOP_REST_S or _rests_alike(bench.runs.runs):
+        if run.on_load_s is None or run.on_load_s >= NO_LOOP_REST_S or _rests_alike(bench.runs.runs):
             return None
         return Refusal("the coolant was not noted, and the load had not been on as long as in the others", note)
     if bench.loop_s is None:
         return Refusal("the coolant was not noted, and the case has no `coolant_loop` to tell it by", note)
     least = LOOP_CONSTANTS * bench.loop_s
-    if run.rest_s is None:
+    if run.on_load_s is None:
         return Refusal("neither the coolant was noted nor how long the load had been on", note)
-    if run.rest_s < least:
+    if run.on_load_s < least:
         return Refusal(
-            f"the coolant was not noted, and the load had been on for {run.rest_s / 60:.1f} min: the loop had not "
+            f"the coolant was not noted, and the load had been on for {run.on_load_s / 60:.1f} min: the loop had not "
             f"settled, which takes {least / 60:.1f} min",
             f"{note}, or keep the load on for {least / 60:.0f} min",
         )
@@ -131,10 +131,10 @@ def _not_settled(run: Run, bench: Bench) -> Refusal | None:
             "keep the load on until the readings stand still",
         )
     least_s = max(LEAST_REST_S, STACK_TIMES * (bench.stack_s or 0.0))
-    if run.rest_s is not None and run.rest_s < least_s:
+    if run.on_load_s is not None and run.on_load_s < least_s:
         return Refusal(
-            f"it had not settled: the load had been on for {run.rest_s:.0f} s, and stack and block take {least_s:.0f} "
-            "s to warm up over their coolant",
+            f"it had not settled: the load had been on for {run.on_load_s:.0f} s, and stack and block take "
+            f"{least_s:.0f} s to warm up over their coolant",
             "keep the load on until the readings stand still",
         )
     return None
@@ -234,7 +234,7 @@ def _alike(one: float, other: float) -> bool:
 
 
 def _rests_alike(runs: Sequence[Run]) -> bool:
-    rests = [run.rest_s for run in runs if run.rest_s is not None]
+    rests = [run.on_load_s for run in runs if run.on_load_s is not None]
     return not rests or max(rests) <= 1.2 * min(rests)
 
 

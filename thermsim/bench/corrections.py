@@ -67,13 +67,13 @@ class Warming:
         loses = loop.radiator_W_K - slope / (1.0 - loop.pass_K_W * slope)
         return cls(to_loop / loop.radiator_W_K, loop.capacity_J_K / loses, True)
 
-    def left(self, rest_s: float | None) -> float:
+    def left(self, on_load_s: float | None) -> float:
         """Share of the rise that is still to go."""
-        return exp(-(UNNOTED_REST_S if rest_s is None else rest_s) / self.constant_s)
+        return exp(-(UNNOTED_REST_S if on_load_s is None else on_load_s) / self.constant_s)
 
-    def rate_K_s(self, rest_s: float | None) -> float:
+    def rate_K_s(self, on_load_s: float | None) -> float:
         """How fast the coolant still warms [K/s]."""
-        return self.rise_K * self.left(rest_s) / self.constant_s
+        return self.rise_K * self.left(on_load_s) / self.constant_s
 
 
 @dataclass(frozen=True)
@@ -116,25 +116,25 @@ class PutRight:
 def coolant_of(run: Run, case: Case, base: Response, warming: Warming, settings: BenchSettings) -> Circumstances | None:
     """The coolant of a run, at a load of one; None where neither it nor what the loop makes it is noted."""
     lag_s = settings.noted_to.lag_s
-    rate = warming.rate_K_s(run.rest_s)
+    rate = warming.rate_K_s(run.on_load_s)
     if run.coolant_C is not None:
         lag_K = rate * lag_s
         noted = settings.noted_to.coolant_K
         if not warming.is_of_case:
             return Circumstances(run.coolant_C, hypot(noted, lag_K * LAG_KNOWN), 0.0, 1.0, 0.0, False)
         why = (
-            (f"the loop had {100 * warming.left(run.rest_s):.0f} % of its rise still to go: a lag of {lag_s:g} s of "
+            (f"the loop had {100 * warming.left(run.on_load_s):.0f} % of its rise still to go: a lag of {lag_s:g} s of "
              f"the noted coolant leaves {lag_K:.2f} K",)
             if lag_K > noted else ()
         )  # fmt: skip
         return Circumstances(run.coolant_C + lag_K, hypot(noted, lag_K * LAG_KNOWN), 0.0, 1.0, 0.0, False, why)
     loop, given = Loop.of(case), case.coolant_loop
-    if loop is None or given is None or run.room_C is None or run.rest_s is None:
+    if loop is None or given is None or run.room_C is None or run.on_load_s is None:
         return None
     column = base.at(base.coolant_C, base.load)
     to_loop_W = float(column[-1] if run.package_W is None else run.package_W * column[-1] / column[-2])
     still = run.room_C + given.pump_W.value / loop.radiator_W_K
-    rise, left = loop.per_watt_K * to_loop_W, warming.left(run.rest_s)
+    rise, left = loop.per_watt_K * to_loop_W, warming.left(run.on_load_s)
     unsure = _radiator_doubt(case)
     why = (f"the coolant was not noted: {still + rise * (1 - 0.5 * left):.1f} C by room, loop and time on load",)
     began = rise * left / 12.0**0.5  # from a loop as cold as the room, to one that was warm from before

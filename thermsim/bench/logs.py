@@ -48,8 +48,8 @@ class Logged:
     def into(self, run: Run) -> Run:
         """A run with what was logged; what it notes itself stands."""
         own: dict[str, Any] = {key: value for key, value in self.circumstances.items() if getattr(run, key) is None}
-        on_load_s = self.settled.ends_s if run.rest_s is None else run.rest_s
-        return replace(run, readings=run.readings or self.readings, rest_s=on_load_s, settled=self.settled, **own)
+        on_load_s = self.settled.ends_s if run.on_load_s is None else run.on_load_s
+        return replace(run, readings=run.readings or self.readings, on_load_s=on_load_s, settled=self.settled, **own)
 
 
 FIELDS = {"coolant": "coolant_C", "room": "room_C", "package": "package_W", "fans": "fans_rpm", "pump": "pump_percent"}

@@ -82,7 +82,7 @@ class Run:
     name : of the run; option : the change that was in place, None for the base
     mount : what the mount is called; the same for all runs between two times that the cooler was taken off
     line : of the table that tells of it
-    rest_s : how long the load had been on when the readings were noted [s]: the longer, the more has settled
+    on_load_s : how long the load had been on when the readings were noted [s]: the longer, the more has settled
     coolant_C, room_C : when the readings were noted [C]; package_W : all heat of the chip [W]
     score : of the work that was done meanwhile, in any unit, more is better
     fans_rpm : of the radiator [1/min]; pump_percent : of its full speed [%]
@@ -95,7 +95,7 @@ class Run:
     option: str | None
     mount: str
     line: int
-    rest_s: float | None = None
+    on_load_s: float | None = None
     coolant_C: float | None = None
     room_C: float | None = None
     package_W: float | None = None

@@ -29,6 +29,6 @@ def next_runs(found: Judgement, mounts: int | None = None) -> Plan:
     warming = found.fates.warming
     noted = any(run.coolant_C is not None for run in found.runs.runs)
     settles_s = COOLANT_NOTED_S if noted else max(COOLANT_NOTED_S, 5.0 * warming.constant_s)
-    before_s = [one.run.rest_s for one in found.fates.kept if one.run.rest_s is not None]
-    rest_s = 60.0 * ceil(max(settles_s, median(before_s or [0.0])) / 60.0)
-    return plan(found.runs, options, readings, mounts=mounts, rest_s=rest_s)
+    before_s = [one.run.on_load_s for one in found.fates.kept if one.run.on_load_s is not None]
+    on_load_s = 60.0 * ceil(max(settles_s, median(before_s or [0.0])) / 60.0)
+    return plan(found.runs, options, readings, mounts=mounts, on_load_s=on_load_s)

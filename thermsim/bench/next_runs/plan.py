@@ -20,13 +20,13 @@ COOLANT_NOTED_S = 180.0  # of load, after which a chip has settled over a coolan
 class Plan:
     """Runs to make next, in their order, without readings.
 
-    readings : names of the columns to fill in; rest_s : on load, before a run is read
+    readings : names of the columns to fill in; on_load_s : on load, before a run is read
     words : why in this order, and what to keep alike
     """
 
     runs: tuple[Run, ...]
     readings: tuple[str, ...]
-    rest_s: float
+    on_load_s: float
     words: tuple[str, ...]
 
     @property
@@ -44,7 +44,7 @@ def plan(
     readings: Sequence[str],
     *,
     mounts: int,
-    rest_s: float = COOLANT_NOTED_S,
+    on_load_s: float = COOLANT_NOTED_S,
     runs: int = 1,
     goes_back: bool | None = None,
 ) -> Plan:
@@ -59,7 +59,7 @@ def plan(
     made : runs that were made already; mounts and runs are numbered on from them
     options : None for the base; readings : of the case
     mounts, runs : more, of every option, and of every mount
-    rest_s : on load before a run is read, as `warmup` tells it: the loop must settle, unless the coolant is noted
+    on_load_s : on load before a run is read, as `warmup` tells it: the loop must settle, unless the coolant is noted
     goes_back : whether every option can be undone; as the runs that were made show it unless given (False without any)
 
     Raises
@@ -87,9 +87,12 @@ def plan(
                 first_run += 1
             name = f"r{first_run:02d}"
             names.add(name)
-            found.append(Run(name, option, str(first_mount + place), len(found) + 2, rest_s))
+            found.append(Run(name, option, str(first_mount + place), len(found) + 2, on_load_s))
     return Plan(
-        tuple(found), tuple(readings), rest_s, _words(options, turns, len({run.option for run in measured}) > 1, rest_s)
+        tuple(found),
+        tuple(readings),
+        on_load_s,
+        _words(options, turns, len({run.option for run in measured}) > 1, on_load_s),
     )
 
 
@@ -115,9 +118,9 @@ def _next(made: Runs | None) -> tuple[int, int]:
     return max([*numbers, len({run.mount for run in made.runs})]) + 1, len(made.runs) + 1
 
 
-def _words(options: Sequence[Option], turns: bool, changed: bool, rest_s: float) -> tuple[str, ...]:
+def _words(options: Sequence[Option], turns: bool, changed: bool, on_load_s: float) -> tuple[str, ...]:
     names = [option or AS_IN_FILE for option in options]
-    rest = f"{two_digits_up(rest_s / 60.0).removesuffix('.0')} minutes on load"
+    rest = f"{two_digits_up(on_load_s / 60.0).removesuffix('.0')} minutes on load"
     if_gone = (
         " The runs show no change undone so far: leave out what cannot be made again, and take turns where all can."
     )

@@ -25,7 +25,7 @@ def table_text(runs: Sequence[Run], readings: Sequence[str], about: Sequence[str
     writer = csv.writer(text, delimiter=separator, lineterminator="\n")
     writer.writerow((*HEADINGS, *readings))
     for run in runs:
-        on_load_min = None if run.rest_s is None else run.rest_s / SECONDS_A_MINUTE
+        on_load_min = None if run.on_load_s is None else run.on_load_s / SECONDS_A_MINUTE
         noted = (on_load_min, run.coolant_C, run.room_C, run.package_W, run.score, run.fans_rpm, run.pump_percent)
         shown = (run.readings.get(name) for name in readings)
         writer.writerow(

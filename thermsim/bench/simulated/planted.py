@@ -31,7 +31,7 @@ WARM_START_REST_S = 240.0
 class Passing:
     """One run as it really went, before its readings were noted.
 
-    option, mount : as noted; coolant_C, load : what really held when it was read; rest_s : on load until then
+    option, mount : as noted; coolant_C, load : what really held when it was read; on_load_s : on load until then
     lag_K : how much colder the coolant was when it was noted
     settled : share of its rise over the coolant that a reading has reached
     score : over the usual one; fans_rpm : noted, and true
@@ -42,7 +42,7 @@ class Passing:
     mount: int
     coolant_C: float
     load: float
-    rest_s: float
+    on_load_s: float
     lag_K: float = 0.0
     settled: float = 1.0
     score: float = 1.0
@@ -57,8 +57,8 @@ BEFORE: Mapping[str, Callable[[Passing, float], Passing]] = {
     ),
     "more power": lambda run, rise_K: replace(run, load=MORE_LOAD * run.load, score=MORE_SCORE * run.score),
     "held back": lambda run, rise_K: replace(run, score=HELD_BACK_SCORE * run.score),
-    "not settled": lambda run, rise_K: replace(run, rest_s=SHORT_REST_S, settled=1.0 - NOT_SETTLED),
-    "warm start": lambda run, rise_K: replace(run, rest_s=WARM_START_REST_S, notes_coolant=False),
+    "not settled": lambda run, rise_K: replace(run, on_load_s=SHORT_REST_S, settled=1.0 - NOT_SETTLED),
+    "warm start": lambda run, rise_K: replace(run, on_load_s=WARM_START_REST_S, notes_coolant=False),
 }
 
 

@@ -41,7 +41,7 @@ class Habits:
     tilt : of sensors one half of the die apart, over that of the mount
     run_K, core_K : of the runs of a mount together, and of single readings
     coolant_K, load, room_K : largest deviation of coolant [K], load (share) and room [K] from run to run, all alike
-    rest_s : on load before a run is read, from and to
+    on_load_s : on load before a run is read, from and to
     cuts : how sensors cut to whole steps; step_K : of a reading whose case gives none
     """
 
@@ -52,7 +52,7 @@ class Habits:
     coolant_K: float = 4.0
     load: float = 0.03
     room_K: float = 1.5
-    rest_s: tuple[float, float] = (600.0, 1800.0)
+    on_load_s: tuple[float, float] = (600.0, 1800.0)
     cuts: Cuts = "down"
     step_K: float = 1.0
 
@@ -169,12 +169,12 @@ class _Draw:
         for place, option in enumerate(self.truth.options):
             for mount in range(mounts):
                 for _ in range(runs):
-                    rest_s = float(self.rng.uniform(*self.habits.rest_s))
-                    lag_K = self.warming.rate_K_s(rest_s) * self._even(LAG_S, LAG_S)
+                    on_load_s = float(self.rng.uniform(*self.habits.on_load_s))
+                    lag_K = self.warming.rate_K_s(on_load_s) * self._even(LAG_S, LAG_S)
                     found.append(
                         Passing(
                             option, 1 + mount + place * mounts, self._even(self.truth.coolant_C, self.habits.coolant_K),
-                            self._even(1.0, self.habits.load), rest_s, lag_K,
+                            self._even(1.0, self.habits.load), on_load_s, lag_K,
                         )
                     )  # fmt: skip
         return found
@@ -209,7 +209,7 @@ class _Draw:
         made_W = self.truth.makes_W(run.option, run.coolant_C, run.load) * (1.0 + POWER_NOISE * self.rng.normal())
         score = USUAL_SCORE * run.score * run.load**SCORE_BY_LOAD * (1.0 + SCORE_NOISE * self.rng.normal())
         return Run(
-            f"r{number + 1:02d}", run.option, str(run.mount), number + 2, round(run.rest_s / 60.0) * 60.0,
+            f"r{number + 1:02d}", run.option, str(run.mount), number + 2, round(run.on_load_s / 60.0) * 60.0,
             round(coolant_C, 1) if run.notes_coolant else None, round(self._even(ROOM_C, self.habits.room_K), 1),
             round(made_W, 1), round(score), run.fans_rpm, None, "",
             dict(zip(self.truth.readings, (round(value, 6) for value in row.tolist()), strict=True)),

@@ -192,7 +192,7 @@ def runs_blocks(found: Runs) -> list[Block]:
 
 
 def _cells(run: Run) -> tuple[str, ...]:
-    on_load_min = None if run.rest_s is None else run.rest_s / 60.0
+    on_load_min = None if run.on_load_s is None else run.on_load_s / 60.0
     noted = (on_load_min, run.coolant_C, run.room_C, run.package_W, run.score, run.fans_rpm, run.pump_percent)
     values = list(run.readings.values())
     ends = (max(values), min(values)) if values else (None, None)

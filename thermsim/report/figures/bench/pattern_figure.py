@@ -10,7 +10,7 @@ from thermsim.case.geometry.places import part_box, zone_box
 from thermsim.case.geometry.zones import zone_of
 from thermsim.judgement.outcome import Judgement
 from thermsim.judgement.pattern import Pattern
-from thermsim.report.drawing.style import FAINT, INK, PALE, SMALL, SOLID, ink_with_halo, styled
+from thermsim.report.drawing.style import FAINT, INK, SMALL, SOLID, ink_with_halo, styled
 from thermsim.report.text.judge_table import option_name
 from thermsim.report.words.titles import title_of
 
@@ -25,8 +25,8 @@ DOT_MM = 0.03  # radius of a probe's mark, as a share of the width of the die
 
 
 def change_patterns(found: Judgement) -> Figure:
-    """A plan of the die for each change: more gained than the mean in full colour, less hatched, an arrow where the
-    change leans.
+    """A plan of the die for each change: the deeper the colour, the further from the mean; hatched where less was
+    gained; an arrow where the change leans.
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
@@ -70,7 +70,7 @@ def _panel(ax: Axes, found: Judgement, one: Pattern, strongest: float) -> None:
     for name, value in one.off_K.items():
         share = min(abs(value) / strongest, 1.0)
         look = {
-            "fc": (SOLID, 0.85 * share) if value >= 0.0 else (PALE, 0.5 + 0.5 * share), "ec": INK, "lw": 0.8,
+            "fc": (SOLID, 0.85 * share), "ec": INK, "lw": 0.8,
             "hatch": "" if value >= 0.0 or share < 0.15 else "\\\\\\",
         }  # fmt: skip
         if named[name].zone is not None:
