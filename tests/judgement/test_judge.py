@@ -11,11 +11,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from benches import DEMO, FILM, bed, bench, demo, run
+from benches import DEMO, FILM, bed, bench, demo
+from benches import run as demo_run
 from click.testing import CliRunner
+from lidded_chip import COLD, chip, run
 
 import thermsim
 from thermsim.bench.read_runs import read_runs
+from thermsim.bench.runs import BenchSettings, Runs
 from thermsim.commands.main import commands
 from thermsim.errors import NotComparableError, WriteError
 from thermsim.judgement.judge import judge
@@ -30,6 +33,18 @@ HIDDEN_GAIN_K = 2.16
 @pytest.fixture(scope="module")
 def found() -> Judgement:
     return judge(demo(), bed=bed())
+
+
+def test_a_change_of_the_coolant_itself_gets_no_verdict() -> None:
+    """Its runs are put to one coolant, so that nothing of it is left to show: no gain of nothing, and no agreement."""
+    case, own = chip()
+    runs = [run(1), run(2), run(3, COLD, coolant_C=20.0), run(4, COLD, coolant_C=20.0)]
+    told = judge(case, Runs("runs.csv", tuple(runs), BenchSettings(one_mount_K=0.8)), bed=own).bought
+    assert told is not None
+    change = told.of(COLD)
+    assert change.kind == "undecided" and "the coolant itself is no part" in change.words
+    assert change.predicted is None and change.agreement is None
+    assert abs(change.gain.value_K) < change.gain.half_width_K
 
 
 def test_the_first_opening_disappoints_because_the_film_lies_askew(found: Judgement) -> None:
@@ -157,7 +172,9 @@ def test_a_plan_is_a_table_that_is_read_again(found: Judgement, tmp_path: Path) 
 def test_a_chain_is_told_step_by_step() -> None:
     """As in the file, the film, the thinner die: every pair, and which are steps."""
     thin = "thinner die, same height"
-    runs = [run(f"r{n:02d}", option, str(n)) for n, option in enumerate([None, None, FILM, FILM, thin, thin], start=1)]
+    runs = [
+        demo_run(f"r{n:02d}", option, str(n)) for n, option in enumerate([None, None, FILM, FILM, thin, thin], start=1)
+    ]
     told = judge(demo(), bench(*runs), bed=bed(), predict=False)
     assert told.bought is not None
     assert [(one.option, one.against) for one in told.bought.changes] == [(FILM, None), (thin, None), (thin, FILM)]
@@ -172,7 +189,7 @@ def test_patterns_of_even_changes_do_not_lean() -> None:
     for number in range(1, 7):
         option = None if number < 4 else FILM
         offsets = {f"C{core}": float(rng.normal(0.0, 0.4)) for core in range(8)}
-        runs.append(run(f"r{number:02d}", option, str(number), offsets=offsets))
+        runs.append(demo_run(f"r{number:02d}", option, str(number), offsets=offsets))
     told = judge(demo(), bench(*runs), bed=bed(), predict=False)
     assert told.patterns[0].towards == ()
     assert "does not lean" in told.patterns[0].words

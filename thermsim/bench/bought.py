@@ -29,6 +29,7 @@ from thermsim.bench.verdicts.verdict import (
     kind_of,
     settling,
     words_of,
+    words_of_a_part,
 )
 from thermsim.comparison.decision import Kind
 
@@ -96,6 +97,7 @@ def bought(
     prior: Prior = USUAL,
     steps_K: Mapping[str, float] | None = None,
     predict: Callable[[Pair, tuple[str, ...]], Predicted | None] | None = None,
+    missing: Callable[[Pair], str | None] | None = None,
     coverage: float = COVERAGE,
 ) -> Bought:
     """What every change bought.
@@ -107,6 +109,7 @@ def bought(
     prior : what is known of the scatter of mounts
     steps_K : steps that readings are shown in, by reading; none unless given
     predict : what a comparison says of the mean of some readings for a pair, None where it says nothing
+    missing : what of a pair's gain its runs cannot show, as a sentence: it gets no verdict; None where they show all
 
     Raises
     ------
@@ -133,12 +136,14 @@ def bought(
         doubt = hypot(_corrections(table[against], table[option], noted_to), _stuck(readings, steps, known.sd_K))
         found = gain(first, second, known, doubt, coverage)
         settled = settling(found, worth_K or 0.0, known)
-        predicted = None if predict is None else predict((option, against), readings)
+        part = None if missing is None else missing((option, against))
+        predicted = None if predict is None or part else predict((option, against), readings)
         left_out = dict.fromkeys(name for run in both for name in run.readings if name not in readings)
         changes.append(
             Change(
                 option, against, options.index(option) == options.index(against) + 1, readings, tuple(left_out), found,
-                kind_of(found, worth_K), words_of(found, worth_K, known, settled), settled, predicted,
+                "undecided" if part else kind_of(found, worth_K),
+                words_of_a_part(found, part) if part else words_of(found, worth_K, known, settled), settled, predicted,
                 None if predicted is None else agreement(found, predicted),
                 None if predicted is None else agreement_words(option or BASE, found, predicted),
             )

@@ -20,6 +20,8 @@ from thermsim.judgement.pattern import pattern
 from thermsim.judgement.predicted import Predictions, predictions
 from thermsim.progress import Progress
 
+ONE_COOLANT = "All runs are put to one coolant: what the change makes of the coolant itself is no part of that"
+
 
 def judge(
     case: Case,
@@ -62,7 +64,12 @@ def judge(
     steps = {one.reading: one.step_K for one in case.readings if one.step_K is not None}
     own = runs.settings.one_mount_K
     prior = USUAL if own is None else Prior(own, USUAL.mounts)
-    told = bought(kept, worth_K=case.worth_K, prior=prior, steps_K=steps, predict=predicted)
+    cooled = {option for option in options if option is not None and bed.is_cooled_by_other(option)}
+
+    def missing(pair: Pair) -> str | None:
+        return f"{ONE_COOLANT} ({bed.coolant})." if len(cooled.intersection(pair)) == 1 else None
+
+    told = bought(kept, worth_K=case.worth_K, prior=prior, steps_K=steps, predict=predicted, missing=missing)
     told, explained = (told, {}) if predicted is None else _explained(told, predicted)
     patterns = tuple(pattern(case, kept, (one.option, one.against), one.readings) for one in told.changes)
     remarks = (*found.remarks, *_remarks(told, own))

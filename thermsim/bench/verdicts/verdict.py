@@ -139,6 +139,11 @@ def words_of(gain: MeasuredGain, worth_K: float | None, scatter: Scatter, settle
     return f"{kind.capitalize()}: {told}. {reason}"
 
 
+def words_of_a_part(gain: MeasuredGain, missing: str) -> str:
+    """Of a gain that is a part of what a change buys, and gets no verdict. missing : the other part, a sentence"""
+    return f"Undecided: {_told(gain, None)}. {missing}"
+
+
 def agreement(gain: MeasuredGain, predicted: Predicted) -> Agreement:
     """Whether a measured gain is what was predicted, within both doubts.
 
