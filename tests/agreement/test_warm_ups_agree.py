@@ -18,7 +18,7 @@ from test_ways_agree_in_time import with_stores
 
 from thermsim.case.options import with_option
 from thermsim.commands.main import commands
-from thermsim.comparison.warm_ups import warm_ups
+from thermsim.comparison.warm_ups import warm_ups, within
 from thermsim.mesh.predict import predict
 from thermsim.model.powers import scaled_power
 from thermsim.readout.answers import answers
@@ -123,7 +123,11 @@ def test_side_by_side_alone_and_by_the_command_warm_ups_are_the_same(number: int
     one.whole["options"] = drawn(number).whole["options"]
     case = one.case
     found = warm_ups(case, FROM_S, 1e2, accuracy_K=ACCURACY_K)
-    alone = [warmup(each, FROM_S, 1e2, accuracy_K=ACCURACY_K) for each in (case, with_option(case, found.names[1]))]
+    shares_s = within(np.array([FROM_S, 1e2]))  # side by side, what is there of a gain by then is told as well
+    alone = [
+        warmup(each, FROM_S, 1e2, also_s=shares_s, accuracy_K=ACCURACY_K)
+        for each in (case, with_option(case, found.names[1]))
+    ]
     for together, single in zip(found.found, alone, strict=True):
         assert plain_document(document(together)) == plain_document(document(single))
     for asked in found.temperatures:

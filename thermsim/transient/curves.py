@@ -357,21 +357,10 @@ class Reader:
             inside[zone.x, zone.y, zone.levels] = True
             found[one] = self._highest_of_cells(small, states, given, inside & (self.model.region >= 0))
             hottest = np.maximum(hottest, found[one])
-        elsewhere = away_from_summits(self.model, self.warmed) & self.may_be_hottest
+        elsewhere = away_from_summits(self.model, self.warmed)
         if elsewhere.any():
             hottest = np.maximum(hottest, self._highest_of_cells(small, states, given, elsewhere))
         found[HOTTEST] = hottest
-        return found
-
-    @cached_property
-    def may_be_hottest(self) -> NDArray[np.bool_]:
-        """(nx, ny, nz) cells with heat of their own or from outside.
-
-        Of a stack that warms up from rest no other one is hottest: heat would leave it, and it would cool down.
-        """
-        found = self.warmed.copy()
-        for source in self.model.volume_sources:
-            found[:, :, source.levels] |= source.watts > 0.0
         return found
 
     def _highest_of_cells(self, small: SmallModel, states: Array, given: Array, among: NDArray[np.bool_]) -> Array:

@@ -181,11 +181,6 @@ class LoadedReader(Reader):
         """None: the bound is one of a load that comes on at once."""
         return Answers()
 
-    @property
-    def may_be_hottest(self) -> NDArray[np.bool_]:
-        """All cells: where less is made than before, heat may be left anywhere."""
-        return np.ones(self.model.grid.shape, dtype=bool)
-
     # ---- in time ----------------------------------------------------------------------------------------------
 
     def given(self, times: Array) -> Array:
