@@ -8,7 +8,7 @@ from math import inf, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy import special
 
 from thermsim.bench.statistics.mounts import Scatter
 from thermsim.bench.statistics.two_samples import Difference
@@ -55,7 +55,7 @@ class MeasuredGain:
 
     def probability_above(self, worth_K: float) -> float:
         """Probability that the gain exceeds so much."""
-        return float(stats.t.cdf((self.value_K - worth_K) / self.difference.sd, self.difference.degrees))
+        return float(special.stdtr(self.difference.degrees, (self.value_K - worth_K) / self.difference.sd))
 
 
 def gain(

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import hypot, sqrt
 
-from scipy import stats
+from scipy import special
 
 from thermsim.bench.statistics.variance import effective_degrees
 
@@ -42,7 +42,7 @@ class Difference:
 
     def half_width(self, coverage: float = 0.90) -> float:
         """Half width of the interval that holds the difference with this coverage."""
-        return float(stats.t.ppf(0.5 * (1.0 + coverage), self.degrees)) * self.sd
+        return float(special.stdtrit(self.degrees, 0.5 * (1.0 + coverage))) * self.sd
 
 
 def pooled_sd(first: Sample, second: Sample) -> float:

@@ -18,7 +18,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 Array = NDArray[np.float64]
 Cuts = Literal["nearest", "down"]
@@ -58,6 +58,6 @@ def stuck_error(step: float, sd: float) -> float:
 def rounded_moments(mean: float, sd: float) -> tuple[float, float]:
     """Mean and variance of a normal value that is rounded to the nearest whole number, summed."""
     numbers = np.arange(np.floor(mean - 9.0 * sd) - 1.0, np.ceil(mean + 9.0 * sd) + 2.0)
-    weight = np.diff(stats.norm.cdf(np.append(numbers - 0.5, numbers[-1] + 0.5), mean, sd))
+    weight = np.diff(special.ndtr((np.append(numbers - 0.5, numbers[-1] + 0.5) - mean) / sd))
     middle = float(weight @ numbers)
     return middle, float(weight @ (numbers - middle) ** 2)
