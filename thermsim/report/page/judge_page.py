@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import io
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +9,7 @@ from thermsim.report.data.versions import versions
 from thermsim.report.figures.bench.mounts_figure import chances_of_mounts
 from thermsim.report.figures.bench.pattern_figure import change_patterns
 from thermsim.report.figures.bench.strip_figure import runs_strip
+from thermsim.report.page.self_contained import embedded_svg, made_now, rendered, svg
 from thermsim.report.text.judge_table import change_name, judgement_blocks, runs_in_words
 from thermsim.report.text.tables import blocks_html
 
@@ -34,16 +32,12 @@ def pictures(found: Judgement) -> dict[str, Figure]:
 
 def html(found: Judgement, drawn: dict[str, Figure]) -> str:
     """The page; pictures are embedded, nothing is fetched. drawn : by `pictures`"""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
     from markupsafe import Markup
 
-    environment = Environment(
-        loader=FileSystemLoader(Path(__file__).parent, encoding="utf-8"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
     _, *others = judgement_blocks(found)
     changes = () if found.bought is None else found.bought.changes
-    return environment.get_template(TEMPLATE).render(
+    return rendered(
+        TEMPLATE,
         title=found.case.title,
         about=found.case.about or "",
         source=Path(found.runs.source).name,
@@ -59,14 +53,8 @@ def html(found: Judgement, drawn: dict[str, Figure]) -> str:
             }
             for one, shape in zip(changes, found.patterns, strict=True)
         ],
-        images={name.removesuffix(".png"): _embedded(figure) for name, figure in drawn.items()},
+        images={name.removesuffix(".png"): embedded_svg(svg(figure)) for name, figure in drawn.items()},
         tables=Markup(blocks_html(others)),
-        made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
+        made=made_now(),
         versions=versions(),
     )
-
-
-def _embedded(figure: Figure) -> str:
-    text = io.StringIO()
-    figure.savefig(text, format="svg", metadata={"Date": None})
-    return f"data:image/svg+xml;base64,{base64.b64encode(text.getvalue().encode()).decode()}"

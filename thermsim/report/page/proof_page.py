@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import io
 import re
 from itertools import groupby
 from pathlib import Path
@@ -12,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from thermsim.errors import WriteError
 from thermsim.report.data.result import as_json
 from thermsim.report.figures import proof_figures
+from thermsim.report.page.self_contained import embedded_svg, rendered, svg
 from thermsim.report.text.proof_table import HEAD, honesty_block, numbers, summary
 from thermsim.report.text.tables import blocks_html
 
@@ -29,7 +28,7 @@ def write(document: dict[str, Any], folder: Path | str) -> list[Path]:
     WriteError : the folder cannot be written
     """
     folder = Path(folder)
-    drawn = {name: _svg(figure) for name, figure in pictures(document).items()}
+    drawn = {name: svg(figure) for name, figure in pictures(document).items()}
     texts = {PAGE: html(document, drawn), DATA: as_json(document), **drawn}
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -59,21 +58,17 @@ def pictures(document: dict[str, Any]) -> dict[str, Figure]:
 
 def html(document: dict[str, Any], drawn: dict[str, str]) -> str:
     """The page; figures are embedded, nothing is fetched. drawn : SVG texts by file name."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
     from markupsafe import Markup
 
-    environment = Environment(
-        loader=FileSystemLoader(Path(__file__).parent, encoding="utf-8"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
     cases = [
         {"title": title, "lines": [{**line, "cells": numbers(line)} for line in lines]}
         for title, lines in groupby(document["lines"], key=lambda line: line["case"])
     ]
-    images = {name: _embedded(text) for name, text in drawn.items()}
+    images = {name: embedded_svg(text) for name, text in drawn.items()}
     plots = [(name, image) for name, image in images.items() if name not in ("control.svg", "honesty.svg")]
     honesty = document["honesty"]
-    return environment.get_template(TEMPLATE).render(
+    return rendered(
+        TEMPLATE,
         document=document,
         cases=cases,
         head=HEAD,
@@ -85,16 +80,6 @@ def html(document: dict[str, Any], drawn: dict[str, str]) -> str:
         summary=list(summary(document)),
         honesty_table=Markup(blocks_html([honesty_block(honesty)])) if honesty is not None else "",
     )
-
-
-def _embedded(svg: str) -> str:
-    return f"data:image/svg+xml;base64,{base64.b64encode(svg.encode()).decode()}"
-
-
-def _svg(figure: Figure) -> str:
-    text = io.StringIO()
-    figure.savefig(text, format="svg", metadata={"Date": None})
-    return text.getvalue()
 
 
 def _slug(title: str) -> str:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import base64
 import io
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +13,7 @@ from thermsim.report.figures.gain_figure import gains
 from thermsim.report.figures.ladder_columns_figure import ladders
 from thermsim.report.figures.share_figure import shares
 from thermsim.report.page import page_tables as tables
+from thermsim.report.page.self_contained import embedded, embedded_svg, made_now, rendered, svg
 from thermsim.report.words import comparison as words
 from thermsim.report.words.comparison import headline_question, name_of, predictions
 
@@ -49,18 +48,12 @@ def maps(comparison: Comparison) -> list[tuple[str, Figure]]:
 
 def html(comparison: Comparison, drawn: dict[str, Figure]) -> str:
     """The page; pictures are embedded, nothing is fetched. drawn : by `pictures`"""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    environment = Environment(
-        loader=FileSystemLoader(Path(__file__).parent, encoding="utf-8"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
-    environment.filters["code"] = _code
-    environment.filters["sentence"] = words.sentence
-    return environment.get_template(TEMPLATE).render(
+    return rendered(
+        TEMPLATE,
+        filters={"code": _code, "sentence": words.sentence},
         **_head(comparison),
         options=[_option(comparison, one) for one in comparison.options],
-        images={name.removesuffix(".png"): _svg(figure) for name, figure in drawn.items()},
+        images={name.removesuffix(".png"): embedded_svg(svg(figure)) for name, figure in drawn.items()},
         maps=[(name, _png(figure), _map_words(name, comparison)) for name, figure in maps(comparison)],
         gains=tables.headline(comparison),
         flux=tables.flux(comparison),
@@ -97,7 +90,7 @@ def _head(comparison: Comparison) -> dict[str, Any]:
         "remarks": words.remarks_of(comparison, grave=False),
         "cautions": cautions,
         "opening": words.BEFORE_OPENING if opens else (),
-        "made": datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
+        "made": made_now(),
         "versions": versions(),
         "file": Path(comparison.case.file).name if comparison.case.file else "",
         "gains_alt": _gains_words(comparison),
@@ -148,17 +141,7 @@ def _code(text: str) -> Markup:
     return Markup("").join(pieces)
 
 
-def _svg(figure: Figure) -> str:
-    text = io.StringIO()
-    figure.savefig(text, format="svg", metadata={"Date": None})
-    return _embedded("image/svg+xml", text.getvalue().encode())
-
-
 def _png(figure: Figure) -> str:
     data = io.BytesIO()
     figure.savefig(data, format="png", dpi=MAP_DOTS_PER_INCH)
-    return _embedded("image/png", data.getvalue())
-
-
-def _embedded(kind: str, data: bytes) -> str:
-    return f"data:{kind};base64,{base64.b64encode(data).decode()}"
+    return embedded("image/png", data.getvalue())
