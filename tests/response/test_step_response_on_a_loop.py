@@ -7,10 +7,10 @@ from functools import cache
 
 import numpy as np
 import pytest
+from on_a_loop import BLOCK_AND_COOLANT, RISE, SLAB, TIME_CONSTANTS, TWO_NODES
 from scipy.linalg import expm
 
 from tests.response.test_step_response import TWO_ZONES
-from tests.transient.test_coolant_loop_in_time import BLOCK_AND_COOLANT, RISE, SLAB, TIME_CONSTANTS, TWO_NODES
 from thermsim.case.load import parse_case
 from thermsim.errors import ThermsimError
 from thermsim.mesh.predict import predict

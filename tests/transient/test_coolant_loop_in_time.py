@@ -6,6 +6,7 @@ import re
 
 import numpy as np
 import pytest
+from on_a_loop import BLOCK, BLOCK_AND_COOLANT, END, LOADED_K, RATES, RISE, SLAB, TIME_CONSTANTS, TWO_NODES
 from scipy.linalg import expm
 from stacks import solve_on
 
@@ -16,54 +17,6 @@ from thermsim.report.text.warmup_table import warmup_blocks
 from thermsim.warming.held_still import model_of, reader_of
 from thermsim.warming.outcome import Warmup
 from thermsim.warming.warmup import warmup
-
-# A block of 150 J/K with 0.08 K/W to the coolant of a loop: all but infinite conductivity makes it one node.
-TWO_NODES = """
-title: a block on a loop
-layers:
-  - part: block
-    material: {conductivity_W_mK: 1.0e9, density_kg_m3: 7500, heat_capacity_J_kgK: 500}
-    size_mm: [100, 100]
-    thickness_mm: 4
-heat:
-  - {in: block, at: volume, zones: [{zone: all, power_W: 250}]}
-cooling:
-  - {face: top, film_W_m2K: 1250, fluid_C: loop}
-coolant_loop: {heat_capacity_J_K: 2000, radiator_W_K: 40, room_C: 25}
-"""
-# Closed form of two nodes, eigenvalues of a 2 by 2 matrix in mpmath: block and coolant [C] after seconds.
-BLOCK_AND_COOLANT = {
-    1.0: (26.599250, 25.005022), 5.0: (31.829453, 25.108993), 10.0: (36.398776, 25.368329),
-    30.0: (44.416368, 26.832938), 60.0: (47.836339, 28.643251), 120.0: (50.130222, 30.375670),
-    300.0: (51.208068, 31.217250),
-}  # fmt: skip
-TIME_CONSTANTS = (54.8013683, 10.9486317)
-
-# Laplace transform of the slab on a mixed loop, inverted with mpmath by two methods that agree to 1e-26: rise over the
-# room of 10 cm2 that take 1 W/mm2.
-SLAB = """
-title: a slab on a loop
-layers:
-  - part: die
-    material: {conductivity_W_mK: 125, density_kg_m3: 2330, heat_capacity_J_kgK: 712}
-    size_mm: [40, 25]
-    thickness_mm: 0.66
-  - {joint: film, resistance_mm2K_W: 6.8}
-  - part: lid
-    material: {conductivity_W_mK: 395, density_kg_m3: 8933, heat_capacity_J_kgK: 385}
-    size_mm: [40, 25]
-    thickness_mm: 2.45
-heat:
-  - {in: die, at: bottom, zones: [{zone: all, power_W: 1000}]}
-cooling:
-  - {face: top, film_W_m2K: 14000, fluid_C: loop}
-coolant_loop: {heat_capacity_J_K: 4000, radiator_W_K: 20, room_C: 0}
-"""
-RISE = {
-    0.1: 21.8589946, 1.0: 70.87109785, 10.0: 91.79923675, 60.0: 102.3751078, 300.0: 128.433515, 900.0: 139.1455968,
-    3600.0: 139.7111023,
-}  # fmt: skip
-END = 139.7111031
 
 
 def test_two_nodes_to_all_printed_digits() -> None:
@@ -116,7 +69,7 @@ def test_a_warm_up_that_ends_too_early_says_until_when_to_follow_it() -> None:
 
 @pytest.fixture(scope="module")
 def nodes() -> Warmup:
-    case = parse_case(TWO_NODES.replace("1.0e9", "1.0e5"), "nodes.yaml")
+    case = parse_case(BLOCK, "nodes.yaml")
     return warmup(case, 1.0, 600.0, first_cells=60, settled_K=0.5, accuracy_K=0.01)
 
 
@@ -125,10 +78,8 @@ def two_nodes_after(rest_s: float, run_s: float) -> np.ndarray:
 
     The same two nodes as a 2 by 2 matrix, by scipy's matrix exponential.
     """
-    matrix = np.array([[-12.5 / 150.0, 12.5 / 150.0], [12.5 / 2000.0, -52.5 / 2000.0]])
-    loaded = np.array([26.25, 6.25])
-    left = expm(rest_s * matrix) @ loaded
-    return np.asarray(loaded + expm(run_s * matrix) @ (left - loaded))
+    left = expm(rest_s * RATES) @ LOADED_K
+    return np.asarray(LOADED_K + expm(run_s * RATES) @ (left - LOADED_K))
 
 
 def test_after_the_shortest_fair_rest_a_second_run_repeats_the_first(nodes: Warmup) -> None:
@@ -162,7 +113,7 @@ def leaking_nodes(time_s: float, start: np.ndarray, power_W: float) -> np.ndarra
 def test_with_leakage_a_rest_with_the_coolant_noted_serves_early_readings_too() -> None:
     """Loaded a kelvin of coolant makes more than one of the block, just after switching on it does not."""
     leakage = f"leakage: {{per_K: {LEAKING['a rise']}, at_C: {LEAKING['at']}}}, zones"
-    case = parse_case(TWO_NODES.replace("1.0e9", "1.0e5").replace("zones", leakage), "nodes.yaml")
+    case = parse_case(BLOCK.replace("zones", leakage), "nodes.yaml")
     rest = warmup(case, 1.0, 900.0, first_cells=60, settled_K=0.5, accuracy_K=0.01).rest
     assert rest.noted_s is not None and rest.why is None
     assert rest.per_kelvin == pytest.approx(12.5 / (12.5 - 250.0 * LEAKING["a rise"]), rel=1e-4)

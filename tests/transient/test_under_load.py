@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from on_a_loop import BLOCK, LOADED_K, RATES
 from scipy.linalg import expm
 from stacks import solve_on
 
@@ -21,20 +22,6 @@ from thermsim.warming.planned import planned
 from thermsim.warming.told_times import told_times, unseen_until_s
 from thermsim.warming.warmup import warmup
 
-# A block of 150 J/K with 0.08 K/W to the coolant of a loop of 2000 J/K, which gives 40 W/K to a room of 25 C.
-BLOCK = """
-title: a block on a loop
-layers:
-  - part: block
-    material: {conductivity_W_mK: 1.0e5, density_kg_m3: 7500, heat_capacity_J_kgK: 500}
-    size_mm: [100, 100]
-    thickness_mm: 4
-heat:
-  - {in: block, at: volume, zones: [{zone: all, power_W: 250}]}
-cooling:
-  - {face: top, film_W_m2K: 1250, fluid_C: loop}
-coolant_loop: {heat_capacity_J_K: 2000, radiator_W_K: 40, room_C: 25}
-"""
 BLOCKS = [{"at_s": 0, "share": 1.0}, {"at_s": 300, "share": 0.0}, {"at_s": 600, "share": 0.5}]
 
 # Two zones of a die under a lid, all of them linear.
@@ -64,15 +51,14 @@ SHIFTS = (0.0, 1e3, 1e2, 30.0, 10.0, 3.0, 1.0, 0.3)
 
 def two_nodes(times: list[float]) -> dict[float, np.ndarray]:
     """Block and coolant [C] under the blocks above, by scipy's matrix exponential."""
-    matrix = np.array([[-12.5 / 150.0, 12.5 / 150.0], [12.5 / 2000.0, -52.5 / 2000.0]])
     found: dict[float, np.ndarray] = {}
     for time in times:
         state, begins = np.zeros(2), 0.0
         for ends, share in ((300.0, 1.0), (600.0, 0.0), (np.inf, 0.5)):
             stays = min(ends, time) - begins
-            end = share * np.array([26.25, 6.25])
+            end = share * LOADED_K
             if stays > 0.0:
-                state = end + expm(stays * matrix) @ (state - end)
+                state = end + expm(stays * RATES) @ (state - end)
             begins = ends
         found[time] = state + 25.0
     return found
@@ -96,7 +82,7 @@ def test_blocks_of_300_s_on_a_loop(block: Warmup) -> None:
             assert float(curve.value[at]) == pytest.approx(nodes[number], abs=float(curve.half_width[at]) + 1e-4)
             assert float(curve.half_width[at]) < 0.02
         assert curve.loaded is not None
-        assert curve.loaded.value == pytest.approx(25.0 + 0.5 * (26.25, 6.25)[number], abs=0.002)
+        assert curve.loaded.value == pytest.approx(25.0 + 0.5 * LOADED_K[number], abs=0.002)
     assert block.times_s[block.curves["zone", "all", "mean"].highest] == pytest.approx(300.0)
 
 

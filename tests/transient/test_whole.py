@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from on_a_loop import BLOCK, LOADED_K, RATES
 from scipy.linalg import expm
 from scipy.optimize import brentq
 from test_open_cases import INDIUM, PLAIN, STEP
@@ -47,27 +48,10 @@ def test_steps_and_small_model_agree(text: str) -> None:
         assert np.max(whole.time_doubt[number]) < 0.1, one
 
 
-BLOCK = """
-title: 150 J/K on a loop of 2000 J/K, 12.5 W/K between, 40 W/K to 25 C
-layers:
-  - part: block
-    material: {conductivity_W_mK: 1.0e5, density_kg_m3: 7500, heat_capacity_J_kgK: 500}
-    size_mm: [100, 100]
-    thickness_mm: 4
-heat:
-  - {in: block, at: volume, zones: [{zone: all, power_W: 250}]}
-cooling:
-  - {face: top, film_W_m2K: 1250, fluid_C: loop}
-coolant_loop: {heat_capacity_J_K: 2000, radiator_W_K: 40, room_C: 25}
-"""
-
-
 @pytest.mark.parametrize("limit_C", [45.0, 49.0, 50.0])
 def test_a_limit_is_passed_when_it_is_told_however_near_the_end_it_lies(limit_C: float) -> None:
     """Two nodes that end at 51.25 C: their matrix exponential by scipy is the referee."""
-    matrix = np.array([[-12.5 / 150.0, 12.5 / 150.0], [12.5 / 2000.0, -52.5 / 2000.0]])
-    end = np.array([26.25, 6.25])
-    exact = brentq(lambda time: 25.0 + end[0] - (expm(time * matrix) @ end)[0] - limit_C, 1.0, 500.0)
+    exact = brentq(lambda time: 25.0 + LOADED_K[0] - (expm(time * RATES) @ LOADED_K)[0] - limit_C, 1.0, 500.0)
     case = parse_case(BLOCK, "block.yaml")
     model = build_model(case, plan_grid(case, 12).grid(1))
     found = passes_s(case, model, [], model.first_guess(), (0.1, 1000.0), limit_C, 1.0)
