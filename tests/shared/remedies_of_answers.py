@@ -263,7 +263,7 @@ IN_TIME: list[Row] = [
     OfCall(lambda _: held_in(1e-6, 0.02), "ask from a later time on", lambda _: held_in(1.0, 0.02)),
     OfCall(
         lambda _: bounded(
-            lambda: warmup(tiny(base=EXACT), 1.0, 2.0, first_cells=100), {"warming.warmup.LARGEST_IMBALANCE": -1.0}
+            lambda: warmup(tiny(base=EXACT), 1.0, 2.0, first_cells=100), {"warming.family.LARGEST_IMBALANCE": -1.0}
         ),
         "heat made, stored and let out differ.*\n.*keep the case file and report it",
         lambda _: warmed(),

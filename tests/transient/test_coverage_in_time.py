@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from thermsim.mesh.predict import FEWEST_GRIDS
 from thermsim.model.grid.plan import plan_grid
 from thermsim.transient.grid import time_plan
+from thermsim.warming.family import Family
 from thermsim.warming.told_times import spread_times
-from thermsim.warming.warmup import _Family, warmup
+from thermsim.warming.warmup import warmup
 
 Array = NDArray[np.float64]
 
@@ -72,7 +73,7 @@ def over_time_doubt(chain: ChainInTime) -> list[float]:
     """For each of the fewest grids: the largest error of the small model over what is told of it."""
     times = spread_times(FROM_S, UNTIL_S)
     plan = time_plan(chain.case, plan_grid(chain.case, CELLS), FROM_S)
-    family = _Family(chain.case, times, chain.case.accuracy_K)
+    family = Family(chain.case, times, chain.case.accuracy_K)
     found = []
     for multiplier in plan.multipliers[:FEWEST_GRIDS]:
         family.climb(plan, multiplier, FROM_S)
