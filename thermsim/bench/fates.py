@@ -61,6 +61,7 @@ class Fates:
     load, package_W : what all runs are put to: share of the typed powers, and the heat of the base at it [W]
     responses : of every option that was run; warming : of the coolant
     sensors : faults of sensors; remarks : what concerns all runs
+    cooled : options that change the coolant itself
     """
 
     coolant: str
@@ -72,6 +73,7 @@ class Fates:
     warming: Warming
     sensors: tuple[SensorFault, ...]
     remarks: tuple[str, ...]
+    cooled: tuple[str, ...] = ()
 
     @property
     def kept(self) -> tuple[Corrected, ...]:
@@ -135,9 +137,9 @@ def fates(case: Case, runs: Runs, bed: Bed | None = None) -> Fates:
     to_come = {run.name: Fate(run, "to be made", None, None, (NOT_MADE,), (), None, None) for run in table.runs}
     told = tuple((to_come | found)[run.name] for run in table.runs)
     package_W = float(base.at(coolant_C, load)[-2])
-    cooled = [option for option in runs.options if option is not None and bed.is_cooled_by_other(option)]
+    cooled = tuple(option for option in runs.options if option is not None and bed.is_cooled_by_other(option))
     remarks = _remarks(runs, load, warming, bool(stands_in), bed.coolant, cooled)
-    return Fates(bed.coolant, coolant_C, load, package_W, told, responses, warming, sensors, remarks)
+    return Fates(bed.coolant, coolant_C, load, package_W, told, responses, warming, sensors, remarks, cooled)
 
 
 def _expected(

@@ -64,10 +64,9 @@ def judge(
     steps = {one.reading: one.step_K for one in case.readings if one.step_K is not None}
     own = runs.settings.one_mount_K
     prior = USUAL if own is None else Prior(own, USUAL.mounts)
-    cooled = {option for option in options if option is not None and bed.is_cooled_by_other(option)}
 
     def missing(pair: Pair) -> str | None:
-        return f"{ONE_COOLANT} ({bed.coolant})." if len(cooled.intersection(pair)) == 1 else None
+        return f"{ONE_COOLANT} ({found.coolant})." if len(set(found.cooled).intersection(pair)) == 1 else None
 
     told = bought(kept, worth_K=case.worth_K, prior=prior, steps_K=steps, predict=predicted, missing=missing)
     told, explained = (told, {}) if predicted is None else _explained(told, predicted)

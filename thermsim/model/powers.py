@@ -13,6 +13,18 @@ from thermsim.model.build import Model
 Array = NDArray[np.float64]
 
 
+BESIDE = 1e-6  # share of the heat, from which on what is made beside zones is told
+
+
+def beside_zones_W(model: Model) -> float:
+    """Watts of a model that are made where no zone is; 0 where rounding may be all of them."""
+    left = [source.watts.copy() for source in model.sources]
+    for zone in model.zones:
+        left[zone.source][zone.x, zone.y] = 0.0
+    beside = float(sum(watts.sum() for watts in left))
+    return beside if abs(beside) > BESIDE * sum(float(source.watts.sum()) for source in model.sources) else 0.0
+
+
 def scaled_power(model: Model, share: float) -> Model:
     """The same model with every heat source multiplied."""
     return replace(

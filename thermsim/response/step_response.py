@@ -21,6 +21,7 @@ from thermsim.mesh.predict import FEWEST_GRIDS, OUTER_K, plan_for, solve_on
 from thermsim.mesh.prediction_remarks import grave_first, remarks_of_state
 from thermsim.mesh.settling import OnGrid, judged
 from thermsim.model.grid.plan import BYTES_PER_CELL, FIRST_GRID_CELLS, plan_grid
+from thermsim.model.powers import beside_zones_W
 from thermsim.model.storage import check_capacities, left_out
 from thermsim.printable import Printable
 from thermsim.progress import Progress
@@ -45,7 +46,6 @@ Array = NDArray[np.float64]
 
 SHARE_OF_TIME = 0.1  # of the accuracy, that the model in time may take of the rises that the load of the case makes
 SHIFTS = 20  # that memory is reckoned with
-BESIDE = 1e-6  # share of the heat, from which on what is made beside zones is told
 END = np.array([np.inf])
 MOST_INPUTS = 40  # zones: each costs a solve at every shift on every grid
 
@@ -342,8 +342,7 @@ class _Family:
         count, seconds = shape[0] * shape[1] * shape[2], time.perf_counter() - start
         self.steps.append(ResponseStep(multiplier, count, seconds, model.solves, model.iterations, imbalance))
         self.field, self.columns = field, columns
-        made = sum(float(source.watts.sum()) for source in reader.rise.model.sources)
-        self.beside_W = made - float(self.stacks[-1].made_W.sum())
+        self.beside_W = beside_zones_W(reader.rise.model)
         has_maps = any(heat.map is not None for heat in self.case.heat)
         self.uneven_K = self._uneven(reader, small) if has_maps and reader.coolant is None else None
         self.stored = dict(zip(names, model.stored, strict=True))
@@ -441,7 +440,7 @@ class _Family:
                 f"hold its own warm-up up to {two_digits_up(held_K)} K off on the way, and other loads at their "
                 "ends too"
             )
-        if abs(self.beside_W) > BESIDE * (float(self.stacks[-1].made_W.sum()) + abs(self.beside_W)):
+        if self.beside_W:
             said.append(
                 f"of the heat, {two_digits_up(abs(self.beside_W))} W are made where no zone is, and no watt stands for "
                 "them"

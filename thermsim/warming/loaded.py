@@ -10,6 +10,7 @@ from thermsim.case.geometry.zones import zones_of
 from thermsim.case.vocabulary.schema import Case
 from thermsim.loads.load import Load
 from thermsim.model.build import Model
+from thermsim.model.powers import beside_zones_W
 from thermsim.readout.field import Field
 from thermsim.rounding import two_digits_up
 from thermsim.solver.steady import steady_state
@@ -17,8 +18,6 @@ from thermsim.transient.krylov import SmallModel
 from thermsim.transient.under_load import LoadedReader, loaded_model
 
 Array = NDArray[np.float64]
-
-BESIDE = 1e-6  # share of the heat, from which on what is made beside zones is told
 
 
 def end_of(load: Load | None, loaded: Field, resting: Field) -> Field | None:
@@ -56,8 +55,8 @@ def remarks_of_load(case: Case, load: Load | None, until_s: float, model: Model)
         return []
     silent = [zone.label for zone in zones_of(case) if load.zones and zone.label not in load.zones]
     said = [f"the load tells nothing of {listed(silent)}: nothing is made there"] if silent else []
-    beside_W = _beside_zones_W(model) if load.zones else 0.0
-    if beside_W > BESIDE * sum(float(source.watts.sum()) for source in model.sources):
+    beside_W = beside_zones_W(model) if load.zones else 0.0
+    if beside_W > 0.0:
         said.append(
             f"the load tells watts of zones, and nothing of {two_digits_up(beside_W)} W that the case makes where no "
             "zone is: nothing is made there"
@@ -72,11 +71,3 @@ def remarks_of_load(case: Case, load: Load | None, until_s: float, model: Model)
             "after that, and so does all that is settled"
         )
     return said
-
-
-def _beside_zones_W(model: Model) -> float:
-    """Watts of a model that are made where no zone is."""
-    left = [source.watts.copy() for source in model.sources]
-    for zone in model.zones:
-        left[zone.source][zone.x, zone.y] = 0.0
-    return float(sum(watts.sum() for watts in left))
